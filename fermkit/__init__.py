@@ -1,0 +1,5 @@
+"""fermkit: raw fermentation readings in, a defensible yield report out."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -1,0 +1,256 @@
+"""How results are put in writing: one list of lines feeds text, HTML and table.
+
+A result makes a `Page` of itself; the `Written` mixin shows that page as lab-book
+text (`print`), as HTML in a notebook, and as a DataFrame (`.table()`), so that the
+three can never disagree.
+"""
+
+import html
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+__all__ = [
+    "Line",
+    "Page",
+    "Written",
+    "in_words",
+    "interval",
+    "nominal",
+    "percent",
+    "plus_minus",
+    "rounded",
+    "uncertainty",
+]
+
+
+def nominal(value: Any) -> float:
+    """The bare value of a number that may carry an uncertainty."""
+    return float(getattr(value, "nominal_value", value))
+
+
+def uncertainty(value: Any) -> float:
+    """The standard uncertainty of a number; 0 for a bare one."""
+    return float(getattr(value, "std_dev", 0.0))
+
+
+def rounded(value: float, u: float = 0.0) -> tuple[str, str]:
+    """Value and standard uncertainty as text, both cut at the second digit of the uncertainty.
+
+    Parameters
+    ----------
+    value, u : float
+        In the same unit. With ``u`` of zero the value is given to four digits.
+
+    Returns
+    -------
+    (str, str)
+        The uncertainty's text is empty where there is none.
+
+    Examples
+    --------
+    >>> rounded(37.43353, 0.2281)
+    ('37.43', '0.23')
+    >>> rounded(12345.6, 789.0)
+    ('12350', '790')
+    >>> rounded(0.0, 0.0)
+    ('0', '')
+    """
+    if not math.isfinite(value):
+        return "not determined", ""
+    if not (math.isfinite(u) and u > 0):
+        return _plain(value, 3 - _exponent(value)), ""
+    digits = 1 - _exponent(u)
+    if _exponent(round(u, digits)) > _exponent(u):  # 0.0996 rounds up to 0.10
+        digits -= 1
+    return _plain(value, digits), _plain(u, digits)
+
+
+def _exponent(number: float) -> int:
+    return math.floor(math.log10(abs(number))) if number else 0
+
+
+def _plain(number: float, digits: int) -> str:
+    if abs(number) >= 1e7 or (number and digits > 7):
+        return f"{number:.{max(0, digits + _exponent(number))}e}"
+    text = f"{round(number, digits):.{max(0, digits)}f}"
+    return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+
+
+def plus_minus(value: Any, unit: str = "") -> str:
+    """A number, its standard uncertainty and its unit as one text.
+
+    Examples
+    --------
+    >>> from uncertainties import ufloat
+    >>> plus_minus(ufloat(37.43353, 0.2281), "mL/h")
+    '37.43 ± 0.23 mL/h'
+    >>> plus_minus(float("nan"), "h")
+    'not determined'
+    """
+    text, u = rounded(nominal(value), uncertainty(value))
+    if text == "not determined":
+        return text
+    return " ".join(part for part in (f"{text} ± {u}" if u else text, unit) if part)
+
+
+def percent(fraction: Any) -> str:
+    """A share as percent with its uncertainty.
+
+    Examples
+    --------
+    >>> from uncertainties import ufloat
+    >>> percent(ufloat(0.931, 0.012))
+    '93.1 ± 1.2 %'
+    """
+    return plus_minus(fraction * 100, "%")
+
+
+def interval(low: float, high: float, unit: str = "", level: float = 0.95) -> str:
+    """An interval in words; an end that is not finite is called open.
+
+    Examples
+    --------
+    >>> interval(2.1034, 3.4061, "mL")
+    '2.10 to 3.41 mL (95 %)'
+    >>> interval(2.1034, float("inf"), "mL")
+    'above 2.103 mL, no upper end from these data (95 %)'
+    """
+    tail = f" ({level * 100:g} %)"
+    unit = f" {unit}" if unit else ""
+    if math.isfinite(low) and math.isfinite(high):
+        digits = 2 - _exponent(high - low)
+        return f"{_plain(low, digits)} to {_plain(high, digits)}{unit}{tail}"
+    if math.isfinite(low):
+        return f"above {rounded(low)[0]}{unit}, no upper end from these data{tail}"
+    if math.isfinite(high):
+        return f"below {rounded(high)[0]}{unit}, no lower end from these data{tail}"
+    return f"no interval from these data{tail}"
+
+
+def in_words(p: float) -> str:
+    """How a p-value is said.
+
+    Examples
+    --------
+    >>> in_words(0.17), in_words(0.0002)
+    ('p = 0.17', 'p < 0.001')
+    """
+    if not math.isfinite(p):
+        return "p not determined"
+    if p < 0.001:
+        return "p < 0.001"
+    return f"p = {p:.2f}" if p >= 0.01 else f"p = {p:.3f}"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a page: what it is, its value (with ±, if any), the unit, a note.
+
+    `value` may be a number, a number with uncertainty, or a text; `limits` is an optional
+    (low, high) interval at 95 %.
+    """
+
+    name: str
+    value: Any
+    unit: str = ""
+    note: str = ""
+    limits: tuple[float, float] | None = None
+
+    def cells(self) -> tuple[str, str, str, str]:
+        """Name, value ± u, unit, note: as shown."""
+        shown = self.value if isinstance(self.value, str) else plus_minus(self.value)
+        unit = "" if shown == "not determined" else self.unit
+        between = interval(*self.limits, unit) if self.limits is not None else ""
+        return self.name, shown, unit, "; ".join(part for part in (between, self.note) if part)
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """A heading, lines, remarks in words, and sub-pages."""
+
+    heading: str
+    lines: Sequence[Line] = ()
+    remarks: Sequence[str] = ()
+    parts: Sequence["Page"] = ()
+
+    def text(self, indent: str = "") -> str:
+        """The page as lab-book lines."""
+        out = [indent + self.heading]
+        rows = [line.cells() for line in self.lines]
+        if rows:
+            out.append("")
+            wide = [max(len(row[i]) for row in rows) for i in range(3)]
+            for name, value, unit, note in rows:
+                line = f"{name:<{wide[0]}}   {value:<{wide[1]}}   {unit:<{wide[2]}}   {note}"
+                out.append(f"{indent}  {line.rstrip()}")
+        if self.remarks:
+            out.append("")
+            out += [f"{indent}  {remark}" for remark in self.remarks]
+        for part in self.parts:
+            out += ["", part.text(indent + "  ")]
+        return "\n".join(out)
+
+    def html(self, level: int = 3) -> str:
+        """The same page as HTML, every text escaped."""
+        esc = html.escape
+        out = [f"<section class='fk-page'><h{level}>{esc(self.heading)}</h{level}>"]
+        if self.lines:
+            out.append("<table><tbody>")
+            for name, value, unit, note in (line.cells() for line in self.lines):
+                out.append(
+                    f"<tr><th scope='row' style='text-align:left'>{esc(name)}</th>"
+                    f"<td style='text-align:right'>{esc(value)}</td>"
+                    f"<td style='text-align:left'>{esc(unit)}</td>"
+                    f"<td style='text-align:left'>{esc(note)}</td></tr>"
+                )
+            out.append("</tbody></table>")
+        out += [f"<p>{esc(remark)}</p>" for remark in self.remarks]
+        out += [part.html(min(level + 1, 6)) for part in self.parts]
+        out.append("</section>")
+        return "".join(out)
+
+    def table(self) -> Any:
+        """The lines as a pandas DataFrame: name, value, u, unit, low, high, note."""
+        import pandas as pd
+
+        rows = []
+        for line in self.lines:
+            words = isinstance(line.value, str)
+            low, high = line.limits or (None, None)
+            rows.append({
+                "name": line.name,
+                "value": line.value if words else nominal(line.value),
+                "u": None if words else uncertainty(line.value),
+                "unit": line.unit,
+                "low": low,
+                "high": high,
+                "note": line.note,
+            })
+        return pd.DataFrame(rows, columns=["name", "value", "u", "unit", "low", "high", "note"])
+
+
+class Written:
+    """Mixin: a result that can make a `Page` of itself prints, shows and tabulates."""
+
+    __slots__ = ()
+
+    def page(self) -> Page:
+        """The result as a page; each result class says its own."""
+        raise NotImplementedError
+
+    def table(self) -> Any:
+        """The result's lines as a pandas DataFrame."""
+        return self.page().table()
+
+    def __str__(self) -> str:
+        return self.page().text()
+
+    def __repr__(self) -> str:
+        page = self.page()
+        first = " ".join(part for part in page.lines[0].cells()[:3] if part) if page.lines else ""
+        return f"<{type(self).__name__}: {page.heading}{'; ' + first if first else ''}>"
+
+    def _repr_html_(self) -> str:
+        return self.page().html()
