@@ -60,7 +60,7 @@ def rounded(value: float, u: float = 0.0) -> tuple[str, str]:
     if not math.isfinite(value):
         return "not determined", ""
     if not (math.isfinite(u) and u > 0):
-        return _plain(value, 3 - _exponent(value)), ""
+        return (_plain(value, 3 - _exponent(value)) if value else "0"), ""
     digits = 1 - _exponent(u)
     if _exponent(round(u, digits)) > _exponent(u):  # 0.0996 rounds up to 0.10
         digits -= 1
@@ -73,7 +73,7 @@ def _exponent(number: float) -> int:
 
 def _plain(number: float, digits: int) -> str:
     if abs(number) >= 1e7 or (number and digits > 7):
-        return f"{number:.{max(0, digits + _exponent(number))}e}"
+        return f"{number:.{max(1, digits + _exponent(number))}e}"
     text = f"{round(number, digits):.{max(0, digits)}f}"
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
@@ -120,7 +120,7 @@ def interval(low: float, high: float, unit: str = "", level: float = 0.95) -> st
     tail = f" ({level * 100:g} %)"
     unit = f" {unit}" if unit else ""
     if math.isfinite(low) and math.isfinite(high):
-        digits = 2 - _exponent(high - low)
+        digits = 1 - _exponent((high - low) / 4)  # about the standard uncertainty
         return f"{_plain(low, digits)} to {_plain(high, digits)}{unit}{tail}"
     if math.isfinite(low):
         return f"above {rounded(low)[0]}{unit}, no upper end from these data{tail}"
