@@ -51,9 +51,7 @@ def numbers(value: ArrayLike, name: str, *, missing: str = "refuse", at_least: i
             "pass one series at a time, or flatten it",
         )
     if array.size < at_least:
-        raise InputError(
-            f"{name} holds {array.size} values", f"at least {at_least}", "give more readings"
-        )
+        raise InputError(f"{name} holds {array.size} values", f"at least {at_least}", "give more readings")
     bad = np.isinf(array) if missing == "keep" else ~np.isfinite(array)
     if bad.any():
         row = int(np.argmax(bad))
@@ -89,7 +87,9 @@ def rising(value: Floats, name: str, *, strictly: bool = True) -> None:
         )
 
 
-def between(value: float, low: float, high: float, name: str, *, do: str = "check the value and its unit") -> None:
+def between(
+    value: float, low: float, high: float, name: str, *, do: str = "check the value and its unit"
+) -> None:
     """Refuse a number outside `low` to `high` (ends allowed; NaN is refused)."""
     if not low <= value <= high:
         raise InputError(f"{name} is {value:g}", f"{name} from {low:g} to {high:g}", do)

@@ -219,15 +219,17 @@ class Page:
         for line in self.lines:
             words = isinstance(line.value, str)
             low, high = line.limits or (None, None)
-            rows.append({
-                "name": line.name,
-                "value": line.value if words else nominal(line.value),
-                "u": None if words else uncertainty(line.value),
-                "unit": line.unit,
-                "low": low,
-                "high": high,
-                "note": line.note,
-            })
+            rows.append(
+                {
+                    "name": line.name,
+                    "value": line.value if words else nominal(line.value),
+                    "u": None if words else uncertainty(line.value),
+                    "unit": line.unit,
+                    "low": low,
+                    "high": high,
+                    "note": line.note,
+                }
+            )
         return pd.DataFrame(rows, columns=["name", "value", "u", "unit", "low", "high", "note"])
 
 

@@ -3,7 +3,17 @@
 import subprocess
 import sys
 
-HEAVY = ("scipy", "pandas", "matplotlib", "lmfit", "ipywidgets", "pint", "periodictable", "jinja2", "openpyxl")
+HEAVY = (
+    "scipy",
+    "pandas",
+    "matplotlib",
+    "lmfit",
+    "ipywidgets",
+    "pint",
+    "periodictable",
+    "jinja2",
+    "openpyxl",
+)
 
 
 def test_import_loads_nothing_heavy():

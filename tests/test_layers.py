@@ -13,7 +13,16 @@ FLOORS = [
     ["errors", "constants"],
     ["checks", "written", "cautions"],
     ["composition", "properties"],
-    ["feed", "gas", ["curves", "many", "growth"], "calibration", "balance", "vessel", "harvest", "simulation"],
+    [
+        "feed",
+        "gas",
+        ["curves", "many", "growth"],
+        "calibration",
+        "balance",
+        "vessel",
+        "harvest",
+        "simulation",
+    ],
     ["plan", "records"],
     ["analysis"],
     ["plots"],
@@ -62,7 +71,9 @@ def test_a_module_leans_only_on_floors_above_it(name):
         other = imported.split(".")[1]
         other_floor, other_family, other_place = HOUSE[other]
         same_family = other_family == family and other_place < place
-        assert other_floor < floor or same_family, f"{name} (floor {floor}) imports {other} (floor {other_floor})"
+        assert other_floor < floor or same_family, (
+            f"{name} (floor {floor}) imports {other} (floor {other_floor})"
+        )
 
 
 def test_every_room_on_the_plan_exists():
@@ -70,7 +81,9 @@ def test_every_room_on_the_plan_exists():
     assert set(HOUSE) == set(MODULES)
 
 
-@pytest.mark.parametrize(("library", "only"), [("matplotlib", "plots"), ("ipywidgets", "panels"), ("pint", None)])
+@pytest.mark.parametrize(
+    ("library", "only"), [("matplotlib", "plots"), ("ipywidgets", "panels"), ("pint", None)]
+)
 def test_leaves_are_the_only_importers(library, only):
     """Pictures, widgets and units each come in through one door."""
     users = {name for name in MODULES if any(i.split(".")[0] == library for i in imports(name))}

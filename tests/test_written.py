@@ -51,7 +51,10 @@ class Weighed(Written):
     def page(self):
         return Page(
             "Weighed <jar>",
-            [Line("sugar", ufloat(100.0, 1.0), "g", "by scale", limits=(98.0, 102.0)), Line("kind", "beet & cane")],
+            [
+                Line("sugar", ufloat(100.0, 1.0), "g", "by scale", limits=(98.0, 102.0)),
+                Line("kind", "beet & cane"),
+            ],
             ["reads well"],
             [Page("Part", [Line("part", 1.0, "g")])],
         )

@@ -8,7 +8,9 @@ import pytest
 
 REFERENCES = {
     entry["id"]: entry
-    for entry in json.loads(Path(__file__).with_name("references.json").read_text(encoding="utf-8"))["entries"]
+    for entry in json.loads(Path(__file__).with_name("references.json").read_text(encoding="utf-8"))[
+        "entries"
+    ]
 }
 
 
@@ -44,7 +46,9 @@ class Published:
             verification = verification or entry["verification_level"]
         assert source and verification, f"{quantity}: a check needs a source and how it was verified"
         found = float(getattr(found, "nominal_value", found))
-        comparison = Comparison(quantity, found, float(expected), float(tolerance), reference, source, verification)
+        comparison = Comparison(
+            quantity, found, float(expected), float(tolerance), reference, source, verification
+        )
         COMPARISONS.append(comparison)
         assert abs(found - expected) <= tolerance, (
             f"{quantity}: found {found!r}, published {expected!r} ± {tolerance!r} ({source})"
