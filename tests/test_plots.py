@@ -1,0 +1,46 @@
+"""The house style: same bytes each time, text kept as text, nothing left behind."""
+
+import matplotlib
+import numpy as np
+
+from fermkit import plots
+
+
+def drawn():
+    """A small picture with one line."""
+    picture = plots.figure(10, 6)
+    with plots.house_style():
+        ax = picture.subplots()
+        ax.plot(np.arange(5.0), np.arange(5.0) ** 2, label="squares")
+        ax.set_xlabel("time, h")
+        ax.legend()
+    return picture
+
+
+def test_the_same_picture_gives_the_same_bytes():
+    """PNG and SVG repeat to the byte, also from a picture made anew."""
+    assert plots.png(drawn()) == plots.png(drawn())
+    assert plots.svg(drawn()) == plots.svg(drawn())
+
+
+def test_an_svg_is_one_element_without_a_date_and_its_text_stays_text():
+    """It can be put into a page as it stands, and be searched."""
+    text = plots.svg(drawn())
+    assert text.startswith("<svg") and text.rstrip().endswith("</svg>")
+    assert "dc:date" not in text and ">time, h</text>" in text
+
+
+def test_a_frozen_picture_keeps_its_layout():
+    """After freezing, longer labels don't move the axes."""
+    picture = plots.freeze(drawn())
+    before = picture.axes[0].get_position().bounds
+    picture.axes[0].set_ylabel("a much longer label\nin two lines")
+    plots.png(picture)
+    assert picture.axes[0].get_position().bounds == before
+
+
+def test_the_style_stays_inside():
+    """Asking for a picture leaves the person's own matplotlib settings alone."""
+    before = dict(matplotlib.rcParams)
+    plots.png(drawn())
+    assert dict(matplotlib.rcParams) == before
