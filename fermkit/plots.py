@@ -63,6 +63,8 @@ STYLE: Any = {
     "axes.prop_cycle": cycler(color=list(COLOURS.values())) + cycler(linestyle=DASHES),
     "figure.facecolor": "white",
     "figure.dpi": 100,
+    "figure.autolayout": False,
+    "figure.constrained_layout.use": False,
     "svg.fonttype": "none",  # letters stay letters: small files, text can be searched
     "svg.hashsalt": "fermkit",  # the same picture gives the same bytes
 }
@@ -94,7 +96,7 @@ def freeze(picture: Figure) -> Figure:
     """Lay the picture out once and keep that layout: redrawing is quicker, and nothing jumps."""
     with house_style():
         picture.draw_without_rendering()
-    picture.set_layout_engine("none")
+        picture.set_layout_engine(None)  # "none" leaves a placeholder, for which every save draws twice
     return picture
 
 
