@@ -12,7 +12,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fermkit"
 FLOORS = [
     ["errors", "constants"],
     ["checks", "written", "cautions"],
-    ["composition", "properties"],
+    ["composition", "properties", "quantities"],
     [
         "feed",
         "gas",
@@ -23,7 +23,7 @@ FLOORS = [
         "harvest",
         "simulation",
     ],
-    ["plan", "records"],
+    ["plan", ["findings", "run_layout", "clock", "tables", "ledger", "workbooks", "records"]],
     ["analysis"],
     ["plots"],
     ["report", "workshop", "panels"],
