@@ -1,0 +1,344 @@
+"""What went in and what came out: amounts with uncertainty, in one unit, each with its formula."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from uncertainties import covariance_matrix, ufloat
+
+from fermkit.checks import one_of
+from fermkit.composition import NITROGEN_REFERENCES, Compound, compound
+from fermkit.errors import BalanceError, InputError
+from fermkit.written import nominal, percent, plus_minus, uncertainty
+
+UNITS: Final = {"g": 1.0, "kg": 1e3, "mol": 1.0, "mmol": 1e-3, "C-mol": 1.0}
+ROLES: Final = {
+    "ethanol": "C2H6O", "CO2": "CO2", "O2": "O2", "water": "H2O", "glycerol": "C3H8O3",
+    "acetic acid": "C2H4O2", "lactic acid": "C3H6O3", "succinic acid": "C4H6O4",
+}  # fmt: skip
+_SUGARS: Final = ({"C": 6, "H": 12, "O": 6}, {"C": 12, "H": 22, "O": 11}, {"C": 18, "H": 32, "O": 16})
+_ACIDS: Final = ("acetic acid", "lactic acid", "succinic acid", "organic acids")
+
+USUAL_ASH: Final = (0.065, 0.009)
+"""Ash in dry yeast [g/g], mean and standard uncertainty: 5 to 8 %, taken as rectangular. Villadsen, Nielsen &
+Liden, Bioreaction Engineering Principles (8 %); Doran, Bioprocess Engineering Principles (5 to 10 %)."""
+
+USUAL_GLYCEROL: Final = (6.25, 0.7)
+"""Glycerol for each gram of dry yeast grown without air [mmol/g]: 5.0 to 7.5, taken as rectangular.
+Nordstroem, Acta Chem. Scand. 20 (1966) 1016."""
+
+USUAL_ACIDS: Final = (0.015, 0.005)
+"""Share of the sugar's carbon that ends as organic acid [C-mol/C-mol]. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Stream:
+    """One stream of the balance.
+
+    Attributes
+    ----------
+    name : str
+    made_of : Compound
+        Formula and molar mass (for a mixture: of one gram of it, with ``molar_mass`` 1).
+    amount : ufloat or None
+        As reported, in `unit`; consumed negative; None where nobody measured it.
+    unit : str
+        "g", "kg", "mol", "mmol" or "C-mol".
+    ash : float
+        Share of a mass that is ash and carries no carbon [g/g].
+    scale : ufloat
+        Exactly 1 in value; carries the doubt about ash and composition. ``amount * scale`` enters the balances.
+    standing : "measured", "usual" or "unmeasured"
+        "usual" is a by-product that stands at its usual amount because nobody measured it.
+    role : str
+        What it is in a yeast fermentation: "sugar", "ethanol", "CO2", "yeast", … or "other".
+    tied_to : str
+        For a usual by-product: the role that its amount was derived from.
+    """
+
+    name: str
+    made_of: Compound
+    amount: Any
+    unit: str
+    ash: float
+    scale: Any
+    standing: str
+    role: str
+    tied_to: str = ""
+
+    @property
+    def weighed(self) -> Any:
+        """The amount with the doubt about its composition: what enters the balances."""
+        return self.amount * self.scale
+
+    def content(self, nitrogen: str) -> dict[str, float]:
+        """Atoms, and electrons, in one `unit` of the stream [mol per unit]."""
+        per_unit = self._moles_per_unit()
+        inside = {element: number * per_unit for element, number in self.made_of.atoms.items()}
+        shift = inside.get("N", 0.0) * (NITROGEN_REFERENCES[nitrogen] - NITROGEN_REFERENCES["ammonia"])
+        return inside | {"electrons": self.made_of.electrons * per_unit + shift}
+
+    def _moles_per_unit(self) -> float:
+        if self.unit in ("g", "kg"):
+            return UNITS[self.unit] * (1 - self.ash) / self.made_of.molar_mass
+        if self.unit == "C-mol":
+            return 1 / self.made_of.carbon
+        return UNITS[self.unit]
+
+
+@dataclass(frozen=True)
+class LinearMeasurement:
+    """One more measurement that sums several streams: a density, a loss of weight, a total of carbon.
+
+    ``sum(coefficient * amount) = value``; amounts as given to the balance, consumed negative.
+
+    Parameters
+    ----------
+    name : str
+        What was done: ``"loss of weight"``.
+    coefficients : mapping of str to float
+        For each stream that it sees, how much one unit of the stream adds.
+    value : ufloat
+        The reading ± its standard uncertainty.
+    """
+
+    name: str
+    coefficients: Mapping[str, float]
+    value: Any
+
+
+def read_streams(
+    amounts: Mapping[str, Any],
+    unit: str | Mapping[str, str],
+    of: Mapping[str, Any],
+    ash: Any,
+) -> list[Stream]:
+    """The streams as a person wrote them, checked and with their formulas."""
+    if not amounts:
+        raise InputError(
+            "no streams", "amounts of what went in and what came out", "give at least three streams"
+        )
+    _known(of, amounts, "of")
+    if isinstance(unit, Mapping):
+        _known(unit, amounts, "unit")
+    if isinstance(ash, Mapping):
+        _known(ash, amounts, "ash")
+    return [_stream(name, amount, unit, of.get(name, name), ash) for name, amount in amounts.items()]
+
+
+def _known(names: Mapping[str, Any], amounts: Mapping[str, Any], where: str) -> None:
+    for name in names:
+        one_of(name, list(amounts), f"stream in {where}=")
+
+
+def _stream(name: str, amount: Any, unit: str | Mapping[str, str], of: Any, ash: Any) -> Stream:
+    own_unit = unit.get(name, "g") if isinstance(unit, Mapping) else unit
+    one_of(own_unit, UNITS, f"unit of {name}")
+    thing, scale = _made_of(name, of, own_unit)
+    role = _role(thing)
+    share = _ash_share(name, thing, role, ash)
+    if amount is not None:
+        _check_amount(name, amount)
+    if own_unit in ("g", "kg") and uncertainty(share) > 0:
+        scale = scale * (1 - share) / (1 - nominal(share))
+    standing = "unmeasured" if amount is None else "measured"
+    return Stream(name, thing, amount, own_unit, nominal(share), scale, standing, role)
+
+
+def _made_of(name: str, of: Any, unit: str) -> tuple[Compound, Any]:
+    """The stream's formula (for a mixture, that of one gram), and the doubt about its carbon as a scale of 1."""
+    if isinstance(of, Compound):
+        return of, 1.0
+    if isinstance(of, str):
+        return compound(of), 1.0
+    if not isinstance(of, Mapping) or not of:
+        raise InputError(
+            f"{name} is made of {of!r}",
+            "a name, a formula, or the mass fractions of its parts",
+            "write of={'molasses': {'sucrose': 0.33, 'hexose': 0.21}}",
+        )
+    if unit not in ("g", "kg"):
+        raise InputError(
+            f"the mixture {name} is given in {unit}",
+            "a mixture in g or kg",
+            "give its mass: it has no one molar mass",
+        )
+    if sum(nominal(share) for share in of.values()) > 1.0 + 1e-9:
+        raise InputError(
+            f"the parts of {name} add up to {sum(nominal(s) for s in of.values()):g}",
+            "mass fractions that add up to 1 at most",
+            "give shares of the mass (0.33, not 33)",
+        )
+    inside: dict[str, float] = {}
+    carbon: Any = 0.0
+    electrons = 0.0
+    for part, share in of.items():
+        thing = compound(part)
+        moles = share / thing.molar_mass
+        carbon = carbon + moles * thing.carbon
+        electrons += nominal(moles) * thing.electrons
+        for element, number in thing.atoms.items():
+            inside[element] = inside.get(element, 0.0) + nominal(moles) * number
+    scale = carbon / nominal(carbon) if uncertainty(carbon) > 0 else 1.0
+    return Compound(name, "mixture", inside, 1.0, inside.get("C", 0.0), electrons), scale
+
+
+def _role(thing: Compound) -> str:
+    if thing.formula == "mixture":
+        return "sugar" if thing.carbon and abs(thing.electrons / thing.carbon - 4) < 0.02 else "other"
+    if thing.name in ("biomass", "inoculum") or thing.name.startswith("yeast"):
+        return "yeast"
+    if thing.atoms.get("C") == 1 and thing.atoms.get("N") and thing.atoms.get("O"):
+        return "yeast" if thing.name != "urea" else "other"
+    for role, formula in ROLES.items():
+        if dict(thing.atoms) == dict(compound(formula).atoms):
+            return role
+    return "sugar" if any(dict(thing.atoms) == sugar for sugar in _SUGARS) else "other"
+
+
+def _ash_share(name: str, thing: Compound, role: str, ash: Any) -> Any:
+    if isinstance(ash, Mapping):
+        share = ash.get(name)
+    else:
+        share = ash if role == "yeast" else None
+    if share is None:
+        named_yeast = thing.name.startswith("yeast")
+        return ufloat(*USUAL_ASH, tag="the ash of the yeast") if named_yeast else 0.0
+    if not 0 <= nominal(share) < 1:
+        raise InputError(
+            f"ash of {name} is {nominal(share):g}", "a share of the mass from 0 to 1", "write 0.065 for 6.5 %"
+        )
+    return share
+
+
+def _check_amount(name: str, amount: Any) -> None:
+    value, u = nominal(amount), uncertainty(amount)
+    if not np.isfinite(value):
+        raise InputError(
+            f"the amount of {name} is {value}", "a number", "give None for what was not measured"
+        )
+    if not (np.isfinite(u) and u > 0):
+        raise InputError(
+            f"the uncertainty of {name} is {u:g}",
+            "a standard uncertainty above zero: nothing is weighed exactly",
+            f"write ufloat({value:g}, …) with the ± of the scale, or None if nobody measured it",
+        )
+
+
+def check_signs(streams: Sequence[Stream]) -> None:
+    """Refuse streams that contradict nature: nothing consumed, nothing made, sugar made, oxygen made."""
+    measured = [s for s in streams if s.standing == "measured" and s.made_of.carbon]
+    into = [s for s in measured if nominal(s.amount) < 0]
+    out = [s for s in measured if nominal(s.amount) > 0]
+    open_ends = any(s.standing == "unmeasured" and s.made_of.carbon for s in streams)
+    if not into and not (open_ends and not out):
+        names = ", ".join(f"{s.name} {nominal(s.amount):g}" for s in out) or "none"
+        raise BalanceError(
+            f"more carbon out than in: nothing with carbon is consumed (made: {names})",
+            "what was consumed as a negative amount",
+            "put a minus before the sugar, as in -ufloat(100, 1)",
+        )
+    if not out and not open_ends:
+        names = ", ".join(f"{s.name} {nominal(s.amount):g}" for s in into)
+        raise BalanceError(
+            f"carbon goes in but none comes out (consumed: {names})",
+            "what was made as a positive amount",
+            "give products without a minus",
+        )
+    sugar = sum(nominal(s.amount) for s in measured if s.role == "sugar")
+    if sugar > 0:
+        raise BalanceError(
+            f"more sugar comes out than goes in ({sugar:g})",
+            "sugar that was used as a negative amount",
+            "put a minus before the sugar that went in",
+        )
+    for s in streams:
+        if s.role == "O2" and s.amount is not None and nominal(s.amount) > 0:
+            raise BalanceError(
+                f"oxygen is made: {nominal(s.amount):g} {s.unit}",
+                "oxygen taken up as a negative amount",
+                "put a minus before it",
+            )
+
+
+def add_usual_byproducts(
+    streams: Sequence[Stream], wanted: str | Mapping[str, Any], aerated: bool
+) -> tuple[list[Stream], list[str]]:
+    """Glycerol and acids that nobody measured, at their usual amounts; and what was done, in words."""
+    if isinstance(wanted, str):
+        one_of(wanted, ("usual", "none"), "priors")
+    else:
+        for name in wanted:
+            one_of(name, ("glycerol", "acids"), "by-product in priors=")
+    roles = {s.role for s in streams if s.standing == "measured"}
+    fermenting = "sugar" in roles and ("ethanol" in roles or "ethanol" in {s.role for s in streams})
+    if wanted == "none" or (wanted == "usual" and not fermenting):
+        why = "left out as asked" if wanted == "none" else "left out: no sugar is fermented to ethanol here"
+        return list(streams), [f"Usual by-products (glycerol, acids) {why}."]
+    chosen = dict(wanted) if isinstance(wanted, Mapping) else {}
+    out, notes = list(streams), []
+    if (wanted == "usual" and not aerated) or "glycerol" in chosen:
+        out, note = _with_glycerol(
+            out, chosen.get("glycerol", ufloat(*USUAL_GLYCEROL, tag="glycerol not measured"))
+        )
+        notes += note
+    elif aerated:
+        notes.append("Glycerol is not added: yeast that respires need not make it.")
+    if wanted == "usual" or "acids" in chosen:
+        out, note = _with_acids(
+            out, chosen.get("acids", ufloat(*USUAL_ACIDS, tag="organic acids not measured"))
+        )
+        notes += note
+    return out, notes
+
+
+def _with_glycerol(streams: list[Stream], mmol_per_g: Any) -> tuple[list[Stream], list[str]]:
+    given = [s for s in streams if s.role == "glycerol"]
+    yeast = [s for s in streams if s.role == "yeast"]
+    if any(s.standing == "measured" for s in given) or not yeast:
+        return streams, []
+    if any(s.amount is None for s in yeast):
+        return streams, ["Glycerol is not added: it is tied to the yeast made, and that was not measured."]
+    thing = compound("glycerol")
+    unit = given[0].unit if given else "g"
+    grams = sum(s.amount * _grams_per_unit(s) for s in yeast) * mmol_per_g / 1000 * thing.molar_mass
+    stream = Stream(
+        given[0].name if given else "glycerol", thing, grams / _grams_of(thing, unit), unit, 0.0, 1.0, "usual",
+        "glycerol", "yeast",
+    )  # fmt: skip
+    note = (
+        f"Glycerol was not measured: {plus_minus(mmol_per_g, 'mmol for each g of dry yeast made')} is assumed "
+        "(Nordström 1966: 5.0 to 7.5)."
+    )
+    return [s for s in streams if s.role != "glycerol"] + [stream], [note]
+
+
+def _with_acids(streams: list[Stream], share: Any) -> tuple[list[Stream], list[str]]:
+    sugars = [s for s in streams if s.role == "sugar" and s.standing == "measured"]
+    if any(s.role in _ACIDS and s.standing == "measured" for s in streams) or not sugars:
+        return streams, []
+    carbon = -sum(s.weighed * s.content("ammonia")["C"] for s in sugars) * share
+    thing = Compound("organic acids", "CH2O", compound("CH2O").atoms, compound("CH2O").molar_mass, 1.0, 4.0)
+    stream = Stream(
+        "organic acids", thing, carbon * thing.molar_mass, "g", 0.0, 1.0, "usual", "organic acids", "sugar"
+    )
+    note = f"Organic acids were not measured: {percent(share)} of the sugar's carbon is assumed (common practice)."
+    return [s for s in streams if s.role not in _ACIDS] + [stream], [note]
+
+
+def _grams_of(thing: Compound, unit: str) -> float:
+    if unit in ("g", "kg"):
+        return UNITS[unit]
+    return thing.molar_mass / thing.carbon if unit == "C-mol" else UNITS[unit] * thing.molar_mass
+
+
+def _grams_per_unit(s: Stream) -> float:
+    grams = _grams_of(s.made_of, s.unit)
+    return grams if s.unit in ("g", "kg") else grams / (1 - s.ash)
+
+
+def covariance(amounts: Sequence[Any]) -> NDArray[np.float64]:
+    """Covariance matrix of numbers that may share causes."""
+    return np.array(covariance_matrix(list(amounts)), dtype=float)
