@@ -17,7 +17,7 @@ FLOORS = [
         "feed",
         "gas",
         ["curves", "many", "growth"],
-        "calibration",
+        ["response", "readback", "calibration"],
         "balance",
         "vessel",
         "harvest",

@@ -1,0 +1,301 @@
+"""How a sensor answers: curves of signal against content, each with its inverse, and their fit.
+
+Plain arithmetic on floats and arrays; `calibration` and `readback` give it names and intervals.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+
+from fermkit.errors import FitError
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One shape: signal, its slope against content, its gradient against the parameters, its inverse.
+
+    Attributes
+    ----------
+    name, formula, source : str
+        As printed on the page.
+    parameters : tuple of str
+        In the order in which the functions take them.
+    linear : bool
+        Linear in its parameters, so that one solve fits it.
+    signal, slope, gradient, inverse, start : callable
+        ``signal(x, p)``, ``slope(x, p)`` (signal per unit content), ``gradient(x, p)`` of shape
+        (n, parameters), ``inverse(y, p)`` (NaN where no content gives that signal),
+        ``start(x, y)`` a first guess.
+    """
+
+    name: str
+    formula: str
+    source: str
+    parameters: tuple[str, ...]
+    linear: bool
+    signal: Callable[[Floats, Floats], Floats]
+    slope: Callable[[Floats, Floats], Floats]
+    gradient: Callable[[Floats, Floats], Floats]
+    inverse: Callable[[Floats, Floats], Floats]
+    start: Callable[[Floats, Floats], Floats]
+
+
+def _line_start(x: Floats, y: Floats) -> Floats:
+    return np.polyfit(x, y, 1)[::-1]
+
+
+LINE = Curve(
+    "line",
+    "signal = intercept + slope × ethanol",
+    "ISO 8466-1; Draper & Smith, Applied Regression Analysis, ch. 1",
+    ("intercept", "slope"),
+    True,
+    lambda x, p: p[0] + p[1] * x,
+    lambda x, p: np.full(np.shape(x), p[1]),
+    lambda x, p: np.stack([np.ones_like(x), x], axis=-1),
+    lambda y, p: (y - p[0]) / p[1],
+    _line_start,
+)
+
+
+def _quadratic_inverse(y: Floats, p: Floats) -> Floats:
+    """The root on the branch that passes the first standards: 2c / (b + √(b² − 4ac)), safe as a → 0."""
+    below = p[0] - y
+    under_root = p[1] ** 2 - 4 * p[2] * below
+    with np.errstate(invalid="ignore", divide="ignore"):
+        root: Floats = -2 * below / (p[1] + np.sign(p[1]) * np.sqrt(under_root))
+    return root
+
+
+QUADRATIC = Curve(
+    "quadratic",
+    "signal = intercept + slope × ethanol + bend × ethanol²",
+    "ISO 8466-2; Draper & Smith, Applied Regression Analysis, ch. 12",
+    ("intercept", "slope", "bend"),
+    True,
+    lambda x, p: p[0] + x * (p[1] + x * p[2]),
+    lambda x, p: p[1] + 2 * p[2] * x,
+    lambda x, p: np.stack([np.ones_like(x), x, x * x], axis=-1),
+    _quadratic_inverse,
+    lambda x, y: np.polyfit(x, y, 2)[::-1],
+)
+
+
+def _power_gradient(x: Floats, p: Floats) -> Floats:
+    raised = _power(x, p[1])
+    return np.stack([raised, p[0] * raised * np.log(np.where(x > 0, x, 1.0))], axis=-1)
+
+
+def _power(x: Floats, exponent: float) -> Floats:
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        return np.where(x > 0, np.power(np.maximum(x, 1e-300), exponent), 0.0)
+
+
+def _power_inverse(y: Floats, p: Floats) -> Floats:
+    """No content gives a signal on the other side of zero."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.asarray(y / p[0])
+        return np.where(ratio >= 0, np.power(np.maximum(ratio, 0.0), 1 / p[1]), np.nan)
+
+
+def _power_start(x: Floats, y: Floats) -> Floats:
+    use = (x > 0) & (np.sign(y) == np.sign(np.median(y)))
+    if np.unique(x[use]).size < 2:
+        return np.array([np.max(y) / np.max(x), 1.0])
+    exponent, log_scale = np.polyfit(np.log(x[use]), np.log(np.abs(y[use])), 1)
+    return np.array([np.sign(np.median(y)) * np.exp(log_scale), exponent])
+
+
+POWER = Curve(
+    "power",
+    "signal = scale × ethanol^exponent",
+    "the response of semiconducting oxide sensors: Yamazoe & Shimanoe 2008, Sens. Actuators B 128, 566",
+    ("scale", "exponent"),
+    False,
+    lambda x, p: p[0] * _power(x, p[1]),
+    lambda x, p: p[0] * p[1] * _power(x, p[1] - 1),
+    _power_gradient,
+    _power_inverse,
+    _power_start,
+)
+
+
+def _filled(x: Floats, p: Floats) -> Floats:
+    """The share of the rise from bottom to top: 1 / (1 + (middle / x)^steepness)."""
+    bottom, top, middle, steepness = p
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
+        ratio = np.where(x > 0, np.power(np.maximum(x, 1e-300) / middle, steepness), 0.0)
+        return np.where(np.isinf(ratio), 1.0, ratio / (1 + ratio))
+
+
+def _logistic_gradient(x: Floats, p: Floats) -> Floats:
+    share = _filled(x, p)
+    rise = (p[1] - p[0]) * share * (1 - share)
+    log_ratio = np.log(np.where(x > 0, x, p[2]) / p[2])
+    return np.stack([1 - share, share, -rise * p[3] / p[2], rise * log_ratio], axis=-1)
+
+
+def _logistic_slope(x: Floats, p: Floats) -> Floats:
+    share = _filled(x, p)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        inside: Floats = (p[1] - p[0]) * share * (1 - share) * p[3] / np.where(x > 0, x, np.nan)
+    return np.where(x > 0, inside, 0.0 if p[3] > 1 else (p[1] - p[0]) / p[2])
+
+
+def _logistic_inverse(y: Floats, p: Floats) -> Floats:
+    """Between bottom and top only: beyond an asymptote no content gives that signal."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.asarray((y - p[0]) / (p[1] - y))
+        return np.where(ratio >= 0, p[2] * np.power(np.maximum(ratio, 0.0), 1 / p[3]), np.nan)
+
+
+def _logistic_start(x: Floats, y: Floats) -> Floats:
+    low, high = y[np.argmin(x)], y[np.argmax(x)]
+    margin = 0.05 * (high - low)
+    bottom, top = low - margin, high + 4 * margin
+    share = (y - bottom) / (top - bottom)
+    use = (x > 0) & (share > 0.01) & (share < 0.99)
+    logit = np.log(share[use] / (1 - share[use]))
+    steepness, offset = np.polyfit(np.log(x[use]), logit, 1)
+    steepness = max(steepness, 0.2)
+    return np.array([bottom, top, np.exp(np.clip(-offset / steepness, -20, 20)), steepness])
+
+
+LOGISTIC4 = Curve(
+    "logistic4",
+    "signal = bottom + (top − bottom) / (1 + (middle / ethanol)^steepness)",
+    "Rodbard & Frazier 1975, Methods Enzymol. 37, 3; DeLean, Munson & Rodbard 1978, Am. J. Physiol. 235, E97",
+    ("bottom", "top", "middle", "steepness"),
+    False,
+    lambda x, p: p[0] + (p[1] - p[0]) * _filled(x, p),
+    _logistic_slope,
+    _logistic_gradient,
+    _logistic_inverse,
+    _logistic_start,
+)
+
+
+def _with_zero(p: Floats) -> Floats:
+    return np.concatenate([np.zeros_like(p[:1]), p])
+
+
+LOGISTIC3 = Curve(
+    "logistic3",
+    "signal = top / (1 + (middle / ethanol)^steepness)",
+    "the four-parameter logistic with its bottom at zero, for signals above a baseline",
+    ("top", "middle", "steepness"),
+    False,
+    lambda x, p: LOGISTIC4.signal(x, _with_zero(p)),
+    lambda x, p: LOGISTIC4.slope(x, _with_zero(p)),
+    lambda x, p: LOGISTIC4.gradient(x, _with_zero(p))[..., 1:],
+    lambda y, p: LOGISTIC4.inverse(y, _with_zero(p)),
+    lambda x, y: _logistic_start(x, y)[1:],
+)
+
+CURVES = {curve.name: curve for curve in (LINE, QUADRATIC, POWER, LOGISTIC4, LOGISTIC3)}
+
+
+def least_squares_fit(curve: Curve, x: Floats, y: Floats, whiten: Callable[[Floats], Floats],
+                      start: Floats | None = None) -> Floats:
+    """Parameters with the least sum of squares of whitened residuals.
+
+    Parameters
+    ----------
+    curve : Curve
+    x, y : numpy.ndarray of shape (n,)
+        Content and signal of the standards.
+    whiten : callable
+        Turns residuals, shape (n,) or (n, k), into uncorrelated ones of unit variance.
+    start : numpy.ndarray, optional
+        Where to begin; the curve's own guess if left out.
+
+    Returns
+    -------
+    numpy.ndarray of shape (parameters,)
+
+    Raises
+    ------
+    FitError
+        If the search does not settle.
+
+    References
+    ----------
+    Moré 1978, Lecture Notes in Mathematics 630, 105 (Levenberg–Marquardt, as in MINPACK).
+    """
+    if curve.linear:
+        return np.linalg.lstsq(whiten(curve.gradient(x, x[:0])), whiten(y), rcond=None)[0]
+    guess = curve.start(x, y) if start is None else start
+    found = least_squares(
+        lambda p: whiten(curve.signal(x, p) - y),
+        guess,
+        lambda p: whiten(curve.gradient(x, p)),
+        method="lm", x_scale="jac", xtol=1e-13, ftol=1e-13, gtol=1e-13, max_nfev=2000,
+    )
+    if not (found.success and np.all(np.isfinite(found.x))):
+        raise FitError(
+            f"the {curve.name} curve did not settle on these {x.size} standards",
+            "standards that show the curve's bend, at four or more contents",
+            "plot the standards, or take a simpler curve: 'line', 'quadratic'",
+        )
+    return np.asarray(found.x)
+
+
+@dataclass(frozen=True)
+class FittedCurve:
+    """A curve through standards with what its numbers are worth.
+
+    Attributes
+    ----------
+    curve : Curve
+    values : numpy.ndarray of shape (parameters,)
+    covariance : numpy.ndarray of shape (parameters, parameters)
+        From everything: scatter of the signals and the contents of the standards.
+    scatter_covariance : numpy.ndarray of shape (parameters, parameters)
+        The part that comes from the scatter of the signals, whose size was estimated.
+    variance : callable
+        Variance of one reading at a given signal [signal unit²].
+    degrees_of_freedom : float
+        Behind `variance`; infinite where it was stated rather than estimated.
+    x, y : numpy.ndarray of shape (n,)
+        The standards.
+    whiten : callable
+        Turns residuals of the standards into uncorrelated ones of unit variance.
+    """
+
+    curve: Curve
+    values: Floats
+    covariance: Floats
+    scatter_covariance: Floats
+    variance: Callable[[Floats], Floats]
+    degrees_of_freedom: float
+    x: Floats
+    y: Floats
+    whiten: Callable[[Floats], Floats]
+
+    def misfits(self, p: Floats) -> Floats:
+        """Whitened residuals of the standards under other parameters."""
+        return self.whiten(self.curve.signal(self.x, p) - self.y)
+
+    def signal(self, x: Floats) -> Floats:
+        """The fitted signal."""
+        return self.curve.signal(x, self.values)
+
+    def slope(self, x: Floats) -> Floats:
+        """Signal per unit of content."""
+        return self.curve.slope(x, self.values)
+
+    def inverse(self, y: Floats) -> Floats:
+        """The content that gives the signal; NaN where none does."""
+        return self.curve.inverse(y, self.values)
+
+    def curve_variance(self, x: Floats, covariance: Floats | None = None) -> Floats:
+        """Variance of the fitted signal at content x: gᵀ C g."""
+        gradient = self.curve.gradient(x, self.values)
+        used = self.covariance if covariance is None else covariance
+        found: Floats = np.einsum("...i,ij,...j->...", gradient, used, gradient)
+        return found
