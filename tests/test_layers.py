@@ -19,7 +19,7 @@ FLOORS = [
         ["curves", "many", "growth"],
         ["response", "readback", "calibration"],
         "balance",
-        "vessel",
+        ["headspace", "vessel"],
         "harvest",
         "simulation",
     ],
