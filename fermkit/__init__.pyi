@@ -2,6 +2,7 @@ from .balance import Balance as Balance
 from .calibration import Calibration as Calibration, fit_calibration as fit_calibration
 from .cautions import cautions_for as cautions_for
 from .composition import atoms as atoms, compound as compound, degree_of_reduction as degree_of_reduction, element_matrix as element_matrix, molar_mass as molar_mass
+from .growth import GrowthFit as GrowthFit, fit_growth as fit_growth
 from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressibility as co2_compressibility, co2_henry as co2_henry, co2_second_virial as co2_second_virial, co2_solubility as co2_solubility, ethanol_density as ethanol_density, ethanol_mass_concentration as ethanol_mass_concentration, ethanol_mass_fraction as ethanol_mass_fraction, ethanol_molar_concentration as ethanol_molar_concentration, ethanol_pct_vol as ethanol_pct_vol, ethanol_pct_vol_from_concentration as ethanol_pct_vol_from_concentration, plato_from_sg as plato_from_sg, sucrose_density as sucrose_density, water_density as water_density, water_vapour_pressure as water_vapour_pressure
 from .readback import Reading as Reading, budget_of as budget_of, dilution_factor as dilution_factor
 from .records import Run as Run, read_run as read_run
