@@ -18,7 +18,7 @@ from fermkit.checks import not_negative, one_of, positive
 from fermkit.composition import molar_mass
 from fermkit.constants import STANDARD_ATMOSPHERE_BAR
 from fermkit.errors import InputError
-from fermkit.headspace import GasSpace, carried, gas_mol_per_L
+from fermkit.gas_space import GasSpace, carried, gas_mol_per_L
 from fermkit.properties import co2_solubility
 from fermkit.written import Line, Page, Written, nominal, plus_minus, uncertainty
 

@@ -1,0 +1,156 @@
+"""Where the CO2 is in a closed vessel, in plain numbers: liquid, gas space, sealed air, vapour.
+
+The arithmetic under `fermkit.vessel`, which wraps it with uncertainties, ratings and words.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fermkit.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
+from fermkit.errors import InputError
+from fermkit.properties import (
+    bicarbonate_factor,
+    co2_compressibility,
+    co2_solubility,
+    water_density,
+    water_vapour_pressure,
+)
+from fermkit.written import nominal, uncertainty
+
+Floats = NDArray[np.float64]
+
+SWELLING_L_PER_MOL: Final = 0.0323
+"""What a mole of dissolved CO2 adds to the volume of water [L/mol]: Weiss 1974 (32.3 ± 0.5 cm3/mol)."""
+
+MOST_CO2_BAR: Final = 12.0
+"""Highest partial pressure of CO2 that `properties` works out [bar, absolute]."""
+
+
+@dataclass(frozen=True)
+class GasSpace:
+    """Plain numbers of a closed vessel at one temperature, and the balance in it."""
+
+    total_L: float
+    liquid_L: float
+    temperature_C: float
+    barometer_bar: float
+    dissolves: float
+    air_mol: float
+    start_mol: float = 0.0
+
+    @classmethod
+    def closed(
+        cls,
+        sealed_gas: str,
+        *,
+        total_L: float,
+        liquid_L: float,
+        temperature_C: float,
+        closed_at_C: float,
+        barometer_bar: float,
+        solubility_vs_water: float,
+        pH: float | None = None,
+    ) -> "GasSpace":
+        """Close the vessel at one temperature and bring it to another."""
+
+        def dissolves(t_C: float) -> float:
+            return solubility_vs_water * (1.0 if pH is None else bicarbonate_factor(pH, t_C))
+
+        expanded = liquid_L * water_density(closed_at_C) / water_density(temperature_C)
+        now = cls(total_L, expanded, temperature_C, barometer_bar, dissolves(temperature_C), 0.0)
+        at_closing = cls(total_L, liquid_L, closed_at_C, barometer_bar, dissolves(closed_at_C), 0.0)
+        dry = barometer_bar - water_vapour_pressure(closed_at_C)
+        if sealed_gas == "air":
+            return replace(now, air_mol=dry * (total_L - liquid_L) / at_closing.RT)
+        return replace(now, start_mol=float(at_closing.amount(dry)))
+
+    @property
+    def RT(self) -> float:
+        return L_BAR_GAS_CONSTANT * (self.temperature_C + ZERO_CELSIUS_K)
+
+    def dissolved(self, co2_bar: Any) -> Any:
+        """CO2 in the liquid [mol] under a partial pressure (`co2_solubility` is per swollen litre)."""
+        c = self.dissolves * co2_solubility(self.temperature_C, co2_bar)
+        return self.liquid_L * c / (1.0 - c * SWELLING_L_PER_MOL)
+
+    def room(self, co2_bar: Any) -> Any:
+        """Gas space that the swollen liquid leaves [L]."""
+        return self.total_L - self.liquid_L - SWELLING_L_PER_MOL * self.dissolved(co2_bar)
+
+    def amount(self, co2_bar: Any) -> Any:
+        """All CO2 in the vessel [mol] under a partial pressure of CO2."""
+        return self.dissolved(co2_bar) + self.room(co2_bar) * gas_mol_per_L(self.temperature_C, co2_bar)
+
+    def parts(self, co2_bar: Any) -> Floats:
+        """Gauge, absolute, CO2, air, water [bar], dissolved, in the gas space [mol], gas space [L]."""
+        room = self.room(co2_bar)
+        if np.min(room) <= 0:
+            raise InputError(
+                f"the swollen liquid fills the vessel: {self.liquid_L:.4g} L in {self.total_L:g} L "
+                f"at {self.temperature_C:g} °C, before the CO2 in it is counted",
+                "a gas space that takes up the swelling; without one the walls alone set the pressure",
+                "leave more room above the liquid, and never close it like this",
+            )
+        air = self.air_mol * self.RT / room
+        water = water_vapour_pressure(self.temperature_C) + 0.0 * room
+        absolute = co2_bar + air + water
+        gas = room * gas_mol_per_L(self.temperature_C, co2_bar)
+        return np.array(
+            [absolute - self.barometer_bar, absolute, co2_bar, air, water, self.dissolved(co2_bar), gas, room]
+        )
+
+    def co2_bar(self, co2_mol: Any) -> Any:
+        """Partial pressure of CO2 [bar] that an amount in the vessel makes."""
+        most = float(self.amount(MOST_CO2_BAR))
+        if np.max(co2_mol) > most:
+            raise InputError(
+                f"{np.max(co2_mol):.3g} mol CO2 in this vessel presses with more than {MOST_CO2_BAR:g} bar",
+                f"at most {most:.3g} mol, where the equations end",
+                "never close it on this: fit an airlock or a relief valve, or take far less sugar",
+            )
+        return rising_root(self.amount, np.asarray(co2_mol, dtype=float), MOST_CO2_BAR)
+
+
+def carried(function: Callable[..., Floats], inputs: Mapping[str, Any]) -> tuple[Any, ...]:
+    """The answers of a function of plain numbers, each linear in the caller's uncertain inputs.
+
+    Slopes are central differences over a thousandth of each standard uncertainty (GUM 5.1.3),
+    so that correlated inputs stay correlated in the answers and between them.
+    """
+    plain = {name: nominal(value) for name, value in inputs.items()}
+    answers: list[Any] = [float(x) for x in function(**plain)]
+    for name, value in inputs.items():
+        step = 1e-3 * uncertainty(value)
+        if step > 0:
+            above = function(**(plain | {name: plain[name] + step}))
+            below = function(**(plain | {name: plain[name] - step}))
+            shift = value - plain[name]
+            answers = [
+                a + float(s) * shift for a, s in zip(answers, (above - below) / (2 * step), strict=True)
+            ]
+    return tuple(answers)
+
+
+def gas_mol_per_L(temperature_C: float, co2_bar: Any) -> Any:
+    """CO2 gas in a litre [mol/L] at a partial pressure: p/(Z R T)."""
+    z = co2_compressibility(temperature_C, co2_bar)
+    return co2_bar / (z * L_BAR_GAS_CONSTANT * (temperature_C + ZERO_CELSIUS_K))
+
+
+def rising_root(function: Callable[[Any], Any], target: Any, top: float) -> Any:
+    """Where a rising, nearly straight function of 0 to `top` meets each target (Newton, held inside)."""
+    x = np.clip(target / float(function(top)) * top, 0.0, top)
+    for _ in range(60):
+        step = 1e-6 * top
+        low = np.clip(x - step, 0.0, top - 2 * step)
+        slope = (function(low + 2 * step) - function(low)) / (2 * step)
+        new = np.clip(x - (function(x) - target) / slope, 0.0, top)
+        moved = float(np.max(np.abs(new - x)))
+        x = new
+        if moved < 1e-13 * top:
+            break
+    return x if x.ndim else float(x)
