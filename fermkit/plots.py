@@ -17,7 +17,7 @@ from typing import Any
 
 import matplotlib
 from cycler import cycler
-from matplotlib.figure import Figure
+from matplotlib.figure import Figure as Figure
 
 COLOURS = {
     "blue": "#0072B2",

@@ -1,0 +1,241 @@
+"""Panels driven from code: numbers, words and picture move together, and nothing fails in silence."""
+
+import asyncio
+import base64
+import importlib.util
+import re
+import struct
+import time
+import warnings
+from pathlib import Path
+
+import pytest
+
+from fermkit.controls import Slider, read_number
+from fermkit.errors import DoubtfulResult, InputError
+from fermkit.panel import Panel
+from fermkit.written import Page
+
+_spec = importlib.util.spec_from_file_location("toy_panel", Path(__file__).with_name("toy_panel.py"))
+toys = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(toys)
+
+
+@pytest.fixture
+def panel():
+    """A fresh toy."""
+    return toys.toy()
+
+
+def image(panel):
+    """The picture as shown: its width, its height, its alt text, its bytes."""
+    found = re.search(
+        r'width="(\d+)" height="(\d+)".* alt="([^"]*)" src="data:image/png;base64,([^"]+)"',
+        panel._image.value,
+    )
+    return int(found[1]), int(found[2]), found[3], base64.b64decode(found[4])
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("1,5", 1.5), ("1.5", 1.5), (" 1,5 h ", 1.5), ("1.234,5", 1234.5), ("1,234.5", 1234.5),
+        ("1 234,5", 1234.5), ("1\u202f234,5 h", 1234.5), ("−3", -3), ("+.5", 0.5), (",5", 0.5), ("5,", 5),
+        ("2e-3", 0.002), ("1/4", 0.25),
+    ],
+)  # fmt: skip
+def test_numbers_are_read_as_people_write_them(typed, meant):
+    """Decimal comma, point, thousands with both marks, fractions, a true minus sign, the unit."""
+    assert read_number(typed, "h") == pytest.approx(meant, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    "typed", ["", "h", "1,234,567", "1.2.3", "1 2", "1-2", "12;5", "1/0", "nan", "inf", "0x10"]
+)
+def test_what_has_no_one_meaning_is_refused(typed):
+    """Better no number than a wrong one."""
+    with pytest.raises(InputError, match=r"one number|is in"):
+        read_number(typed, "h")
+
+
+def test_another_unit_is_refused_not_converted():
+    """Millilitres typed into a box of litres would be a thousandfold slip."""
+    with pytest.raises(InputError, match="is in 'mL'"):
+        read_number("500 mL", "L")
+
+
+def test_picture_numbers_and_sentence_move_together(panel):
+    """One change from code reaches all three, and the alt text says the same."""
+    before, said = image(panel), str(panel)
+    panel.set(rate=0.3)
+    after = image(panel)
+    assert after[3] != before[3] and str(panel) != said
+    assert "rate of 0.3 per hour" in str(panel)
+    assert "rate of 0.3 per hour" in panel._words.value and "rate of 0.3 per hour" in after[2]
+    assert "gas after a day" in after[2] and "rate twice over" in panel._later.value
+    assert panel._knobs["rate"].value == 0.3 and panel._boxes["rate"].value == "0.3"
+
+
+def test_the_picture_keeps_its_size_and_its_axes(panel):
+    """No jump: the image states the same width and height, which are the file's own, and the frame stays."""
+    place = panel.picture.axes[0].get_position().bounds
+    for rate in (0.2, 5, 9):
+        wide, high, _, png = image(panel.set(rate=rate))
+        assert struct.unpack(">II", png[16:24]) == (wide, high) == (590, 314)
+    assert panel.picture.axes[0].get_position().bounds == place
+    assert len(panel.picture.axes[0].lines) == 2
+
+
+def test_the_repr_stays_the_same(panel):
+    """Saved notebooks can be compared: what is stored of a panel doesn't depend on its sliders."""
+    expected = "<fermkit panel 'Toy': 2 sliders, 1 picture>"
+    assert repr(panel) == repr(panel.set(rate=2)) == expected
+    bundle = panel._repr_mimebundle_()
+    assert bundle["text/plain"] == expected
+    assert base64.b64decode(bundle["image/png"]).startswith(b"\x89PNG")
+    assert "application/vnd.jupyter.widget-view+json" in bundle
+
+
+def test_an_unknown_name_or_a_value_off_the_scale_is_refused_and_changes_nothing(panel):
+    """From code, errors are raised; the panel stays as it was."""
+    before = dict(panel.values)
+    with pytest.raises(InputError, match="did you mean 'rate'"):
+        panel.set(rat=1)
+    with pytest.raises(InputError, match=r"Rate, 1/h is 11"):
+        panel.set(lag_h=5, rate=11)
+    with pytest.raises(InputError, match="Kind is 'wild'"):
+        panel.set(kind="wild")
+    assert panel.values == before
+
+
+def test_the_entry_box_takes_commas_and_says_what_it_understood(panel):
+    """What a person types is read, echoed, and moves the slider; what can't be read changes nothing."""
+    panel._boxes["lag_h"].value = "2,5 h"
+    assert panel.values["lag_h"] == panel._knobs["lag_h"].value == 2.5
+    assert "read as 2.5" in panel._echoes["lag_h"].value and "2.5 h to start" in str(panel)
+    for typed, why in [("2,5x", "is in &#x27;x&#x27;"), ("200", "is 200"), ("2 min", "is in")]:
+        panel._boxes["lag_h"].value = typed
+        assert panel.values["lag_h"] == 2.5
+        assert why in panel._echoes["lag_h"].value and "still 2.5" in panel._echoes["lag_h"].value
+
+
+def test_a_value_between_two_steps_is_kept_exactly(panel):
+    """The box is exact where the slider is coarse."""
+    panel._boxes["lag_h"].value = "1/3 h"
+    assert panel.values["lag_h"] == 1 / 3
+
+
+def test_each_entry_box_carries_its_label(panel):
+    """The box has the name, for people who hear the page; the slider stands beside it."""
+    assert panel._boxes["rate"].description == "Rate, 1/h"
+    assert not panel._boxes["rate"].continuous_update
+
+
+def test_an_error_from_a_slider_is_said_in_words(panel):
+    """A callback never fails in silence, and no stale number stays on show; then it recovers."""
+    panel._knobs["rate"].value = 10.0
+    assert "rate is 10 1/h. Needed: a rate below 9.9 1/h" in panel._status.value
+    assert "role='alert'" in panel._status.value
+    assert panel._words.value == "" and "opacity" in panel._image.value
+    panel._knobs["rate"].value = 1.0
+    assert panel._status.value == "" and "opacity" not in panel._image.value
+    assert "rate of 1 per hour" in panel._words.value
+
+
+def test_a_fault_of_the_program_is_called_so(panel):
+    """An unforeseen exception names itself and the values, and asks to be reported."""
+    panel._knobs["note"].value = "break"
+    assert re.search("ZeroDivisionError: a fault on purpose.* rate = 0.5.*report", panel._status.value)
+
+
+def test_from_code_an_error_is_raised(panel):
+    """A script that drives a panel hears of trouble at once."""
+    with pytest.raises(InputError, match="a rate below"):
+        panel.set(rate=10)
+
+
+def test_a_button_does_its_work_and_answers(panel):
+    """Pressing from code is the same as pressing in the page."""
+    toys.PRESSED.clear()
+    panel.press("press")
+    assert [panel.values] == toys.PRESSED and "Pressed at a rate of 0.5" in panel._status.value
+    with pytest.raises(InputError, match="a button of the panel"):
+        panel.press("pres")
+
+
+def test_a_doubt_of_the_library_is_shown():
+    """A DoubtfulResult raised while drawing ends up among the remarks, once."""
+
+    def draw(x):
+        warnings.warn("the plateau was not reached", DoubtfulResult, stacklevel=1)
+        return Page(f"x is {x:g}")
+
+    panel = Panel("Doubt", [Slider("x", "X", 0, 1, 0.1, 0.5)], draw)
+    assert panel.page.remarks == ["the plateau was not reached"]
+
+
+def test_text_from_a_person_is_escaped():
+    """What was typed can't become part of the page's code."""
+    panel = Panel("<b>", [Slider("x", "X", 0, 1, 0.1, 0.5)], lambda x: Page("<script>alert(1)</script>"))
+    assert "<script>" not in panel._words.value and "&lt;b&gt;" in panel.widget.children[0].value
+
+
+def test_the_slow_half_waits_until_the_slider_rests():
+    """Two-speed: during a drag only the quick half is drawn; the slow one comes once, after it."""
+    runs = []
+
+    def later(x):
+        runs.append(x)
+        return Page(f"slow at {x:g}")
+
+    panel = Panel(
+        "Two speeds", [Slider("x", "X", 0, 10, 1, 0)], lambda x: Page(f"quick at {x:g}"), slow=later
+    )
+    assert runs == [0]
+
+    async def drag():
+        for x in range(1, 6):
+            panel._knobs["x"].value = x
+            assert f"quick at {x}" in panel._words.value and "calculating" in panel._later.value
+            await asyncio.sleep(0.02)
+        assert runs == [0]
+        await asyncio.sleep(0.4)
+
+    asyncio.run(drag())
+    assert runs == [0, 5] and "slow at 5" in panel._later.value
+    assert "slow at 5" in str(panel)
+
+
+def test_a_timer_presses_a_button_until_it_is_stopped(panel):
+    """For a run in progress."""
+    toys.PRESSED.clear()
+
+    async def wait():
+        stop = panel.every(0.05, "press")
+        await asyncio.sleep(0.4)
+        stop()
+        seen = len(toys.PRESSED)
+        await asyncio.sleep(0.2)
+        return seen
+
+    seen = asyncio.run(wait())
+    assert 2 <= seen == len(toys.PRESSED)
+
+
+def test_one_move_costs_little(panel):
+    """Model and drawing take 40 ms on a quiet machine; this bound catches a picture drawn twice."""
+    panel._slow = None
+    spent = []
+    for step in range(15):
+        start = time.process_time()
+        panel._knobs["rate"].value = 0.5 + 0.1 * (step + 1)
+        spent.append(time.process_time() - start)
+    assert min(spent) < 0.055
+
+
+def test_no_pyplot(panel):
+    """Figures belong to panels; nothing piles up in a global list."""
+    import sys
+
+    module = sys.modules.get("matplotlib.pyplot")
+    assert module is None or not module.get_fignums()
