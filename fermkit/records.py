@@ -7,6 +7,7 @@ same as sheets. Nothing on disk is ever changed, and nothing outside the folder 
 import difflib
 import hashlib
 import math
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -153,8 +154,16 @@ def _contents(folder: Path, name: str, largest: int = 200_000_000) -> bytes:
     return place.read_bytes()
 
 
-def _table_names(settings: Mapping[str, Any]) -> list[str]:
-    return list(TABLES)
+def _table_names(settings: Mapping[str, Any]) -> dict[str, str]:
+    """Tables that the run may have: name → which columns it has."""
+    names = {name: name for name in TABLES}
+    for gas in settings.get("gas", ()):
+        if isinstance(gas, Mapping) and "table" in gas:
+            names[str(gas["table"])] = "gas"
+    for name in names:
+        if not re.fullmatch(r"\w[\w \-]{0,60}", name):
+            raise InputError(f"run.toml names the table {name[:60]!r}", "a plain file name without '.csv' and without folders", "rename the table")
+    return names
 
 
 def _run(settings: Mapping[str, Any], files: Mapping[str, bytes], folder: Path | None, sources: list[Source]) -> Run:
@@ -163,8 +172,9 @@ def _run(settings: Mapping[str, Any], files: Mapping[str, bytes], folder: Path |
     values = _sections(settings, found, dof)
     about = values["run"]
     tables, units = {}, {}
+    layout = _table_names(settings)
     for name, data in files.items():
-        table = read_table(data, f"{name}.csv", TABLES[name], dates=about.get("dates", ""), start=about.get("start", ""))
+        table = read_table(data, f"{name}.csv", TABLES[layout[name]], dates=about.get("dates", ""), start=about.get("start", ""))
         tables[name], units[name] = table.frame, table.units
         found += table.findings
         sources.append(Source(f"{name}.csv", hashlib.sha256(data).hexdigest(), len(table.frame)))
@@ -274,3 +284,71 @@ def _amount(name: str, key: Key, value: Any, part: Mapping[str, Any], act: str) 
         except InputError:
             continue
     return out
+
+
+def write_run(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequence[Any]]], folder: str | Path) -> Path:
+    """Write a run folder: run.toml and one CSV a table. Never overwrites.
+
+    Parameters
+    ----------
+    settings : mapping
+        Sections and keys as in run.toml.
+    tables : mapping of mappings
+        For each table: header → cells.
+    folder : str or Path
+        Must not exist, or be empty.
+
+    Returns
+    -------
+    Path
+        The folder.
+    """
+    place = Path(folder)
+    if place.exists() and (not place.is_dir() or any(place.iterdir())):
+        raise InputError(f"{place.name!r} is there already", "a new or an empty folder", "choose another name; nothing was written")
+    place.mkdir(parents=True, exist_ok=True)
+    (place / "run.toml").write_text(_toml(settings), encoding="utf-8")
+    for name, table in tables.items():
+        (place / f"{name}.csv").write_text(_csv(table), encoding="utf-8")
+    return place
+
+
+def _csv(table: Mapping[str, Sequence[Any]]) -> str:
+    import csv
+    import io
+
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(table)
+    writer.writerows(zip(*table.values(), strict=True))
+    return out.getvalue()
+
+
+def _toml(settings: Mapping[str, Any]) -> str:
+    parts: list[str] = []
+    for name, section in settings.items():
+        if name in LISTS:
+            parts += [f"[[{name}]]\n" + _toml_keys(one) for one in section]
+        elif name in NAMED:
+            parts += [f"[{name}.{_toml_text(key)}]\n" + _toml_keys(one) for key, one in section.items()]
+        else:
+            parts.append(f"[{name}]\n" + _toml_keys(section))
+    return "\n".join(parts)
+
+
+def _toml_keys(section: Mapping[str, Any]) -> str:
+    return "".join(f"{key} = {_toml_value(value)}\n" for key, value in section.items())
+
+
+def _toml_value(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(_toml_value(one) for one in value) + "]"
+    return _toml_text(str(value))
+
+
+def _toml_text(text: str) -> str:
+    import json
+
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -21,7 +21,7 @@ FLOORS = [
         "balance",
         ["headspace", "vessel"],
         "harvest",
-        "simulation",
+        ["simulation", "kitchen"],
     ],
     ["plan", ["findings", "run_layout", "clock", "tables", "ledger", "workbooks", "records"]],
     ["analysis"],

@@ -1,0 +1,368 @@
+"""A kitchen that runs simulated batches: what is written down, and the raw readings it takes.
+
+`draw_batch` draws the true batch about what the label and the scale say; `readings` draws
+what a person would write into a run folder, with each kind of error in its place: per
+reading, per increment, and common to a whole curve.
+"""
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fermkit.composition import compound
+from fermkit.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
+from fermkit.properties import (
+    ethanol_density,
+    ethanol_mass_fraction,
+    ethanol_pct_vol_from_concentration,
+    sucrose_density,
+    water_density,
+    water_vapour_pressure,
+)
+from fermkit.simulation import CO2, Batch, Strain, Truth
+
+Floats = NDArray[np.float64]
+Rows = dict[str, list[Any]]
+"""A table as written: header → cells."""
+
+DAP_NITROGEN: Final = compound("diammonium phosphate").mass_fraction("N")
+
+
+@dataclass(frozen=True, slots=True)
+class Kitchen:
+    """What is stated in the run, and how good each act is (u: one standard uncertainty). Invented.
+
+    Parameters
+    ----------
+    molasses_g, u_feed_g, sucrose, u_sucrose, … : float
+        The statements, with the uncertainty they carry into the run folder.
+    gas : "volume", "weight", "both" or "bubbles"
+        Routes by which the gas is followed.
+    u_increment_mL, u_reading_mL, u_volume_factor : float
+        Errors of the collector: of each step between readings, of each reading, common to the curve.
+    """
+
+    name: str = "simulated run"
+    date: str = "2026-03-02"
+    note: str = "Invented data: a simulated batch of baker's yeast on beet molasses."
+    molasses_g: float = 240.0
+    u_feed_g: float = 1.0
+    sucrose: float = 0.49
+    u_sucrose: float = 0.01
+    invert: float = 0.010
+    u_invert: float = 0.003
+    water: float = 0.20
+    u_water: float = 0.01
+    ash: float = 0.10
+    usable_nitrogen: float = 0.002
+    u_usable_nitrogen: float = 0.0005
+    phosphate_g: float = 6.0
+    yeast_g: float = 5.0
+    u_yeast_g: float = 0.1
+    dry_matter: float = 0.95
+    u_dry_matter: float = 0.01
+    total_L: float = 3.0
+    u_total_L: float = 0.02
+    liquid_L: float = 2.0
+    u_liquid_L: float = 0.02
+    temperature_C: float = 28.0
+    u_temperature_C: float = 0.5
+    barometer_bar: float = 1.008
+    u_barometer_bar: float = 0.002
+    pH: float = 4.8
+    hours: float = 48.0
+    leak_share: float = 0.0
+    leak_from_h: float = 0.0
+    samples_h: tuple[float, ...] = (6.0, 12.0, 24.0)
+    sample_mL: float = 10.0
+    last_sample_mL: float = 30.0
+    gas: str = "volume"
+    gas_every_h: float = 1.0
+    collector_C: float = 22.0
+    u_collector_C: float = 0.5
+    u_volume_factor: float = 0.01
+    u_increment_mL: float = 6.0
+    u_reading_mL: float = 3.0
+    most_loss_to_water: float = 0.02
+    weight_every_h: float = 4.0
+    u_weight_g: float = 0.5
+    jar_g: float = 1460.0
+    standards: tuple[float, ...] = (0.0, 0.2, 0.4, 0.6, 0.8, 1.0)
+    blank_V: float = 0.052
+    slope_V: float = 0.81
+    u_signal_V: float = 0.005
+    dilutions: tuple[int, ...] = (5, 10)
+    replicates: int = 3
+    u_pipetting: float = 0.01
+    carried_solids: float = 0.04
+    u_carried_solids: float = 0.01
+    u_weighing_g: float = 0.02
+    u_density_kg_m3: float = 0.5
+    u_residual_g_L: float = 0.5
+
+
+def draw_batch(kitchen: Kitchen, rng: np.random.Generator, strain: Strain | None = None, **changes: Any) -> Batch:
+    """A true batch, drawn about what the kitchen states.
+
+    Parameters
+    ----------
+    kitchen : Kitchen
+    rng : numpy.random.Generator
+    strain : Strain, optional
+        The yeast; drawn about the default one if not given.
+    **changes
+        Any field of `Batch` to set outright.
+
+    Returns
+    -------
+    Batch
+    """
+    k = kitchen
+
+    def about(value: float, u: float) -> float:
+        return max(0.0, float(rng.normal(value, u)))
+
+    molasses, sucrose = about(k.molasses_g, k.u_feed_g), about(k.sucrose, k.u_sucrose)
+    invert, water = about(k.invert, k.u_invert), about(k.water, k.u_water)
+    withdrawals = tuple((t, k.sample_mL / 1000) for t in k.samples_h)
+    drawn: dict[str, Any] = {
+        "sucrose_g": molasses * sucrose,
+        "hexose_g": molasses * invert,
+        "nitrogen_g": molasses * about(k.usable_nitrogen, k.u_usable_nitrogen) + k.phosphate_g * DAP_NITROGEN,
+        "yeast_g": about(k.yeast_g, k.u_yeast_g) * about(k.dry_matter, k.u_dry_matter),
+        "solids_g": molasses * (1 - sucrose - invert - water),
+        "total_L": about(k.total_L, k.u_total_L),
+        "liquid_L": about(k.liquid_L, k.u_liquid_L),
+        "temperature_C": about(k.temperature_C, k.u_temperature_C),
+        "barometer_bar": about(k.barometer_bar, k.u_barometer_bar),
+        "pH": about(k.pH, 0.1),
+        "hours": k.hours,
+        "leak_share": k.leak_share,
+        "leak_from_h": k.leak_from_h,
+        "withdrawals": withdrawals,
+        "strain": strain or drawn_strain(rng),
+    }
+    return Batch(**(drawn | changes))
+
+
+def drawn_strain(rng: np.random.Generator) -> Strain:
+    """A yeast a little different from the default: by-products and speed differ from packet to packet."""
+    return Strain(
+        uptake_g_g_h=float(1.1 * np.exp(rng.normal(0, 0.1))),
+        growth_g_g=float(rng.uniform(0.085, 0.11)),
+        glycerol_mmol_g=float(rng.uniform(5.0, 7.5)),
+        acid_share=float(rng.uniform(0.01, 0.02)),
+        waking_h=float(rng.uniform(1.0, 4.0)),
+    )
+
+
+def readings(truth: Truth, rng: np.random.Generator, kitchen: Kitchen) -> tuple[dict[str, Any], dict[str, Rows]]:
+    """What a person would write down of a simulated batch.
+
+    Parameters
+    ----------
+    truth : Truth
+    rng : numpy.random.Generator
+    kitchen : Kitchen
+
+    Returns
+    -------
+    (dict, dict)
+        Settings as in run.toml, and tables as header → cells: what `fermkit.write_run` writes.
+    """
+    tables: dict[str, Rows] = {}
+    settings = _statements(truth, rng, kitchen)
+    if kitchen.gas in ("volume", "both"):
+        tables["gas"] = collected_volume(truth, rng, kitchen)
+    if kitchen.gas in ("weight", "both"):
+        tables["gas" if kitchen.gas == "weight" else "jar_weight"] = vessel_weight(truth, rng, kitchen)
+    tables["standards"] = standards(rng, kitchen)
+    tables["samples"] = samples(truth, rng, kitchen)
+    tables["volumes"] = volumes(truth, kitchen)
+    tables["weights"], paste = weights(truth, rng, kitchen)
+    tables["drying"] = drying(rng, kitchen, paste)
+    tables["hold"] = hold(rng)
+    return settings, tables
+
+
+def _pm(value: float, u: float, unit: str, digits: int) -> str:
+    return f"{value:.{digits}f} ± {u:.{digits}f} {unit}".strip()
+
+
+def _statements(truth: Truth, rng: np.random.Generator, k: Kitchen) -> dict[str, Any]:
+    start, end = densities(truth, rng, k)
+    left = max(0.0, float(truth.series["sugar_g"][-1] / truth.series["liquid_L"][-1] + rng.normal(0, k.u_residual_g_L)))
+    gas = []
+    if k.gas in ("volume", "both"):
+        gas.append({
+            "kind": "collected volume", "table": "gas",
+            "collector_temperature": _pm(k.collector_C, k.u_collector_C, "°C", 1),
+            "volume_factor": _pm(1.0, k.u_volume_factor, "", 3),
+            "u_reading": f"{k.u_reading_mL:g} mL", "u_increment": f"{k.u_increment_mL:g} mL",
+            "loss_to_water": f"0 to {k.most_loss_to_water * 100:g} %",
+        })  # fmt: skip
+    if k.gas in ("weight", "both"):
+        gas.append({"kind": "vessel weight", "table": "gas" if k.gas == "weight" else "jar_weight", "u_reading": f"{k.u_weight_g:g} g"})
+    feed = [{"ingredient": "beet molasses", "amount": _pm(k.molasses_g, k.u_feed_g, "g", 1)}]
+    if k.phosphate_g:
+        feed.append({"ingredient": "diammonium phosphate", "amount": f"{k.phosphate_g:.2f} ± 0.05 g"})
+    return {
+        "run": {"name": k.name, "date": k.date, "invented": True, "note": k.note},
+        "vessel": {
+            "total": _pm(k.total_L, k.u_total_L, "L", 2), "liquid": _pm(k.liquid_L, k.u_liquid_L, "L", 2),
+            "kind": "jar", "material": "glass", "closed": "airlock",
+        },
+        "conditions": {
+            "temperature": _pm(k.temperature_C, k.u_temperature_C, "°C", 1),
+            "barometer": _pm(k.barometer_bar * 1000, k.u_barometer_bar * 1000, "hPa", 0),
+            "pH": f"{k.pH:.1f} ± 0.1", "aeration": "none",
+        },
+        "feed": feed,
+        "ingredients": {"beet molasses": {
+            "sucrose": _pm(k.sucrose * 100, k.u_sucrose * 100, "%", 1),
+            "invert": _pm(k.invert * 100, k.u_invert * 100, "%", 1),
+            "water": _pm(k.water * 100, k.u_water * 100, "%", 1),
+            "ash": _pm(k.ash * 100, 1.0, "%", 1),
+            "usable_nitrogen": _pm(k.usable_nitrogen * 100, k.u_usable_nitrogen * 100, "%", 2),
+        }},
+        "inoculum": {
+            "ingredient": "active dry yeast", "amount": _pm(k.yeast_g, k.u_yeast_g, "g", 1),
+            "dry_matter": _pm(k.dry_matter * 100, k.u_dry_matter * 100, "%", 0),
+        },
+        "gas": gas,
+        "ethanol": {"curve": "line", "u_pipetting": f"{k.u_pipetting * 100:g} %"},
+        "density": {
+            "start": _pm(start, k.u_density_kg_m3, "kg/m3", 1), "end": _pm(end, k.u_density_kg_m3, "kg/m3", 1),
+            "reference_temperature": "20 °C",
+        },
+        "residual_sugar": {"value": _pm(left, k.u_residual_g_L, "g/L", 1), "method": "test strip"},
+        "harvest": {
+            "carried_solids": _pm(k.carried_solids * 100, k.u_carried_solids * 100, "%", 1),
+            "window": "45 to 55 °C", "nitrogen": "8.4 ± 0.2 %", "u_weighing": f"{k.u_weighing_g:g} g",
+        },
+    }  # fmt: skip
+
+
+def collected_volume(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows:
+    """Cumulative volume in the collector [mL]: moist gas at its temperature, less what the water took."""
+    time = np.arange(0.0, truth.time_h[-1] + 1e-9, k.gas_every_h)
+    warm = rng.normal(k.collector_C, k.u_collector_C)
+    dry_bar = truth.batch.barometer_bar - float(water_vapour_pressure(warm))
+    lost = rng.uniform(0.0, k.most_loss_to_water)
+    volume = truth.at("collected_mol", time) * (1 - lost) * L_BAR_GAS_CONSTANT * (warm + ZERO_CELSIUS_K) / dry_bar * 1000
+    steps = np.diff(volume) / rng.normal(1.0, k.u_volume_factor)
+    walked = np.concatenate([[0.0], np.cumsum(steps + rng.normal(0, k.u_increment_mL, len(steps)))])
+    read = walked + np.concatenate([[0.0], rng.normal(0, k.u_reading_mL, len(steps))])
+    return {"time [h]": _cells(time, 2), "volume [mL]": _cells(read, 0)}
+
+
+def vessel_weight(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows:
+    """Weight of jar and contents [g], each reading with the scale's error."""
+    last = max((t for t, _ in truth.batch.withdrawals), default=truth.time_h[-1])
+    time = np.arange(0.0, max(last, truth.time_h[-1]) + 1e-9, k.weight_every_h)
+    contents = truth.batch.liquid_L * 1020 + k.jar_g - truth.at("lost_g", time)
+    for at, volume in truth.batch.withdrawals:
+        contents = contents - np.where(time > at, volume * 1015, 0.0)
+    return {"time [h]": _cells(time, 1), "weight [g]": _cells(contents + rng.normal(0, k.u_weight_g, len(time)), 1)}
+
+
+def standards(rng: np.random.Generator, k: Kitchen) -> Rows:
+    """Standards before and after the samples, three readings each."""
+    rows: Rows = {"ethanol [% vol]": [], "signal [V]": [], "when": [], "temperature [°C]": []}
+    for when in ("before", "after"):
+        for value in k.standards:
+            rows["ethanol [% vol]"].append(f"{value:.2f}")
+            rows["signal [V]"].append(f"{k.blank_V + k.slope_V * value + rng.normal(0, k.u_signal_V):.3f}")
+            rows["when"].append(when)
+            rows["temperature [°C]"].append(f"{20 + rng.normal(0, 0.1):.1f}")
+    return rows
+
+
+def samples(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows:
+    """Diluted samples read on the sensor; each dilution is pipetted once and read several times."""
+    rows: Rows = {"sample": [], "time [h]": [], "signal [V]": [], "dilution": [], "temperature [°C]": []}
+    times = [*k.samples_h, float(truth.time_h[-1])]
+    for i, time in enumerate(times):
+        pct = float(ethanol_pct_vol_from_concentration(float(truth.at("ethanol_g", time) / truth.at("liquid_L", time))))
+        for dilution in k.dilutions:
+            true_dilution = dilution * (1 + rng.normal(0, k.u_pipetting))
+            for _ in range(k.replicates):
+                signal = k.blank_V + k.slope_V * pct / true_dilution + rng.normal(0, k.u_signal_V)
+                for name, cell in zip(rows, (f"S{i + 1}", f"{time:g}", f"{signal:.3f}", f"{dilution}", f"{20 + rng.normal(0, 0.1):.1f}")):
+                    rows[name].append(cell)
+    return rows
+
+
+def volumes(truth: Truth, k: Kitchen) -> Rows:
+    """The ledger: every sample taken."""
+    times = [*(t for t, _ in truth.batch.withdrawals), float(truth.time_h[-1])]
+    taken = [*(v * 1000 for _, v in truth.batch.withdrawals), k.last_sample_mL]
+    return {"time [h]": [f"{t:g}" for t in times], "what": ["sample"] * len(times), "volume [mL]": [f"{v:g}" for v in taken]}
+
+
+def weights(truth: Truth, rng: np.random.Generator, k: Kitchen) -> tuple[Rows, float]:
+    """Harvest on the pocket scale: the paste, a dried sample of it, extract and debris; and dry extract [g]."""
+    share = 1 - k.last_sample_mL / 1000 / float(truth.series["liquid_L"][-1])
+    carried = max(0.0, rng.normal(k.carried_solids, k.u_carried_solids)) * truth.batch.solids_g
+    dry = float(truth.series["yeast_g"][-1]) * share + carried
+    wet = dry / rng.uniform(0.21, 0.24)
+    sample_wet = 0.25 * wet
+    rest = dry * 0.75
+    extract, debris = 0.52 * rest, 0.45 * rest
+    rows: Rows = {"item": [], "tare [g]": [], "wet [g]": [], "dry [g]": [], "note": []}
+
+    def weigh(item: str, tare: float, net_wet: float, net_dry: float | None, note: str) -> None:
+        read = [tare, tare + net_wet] + ([] if net_dry is None else [tare + net_dry])
+        cells = [f"{value + rng.normal(0, k.u_weighing_g):.2f}" for value in read]
+        for name, cell in zip(rows, [item, *cells, *([""] if net_dry is None else []), note]):
+            rows[name].append(cell)
+
+    weigh("paste", 41.2, wet, None, "all of it, washed twice and pressed")
+    weigh("paste sample", 12.4, sample_wet, sample_wet * dry / wet, "a quarter of the paste, dried to constant weight")
+    weigh("extract", 88.6, extract / 0.09, extract, "from the other three quarters, after the hold")
+    weigh("debris", 35.1, debris / 0.19, debris, "from the other three quarters, after the hold")
+    return rows, extract
+
+
+def drying(rng: np.random.Generator, k: Kitchen, extract_g: float) -> Rows:
+    """The extract's tray on the scale while it dries: a constant rate, then one that falls with the water left."""
+    time = np.arange(0.0, 30.1, 2.0)
+    water = extract_g / 0.09 - extract_g
+    bend = 0.25 * water
+    rate = (water - bend) / 9.0
+    left = np.where(time < 9, water - rate * time, bend * np.exp(-rate / bend * (time - 9.0)))
+    weight = 88.6 + extract_g + left + rng.normal(0, k.u_weighing_g, len(time))
+    return {"time [h]": _cells(time, 1), "weight [g]": _cells(weight, 2)}
+
+
+def hold(rng: np.random.Generator) -> Rows:
+    """Temperature and pH of the paste while it is held warm: heating up, a window, one cool dip."""
+    time = np.arange(0.0, 26.01, 0.5)
+    temperature = 50.5 - 29.0 * np.exp(-time / 0.9)
+    dip = (time > 12.0) & (time < 14.0)
+    temperature = temperature - np.where(dip, 7.0, 0.0) + rng.normal(0, 0.4, len(time))
+    pH = 5.9 - 0.4 * time / 26.0 + rng.normal(0, 0.03, len(time))
+    return {"time [h]": _cells(time, 1), "temperature [°C]": _cells(temperature, 1), "pH": _cells(pH, 2)}
+
+
+def densities(truth: Truth, rng: np.random.Generator, k: Kitchen) -> tuple[float, float]:
+    """Hydrometer readings at 20 °C [kg/m3] before and after.
+
+    Dissolved solids count as sucrose of the same mass; ethanol lowers the density as in pure water;
+    the two add up (a simplification, common practice, no source).
+    """
+    litre = truth.batch.liquid_L * 1000
+    dissolved = truth.batch.solids_g
+    first = float(sucrose_density((truth.batch.sucrose_g + truth.batch.hexose_g + dissolved) / (litre * 1.04), 20.0))
+    left = float(truth.series["sugar_g"][-1]) + dissolved + truth.amounts["glycerol"] + truth.amounts["succinic acid"]
+    concentration = float(truth.series["ethanol_g"][-1] / truth.series["liquid_L"][-1])
+    mass_fraction = float(ethanol_mass_fraction(ethanol_pct_vol_from_concentration(concentration)))
+    lighter = float(water_density(20.0)) - float(ethanol_density(mass_fraction, 20.0))
+    second = float(sucrose_density(left / (litre * 1.01), 20.0)) - lighter
+    return first + rng.normal(0, k.u_density_kg_m3), second + rng.normal(0, k.u_density_kg_m3)
+
+
+def _cells(values: Floats, digits: int) -> list[str]:
+    return [f"{value:.{digits}f}" for value in values]

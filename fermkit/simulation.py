@@ -1,0 +1,359 @@
+"""A batch of yeast in a vessel, simulated from its mechanism, with every true amount known.
+
+Nothing here comes from the curves that fermkit fits: sugar is split and taken up, cells
+wake, grow and run out of nitrogen, glycerol follows growth, carbon dioxide dissolves,
+supersaturates and leaves. Carbon and electrons close exactly at every moment, since
+ethanol and CO2 are whatever carbon and electrons the other products leave.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fermkit.checks import between, positive
+from fermkit.composition import compound, molar_mass
+from fermkit.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
+from fermkit.errors import InputError
+from fermkit.properties import bicarbonate_factor, co2_solubility, water_vapour_pressure
+from fermkit.written import Line, Page, Written
+
+Floats = NDArray[np.float64]
+HEXOSE: Final = molar_mass("hexose")
+SUCROSE: Final = molar_mass("sucrose")
+ETHANOL: Final = molar_mass("ethanol")
+CO2: Final = molar_mass("CO2")
+GLYCEROL: Final = molar_mass("glycerol")
+AIR_G_MOL: Final = 28.96
+"""Molar mass of dry air [g/mol] (ISO 2533:1975, from memory)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Strain:
+    """How the yeast behaves. Defaults: a baker's yeast in a kitchen (invented within common practice).
+
+    Parameters
+    ----------
+    uptake_g_g_h : float
+        Most hexose taken up per gram of awake dry yeast and hour.
+    growth_g_g : float
+        Cells made per gram hexose while nitrogen lasts; anaerobic yeast gives about 0.1
+        (Verduyn et al., J. Gen. Microbiol. 136 (1990) 395).
+    glycerol_mmol_g : float
+        Glycerol made per gram of cells grown; 5 to 7.5 published (trade literature; Verduyn 1990, from memory).
+    acid_share : float
+        Share of the hexose's carbon that ends as acetic and succinic acid (common practice: 1–2 %).
+    reserve_share : float
+        Share of the hexose stored as glycogen once nitrogen is short.
+    awake, waking_h : float
+        Share of cells awake at time 0, and the time constant of waking.
+    weary_per_h : float
+        How fast sugar uptake is lost when nitrogen is short.
+    """
+
+    uptake_g_g_h: float = 1.1
+    growth_g_g: float = 0.105
+    glycerol_mmol_g: float = 6.0
+    acid_share: float = 0.015
+    reserve_share: float = 0.02
+    awake: float = 0.15
+    waking_h: float = 2.0
+    weary_per_h: float = 0.03
+    sugar_half_g_L: float = 1.2
+    nitrogen_half_g_L: float = 0.02
+    ethanol_most_g_L: float = 95.0
+    inversion_g_g_h: float = 6.0
+    ash: float = 0.07
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What goes into the vessel, and how it stands; masses in g, true values.
+
+    Parameters
+    ----------
+    sucrose_g, hexose_g : float
+        Sugars fed.
+    nitrogen_g : float
+        Nitrogen that the yeast can use.
+    yeast_g : float
+        Dry inoculum.
+    solids_g : float
+        Everything else dry in the feed: ash and unfermentables.
+    closed : bool
+        True: no gas leaves except at `vents_h`. False: an airlock.
+    leak_share : float
+        Share of the leaving gas that gets past the collector.
+    withdrawals : sequence of (time_h, volume_L)
+    transfer_per_h : float
+        Liquid-to-headspace transfer coefficient of CO2; sets the supersaturation.
+    """
+
+    sucrose_g: float = 117.6
+    hexose_g: float = 2.4
+    nitrogen_g: float = 1.6
+    yeast_g: float = 4.75
+    solids_g: float = 72.0
+    total_L: float = 3.0
+    liquid_L: float = 2.0
+    temperature_C: float = 28.0
+    barometer_bar: float = 1.008
+    pH: float = 4.8
+    hours: float = 48.0
+    closed: bool = False
+    vents_h: tuple[float, ...] = ()
+    leak_share: float = 0.0
+    leak_from_h: float = 0.0
+    evaporation_mL_h: float = 0.0
+    withdrawals: tuple[tuple[float, float], ...] = ()
+    transfer_per_h: float = 3.0
+    salting: float = 0.96
+    strain: Strain = field(default_factory=Strain)
+
+
+@dataclass(frozen=True, repr=False)
+class Truth(Written):
+    """What truly happened in a simulated batch.
+
+    Attributes
+    ----------
+    batch : Batch
+    time_h : numpy.ndarray of shape (n,)
+    series : mapping of arrays of shape (n,)
+        Through time: ``sugar_g`` (hexose equivalents in the liquid), ``ethanol_g`` and ``yeast_g`` in the
+        liquid, ``liquid_L``, ``co2_produced_mol``, ``co2_dissolved_mol``, ``co2_headspace_mol``,
+        ``gas_out_mol`` (all dry gas that left), ``co2_out_mol``, ``collected_mol`` (dry gas that reached
+        the collector), ``lost_g`` (mass that left the vessel as gas), ``pressure_bar`` (absolute).
+    amounts : mapping
+        Totals [g] since the start: ``hexose consumed``, ``ethanol made``, ``CO2 made``, ``yeast grown``,
+        ``glycerol``, ``acetic acid``, ``succinic acid``, ``ethanol in the gas``, ``residual sugar``, …
+    """
+
+    batch: Batch
+    time_h: Floats
+    series: Mapping[str, Floats]
+    amounts: Mapping[str, float]
+
+    def at(self, name: str, time_h: Any) -> Any:
+        """A series read at other times, by straight lines between the grid's points."""
+        return np.interp(time_h, self.time_h, self.series[name])
+
+    def closure(self) -> tuple[float, float]:
+        """Share of the consumed hexose's carbon and electrons found in the products."""
+        return _closure(self.amounts, self.batch.strain)
+
+    def page(self) -> Page:
+        """The true amounts."""
+        lines = [Line(name, value, "g") for name, value in self.amounts.items()]
+        return Page(f"Simulated batch, {self.time_h[-1]:g} h", lines, ["Invented: a model with known truth."])
+
+
+CELL_G_MOL: Final = molar_mass("biomass")
+RESERVE_G_MOL: Final = molar_mass("C6H10O5")
+CELL_NITROGEN: Final = compound("biomass").mass_fraction("N")
+NAMES: Final = ("sucrose", "hexose", "cells", "reserve", "nitrogen", "awake", "ethanol", "dissolved", "headspace",
+                "air", "consumed", "grown", "stored", "made", "out", "co2_out", "stripped", "collected", "lost")  # fmt: skip
+LIQUID: Final = (0, 1, 2, 3, 4, 6, 7)
+"""States that a withdrawn sample takes along."""
+
+
+def ferment(batch: Batch, *, points: int = 241) -> Truth:
+    """Run a batch and keep the truth.
+
+    Parameters
+    ----------
+    batch : Batch
+    points : int
+        Grid points of the series.
+
+    Returns
+    -------
+    Truth
+
+    Notes
+    -----
+    States are amounts in the vessel. Sucrose is split by the yeast's invertase; hexose is taken up by
+    Monod's law, slowed by ethanol (Levenspiel, Biotechnol. Bioeng. 22 (1980) 1671); waking is first order;
+    growth stops as usable nitrogen runs out and uptake then wanes; CO2 passes to the headspace in
+    proportion to its supersaturation; the headspace is well mixed.
+
+    Examples
+    --------
+    >>> truth = ferment(Batch())
+    >>> carbon, electrons = truth.closure()
+    >>> round(carbon, 6), round(electrons, 6)
+    (1.0, 1.0)
+    """
+    _sensible(batch)
+    from scipy.integrate import odeint
+
+    grid = np.linspace(0.0, batch.hours, points)
+    breaks = sorted({t for t, _ in batch.withdrawals} | set(batch.vents_h) | ({batch.leak_from_h} if batch.leak_share else set()))
+    breaks = [t for t in breaks if 0 < t < batch.hours]
+    state, liquid = _start(batch), batch.liquid_L
+    pieces: list[Floats] = []
+    begin = 0.0
+    taken = np.zeros(len(NAMES))
+    volumes: list[Floats] = []
+    for end in [*breaks, batch.hours]:
+        inside = grid[(grid >= begin) & (grid < end)] if end < batch.hours else grid[grid >= begin]
+        times = np.unique(np.concatenate([[begin], inside, [end]]))
+        path = odeint(_slope, state, times, args=(_fixed(batch, liquid, begin),), rtol=1e-7, atol=1e-10)
+        keep = np.isin(times, inside)
+        pieces.append(path[keep])
+        volumes.append(liquid - batch.evaporation_mL_h / 1000 * (times[keep] - begin))
+        liquid -= batch.evaporation_mL_h / 1000 * (end - begin)
+        state, liquid = _after(batch, path[-1].copy(), liquid, end, taken)
+        begin = end
+    return _truth(batch, grid, np.vstack(pieces), np.concatenate(volumes), taken)
+
+
+def _sensible(batch: Batch) -> None:
+    positive(batch.hours, "hours")
+    positive(batch.yeast_g, "yeast_g")
+    between(batch.leak_share, 0, 1, "leak_share")
+    if not 0 < batch.liquid_L < batch.total_L:
+        raise InputError(f"liquid_L is {batch.liquid_L:g} in a vessel of {batch.total_L:g} L", "some liquid and some headspace", "mend one of the two")
+    drawn = sum(volume for _, volume in batch.withdrawals) + batch.evaporation_mL_h * batch.hours / 1000
+    if drawn >= batch.liquid_L:
+        raise InputError(f"{drawn:g} L are withdrawn from {batch.liquid_L:g} L", "less than there is", "take smaller samples")
+
+
+def _start(batch: Batch) -> Floats:
+    air = _dry_bar(batch) * (batch.total_L - batch.liquid_L) / _RT(batch)
+    state = dict.fromkeys(NAMES, 0.0)
+    state |= {"sucrose": batch.sucrose_g / SUCROSE, "hexose": batch.hexose_g / HEXOSE, "nitrogen": batch.nitrogen_g}
+    state |= {"cells": batch.yeast_g * (1 - batch.strain.ash), "awake": batch.strain.awake, "air": air}
+    return np.array([state[name] for name in NAMES])
+
+
+def _fixed(batch: Batch, liquid_L: float, begin_h: float) -> tuple[Any, ...]:
+    """Everything the slope needs, worked out once a piece."""
+    s, t = batch.strain, batch.temperature_C
+    water = float(water_vapour_pressure(t))
+    dissolves = float(co2_solubility(t, 1.0)) * batch.salting * float(bicarbonate_factor(batch.pH, t))
+    leak = batch.leak_share if begin_h >= batch.leak_from_h else 0.0
+    return s, liquid_L, _RT(batch) / (batch.total_L - liquid_L), dissolves, _dry_bar(batch), water, leak, batch.closed, batch.transfer_per_h
+
+
+def _slope(y: Sequence[float], _t: float, fixed: tuple[Any, ...]) -> list[float]:
+    s, V, bar_per_mol, dissolves, dry_bar, water, leak, closed, transfer = fixed
+    (sucrose, hexose, cells, _reserve, nitrogen, awake, ethanol, dissolved, head, air, *_rest) = y
+    hexose_g, n_L = max(hexose, 0.0) * HEXOSE / V, max(nitrogen, 0.0) / V
+    fed = n_L / (n_L + s.nitrogen_half_g_L)
+    slowed = max(0.0, 1 - ethanol * ETHANOL / V / s.ethanol_most_g_L)
+    uptake = s.uptake_g_g_h * cells * awake * hexose_g / (hexose_g + s.sugar_half_g_L) * slowed / HEXOSE
+    sucrose_g = max(sucrose, 0.0) * SUCROSE / V
+    split = s.inversion_g_g_h * cells * awake * sucrose_g / (sucrose_g + 5.0) / SUCROSE
+    grown = s.growth_g_g * uptake * HEXOSE * fed
+    stored = s.reserve_share * uptake * (1 - fed)
+    cells_mol, glycerol, acid = grown / CELL_G_MOL, s.glycerol_mmol_g / 1000 * grown / (1 - s.ash), 6 * s.acid_share * uptake
+    acetic, succinic = acid / 4, acid / 8
+    electrons = 24 * (uptake - stored) - 4.2 * cells_mol - 14 * glycerol - 8 * acetic - 14 * succinic
+    made_ethanol = electrons / 12
+    made = 6 * (uptake - stored) - cells_mol - 3 * glycerol - 2 * acetic - 4 * succinic - 2 * made_ethanol
+    release = transfer * V * (dissolved / V - dissolves * head * bar_per_mol)
+    out = 0.0 if closed else release
+    share = head / (head + air)
+    vapour = _ethanol_bar(ethanol, V)
+    stripped = max(out, 0.0) * vapour / dry_bar
+    left_g = out * (share * CO2 + (1 - share) * AIR_G_MOL) + max(out, 0.0) * water / dry_bar * 18.015 + stripped * ETHANOL
+    waking = (1 - awake) / s.waking_h * fed - s.weary_per_h * (1 - fed) * awake
+    return [
+        -split, 2 * split - uptake, grown, stored * RESERVE_G_MOL, -grown * CELL_NITROGEN, waking,
+        made_ethanol - stripped, made - release, release - out * share, -out * (1 - share),
+        uptake, grown, stored * RESERVE_G_MOL, made, out, out * share, stripped, out * (1 - leak), left_g,
+    ]  # fmt: skip
+
+
+def _ethanol_bar(ethanol_mol: float, V: float) -> float:
+    """Ethanol vapour above the liquid [bar] at about 28 °C: mole fraction × activity coefficient × pure vapour.
+
+    Pure ethanol at 28 °C about 0.094 bar, activity coefficient at high dilution about 5 (from memory).
+    """
+    return max(ethanol_mol, 0.0) / V / 55.0 * 5.0 * 0.094
+
+
+def _after(batch: Batch, state: Floats, liquid: float, time_h: float, taken: Floats) -> tuple[Floats, float]:
+    """The state after what is done at `time_h`: samples out, headspace vented."""
+    for at, volume in batch.withdrawals:
+        if at == time_h:
+            for i in LIQUID:
+                taken[i] += state[i] * volume / liquid
+                state[i] *= 1 - volume / liquid
+            liquid -= volume
+            if not batch.closed:  # air takes the sample's place
+                state[9] += _dry_bar(batch) * volume / _RT(batch)
+    if time_h in batch.vents_h:
+        dry = _dry_bar(batch) * (batch.total_L - liquid) / _RT(batch)
+        keep = min(1.0, dry / (state[8] + state[9]))
+        out, co2 = (1 - keep) * (state[8] + state[9]), (1 - keep) * state[8]
+        state[14] += out
+        state[15] += co2
+        state[17] += out
+        state[18] += co2 * CO2 + (out - co2) * AIR_G_MOL
+        state[8:10] *= keep
+    return state, liquid
+
+
+def _RT(batch: Batch) -> float:
+    return L_BAR_GAS_CONSTANT * (batch.temperature_C + ZERO_CELSIUS_K)
+
+
+def _dry_bar(batch: Batch) -> float:
+    return batch.barometer_bar - float(water_vapour_pressure(batch.temperature_C))
+
+
+def _truth(batch: Batch, grid: Floats, path: Floats, liquid: Floats, taken: Floats) -> Truth:
+    s = batch.strain
+    column = {name: path[:, i] for i, name in enumerate(NAMES)}
+    water = float(water_vapour_pressure(batch.temperature_C))
+    series = {
+        "sugar_g": (2 * column["sucrose"] + column["hexose"]) * HEXOSE,
+        "ethanol_g": column["ethanol"] * ETHANOL,
+        "yeast_g": column["cells"] / (1 - s.ash) + column["reserve"],
+        "liquid_L": liquid,
+        "co2_produced_mol": column["made"],
+        "co2_dissolved_mol": column["dissolved"],
+        "co2_headspace_mol": column["headspace"],
+        "gas_out_mol": column["out"],
+        "co2_out_mol": column["co2_out"],
+        "collected_mol": column["collected"],
+        "lost_g": column["lost"],
+        "pressure_bar": (column["headspace"] + column["air"]) * _RT(batch) / (batch.total_L - liquid) + water,
+    }
+    end = {name: float(values[-1]) for name, values in column.items()}
+    glycerol = s.glycerol_mmol_g / 1000 * end["grown"] / (1 - s.ash)
+    acid = 6 * s.acid_share * end["consumed"]
+    amounts = {
+        "hexose fed": batch.sucrose_g / SUCROSE * 2 * HEXOSE + batch.hexose_g,
+        "hexose consumed": end["consumed"] * HEXOSE,
+        "residual sugar": float(series["sugar_g"][-1]),
+        "ethanol made": (end["ethanol"] + end["stripped"] + taken[6]) * ETHANOL,
+        "ethanol in the gas": end["stripped"] * ETHANOL,
+        "CO2 made": end["made"] * CO2,
+        "cells grown": end["grown"],
+        "reserve stored": end["stored"],
+        "yeast grown": end["grown"] / (1 - s.ash) + end["stored"],
+        "yeast at the end": float(series["yeast_g"][-1]),
+        "glycerol": glycerol * GLYCEROL,
+        "acetic acid": acid / 4 * molar_mass("acetic acid"),
+        "succinic acid": acid / 8 * molar_mass("succinic acid"),
+    }
+    return Truth(batch, grid, series, amounts)
+
+
+def _closure(amounts: Mapping[str, float], strain: Strain) -> tuple[float, float]:
+    parts = {
+        "ethanol made": compound("ethanol"), "CO2 made": compound("CO2"), "cells grown": compound("biomass"),
+        "reserve stored": compound("C6H10O5"), "glycerol": compound("glycerol"),
+        "acetic acid": compound("acetic acid"), "succinic acid": compound("succinic acid"),
+    }  # fmt: skip
+    hexose = amounts["hexose consumed"] / HEXOSE
+    moles = {name: amounts[name] / thing.molar_mass for name, thing in parts.items()}
+    carbon = math.fsum(moles[name] * thing.carbon for name, thing in parts.items())
+    electrons = math.fsum(moles[name] * thing.electrons for name, thing in parts.items())
+    return carbon / (6 * hexose), electrons / (24 * hexose)
