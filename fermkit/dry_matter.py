@@ -1,0 +1,161 @@
+"""Dry matter and water by weighing: solids, moisture on the wet and on the dry basis.
+
+Worked out on the caller's own numbers with ±, so that a weighing shared by two results stays
+shared, up to the yield.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+from fermkit.cautions import cautions_for
+from fermkit.checks import between, not_negative
+from fermkit.errors import InputError
+from fermkit.written import Line, Page, Written, nominal
+
+
+@dataclass(frozen=True, repr=False)
+class Solids(Written):
+    """Dry matter and water of a sample that was weighed wet and dried; net weights in g."""
+
+    wet_g: Any
+    dry_g: Any
+
+    @property
+    def water_g(self) -> Any:
+        """Water in the wet sample [g]."""
+        return self.wet_g - self.dry_g
+
+    @property
+    def solids_fraction(self) -> Any:
+        """Dry matter per wet weight [g/g]."""
+        return self.dry_g / self.wet_g
+
+    @property
+    def moisture_wet_basis(self) -> Any:
+        """Water per *wet* weight [g/g], never above 1."""
+        return self.water_g / self.wet_g
+
+    @property
+    def moisture_dry_basis(self) -> Any:
+        """Water per *dry* matter [g/g]; 3.0 is the same as 75 % on the wet basis."""
+        return self.water_g / self.dry_g
+
+    def dry_matter_in(self, weight_g: Any) -> Any:
+        """Dry matter [g] in a weight of the same stuff [g]."""
+        return weight_g * self.solids_fraction
+
+    def weight_at(self, moisture_wet_basis: Any) -> Any:
+        """What this sample weighs [g] when it holds a share of water on the wet basis [g/g]."""
+        between(nominal(moisture_wet_basis), 0.0, 0.99, "moisture on the wet basis [g/g]")
+        return self.dry_g / (1.0 - moisture_wet_basis)
+
+    def concentration_factor(self, after: "Solids") -> Any:
+        """How many times richer in solids the stuff is `after` boiling down than here [-]."""
+        return after.solids_fraction / self.solids_fraction
+
+    def page(self) -> Page:
+        """Lines for the lab book."""
+        return Page(
+            "Solids by drying",
+            (
+                Line("wet, net", self.wet_g, "g"),
+                Line("dry matter", self.dry_g, "g"),
+                Line("water", self.water_g, "g"),
+                Line("solids", self.solids_fraction * 100, "%", "of the wet weight"),
+                Line("moisture, wet basis", self.moisture_wet_basis * 100, "%", "g water in 100 g wet"),
+                Line("moisture, dry basis", self.moisture_dry_basis, "g/g", "g water per g dry matter"),
+            ),
+            (
+                "Dry is what the oven or dryer leaves: what evaporates with the water (alcohol, acids) "
+                "counts as water, and water that stays bound counts as dry.",
+                *cautions_for("drying").sentences(),
+            ),
+        )
+
+
+def solids(tare_g: Any, wet_gross_g: Any, dry_gross_g: Any, residual_moisture: Any = 0.0) -> Solids:
+    """Solids and moisture from three weighings of one dish.
+
+    Parameters
+    ----------
+    tare_g : float or ufloat
+        The empty dish [g].
+    wet_gross_g, dry_gross_g : float or ufloat
+        The dish with the wet and with the dried sample [g].
+    residual_moisture : float or ufloat
+        Water that the dried sample still holds, wet basis [g/g]; 0 after an oven, not after a dehydrator.
+
+    Returns
+    -------
+    Solids
+        Wet basis and dry basis by name.
+
+    Notes
+    -----
+    dry = (dry gross − tare)(1 − residual moisture); solids = dry/(wet gross − tare).
+
+    Raises
+    ------
+    InputError
+        If the tare is heavier than a gross weight, or the dry sample heavier than the wet one.
+
+    Examples
+    --------
+    >>> from uncertainties import ufloat
+    >>> paste = solids(ufloat(12.00, 0.01), ufloat(112.00, 0.01), ufloat(37.00, 0.01))
+    >>> print(paste.moisture_wet_basis * 100, paste.moisture_dry_basis)
+    75.000+/-0.013 3.0000+/-0.0020
+
+    References
+    ----------
+    Definition; drying at 103 °C to constant weight as in ISO 6496:1999 (from memory).
+    """
+    tare, wet, dry = nominal(tare_g), nominal(wet_gross_g), nominal(dry_gross_g)
+    not_negative(tare, "tare [g]")
+    for gross, name in ((wet, "wet"), (dry, "dry")):
+        if gross <= tare:
+            raise InputError(
+                f"a tare of {tare:g} g is not lighter than the {name} gross weight of {gross:g} g",
+                "gross weights, dish included, above the tare",
+                "check whether net and gross were mixed up, or the dishes",
+            )
+    if dry > wet:
+        raise InputError(
+            f"the dry sample ({dry:g} g gross) is heavier than the wet one ({wet:g} g gross)",
+            "a sample that loses weight on drying",
+            "check whether the two were exchanged, or the dishes",
+        )
+    between(nominal(residual_moisture), 0.0, 0.99, "residual moisture, wet basis [g/g]")
+    return Solids(wet_gross_g - tare_g, (dry_gross_g - tare_g) * (1.0 - residual_moisture))
+
+
+def moisture_on_dry_basis(moisture_wet_basis: Any) -> Any:
+    """From water per wet weight to water per dry matter [g/g]: m/(1 − m).
+
+    Examples
+    --------
+    >>> moisture_on_dry_basis(0.75)
+    3.0
+
+    References
+    ----------
+    Definition.
+    """
+    between(nominal(moisture_wet_basis), 0.0, 0.999, "moisture on the wet basis [g/g]")
+    return moisture_wet_basis / (1.0 - moisture_wet_basis)
+
+
+def moisture_on_wet_basis(moisture_dry_basis: Any) -> Any:
+    """From water per dry matter to water per wet weight [g/g]: M/(1 + M).
+
+    Examples
+    --------
+    >>> moisture_on_wet_basis(3.0)
+    0.75
+
+    References
+    ----------
+    Definition.
+    """
+    not_negative(nominal(moisture_dry_basis), "moisture on the dry basis [g/g]")
+    return moisture_dry_basis / (1.0 + moisture_dry_basis)

@@ -1,0 +1,499 @@
+"""Is it dry: two weighings that agree, and a drying curve that forecasts a moisture.
+
+A sample that no longer loses weight has come to rest with its surroundings; a syrup does so while it
+still holds water. Only a dry matter from elsewhere (`solids`) tells the two apart.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq, least_squares
+from scipy.special import stdtrit
+from uncertainties import correlated_values
+
+from fermkit.cautions import cautions_for
+from fermkit.checks import between, numbers, one_of, positive, rising, same_length
+from fermkit.errors import FitError, InputError
+from fermkit.written import Line, Page, Written, interval, nominal, percent, plus_minus, uncertainty
+
+Floats = NDArray[np.float64]
+
+MODELS: Final = ("page", "henderson_pabis")
+ENDS: Final = ("fitted", "dry")
+
+SHORT_STEP_H: Final = 0.5
+"""Weighings closer together than this [h] agree too easily to end a drying: common practice, no source."""
+
+
+@dataclass(frozen=True, repr=False)
+class ConstantWeight(Written):
+    """Whether the last two weighings agree within the scale's error, and what that may hide."""
+
+    last_g: Any
+    loss_g: Any
+    step_h: float | None
+    agrees: bool
+    dry_g: Any = None
+
+    @property
+    def moisture_wet_basis(self) -> Any:
+        """Water still held, per wet weight [g/g]; None without a dry matter."""
+        return None if self.dry_g is None else 1.0 - self.dry_g / self.last_g
+
+    @property
+    def still_wet(self) -> bool | None:
+        """Whether water is left beyond error (one-sided, 95 %); None without a dry matter."""
+        moisture = self.moisture_wet_basis
+        return None if moisture is None else nominal(moisture) > 1.645 * uncertainty(moisture)
+
+    def page(self) -> Page:
+        """Lines for the lab book and the verdict."""
+        lines = [Line("last weighing", self.last_g, "g"), Line("loss since the one before", self.loss_g, "g")]
+        if self.step_h is not None:
+            most = max(nominal(self.loss_g), 0.0) + 1.645 * uncertainty(self.loss_g)
+            lines.append(Line("could still lose", most / self.step_h, "g/h", "upper end, 95 %"))
+        if self.dry_g is not None:
+            lines.append(Line("moisture, wet basis", self.moisture_wet_basis * 100, "%"))
+        return Page("Constant weight", lines, (*self._verdict(), *cautions_for("drying").sentences()))
+
+    def _verdict(self) -> list[str]:
+        if nominal(self.loss_g) < -1.96 * uncertainty(self.loss_g):
+            return ["It grew heavier beyond the scale's error: it takes up water, or the scale drifts."]
+        if not self.agrees:
+            return ["Still losing weight beyond the scale's error: go on drying."]
+        said = ["The last two weighings agree within the scale's error."]
+        if self.step_h is None or self.step_h < SHORT_STEP_H:
+            said.append(f"Weigh again after at least {SHORT_STEP_H:g} h: close weighings agree too easily.")
+        if self.still_wet is None:
+            said.append("That is rest, not dryness: a syrup that stops losing weight still holds water.")
+        elif self.still_wet:
+            said.append(
+                f"It has stopped losing weight but still holds water: {percent(self.moisture_wet_basis)} (wet basis)."
+            )
+        return said
+
+
+def constant_weight(
+    weighings_g: ArrayLike, scale_u_g: float, time_h: ArrayLike | None = None, dry_g: Any = None
+) -> ConstantWeight:
+    """Whether two weighings that agree within the scale's error end the drying.
+
+    Parameters
+    ----------
+    weighings_g : array-like of shape (n,)
+        Weights in the order of weighing [g], two or more; net ones where `dry_g` is given.
+    scale_u_g : float
+        Standard uncertainty of one reading: the scale's repeatability [g]. Its calibration, common to
+        both, cancels.
+    time_h : array-like of shape (n,), optional
+        When they were weighed [h].
+    dry_g : float, ufloat or None
+        Dry matter in it, known from elsewhere [g].
+
+    Returns
+    -------
+    ConstantWeight
+
+    Notes
+    -----
+    Agreement: |w(n−1) − w(n)| ≤ 1.96 √2 u.
+
+    Examples
+    --------
+    >>> constant_weight([31.9, 30.41, 30.40], scale_u_g=0.01, time_h=[0, 2, 4], dry_g=27.2).still_wet
+    True
+
+    References
+    ----------
+    Drying to constant weight: ISO 6496:1999 (from memory); the limit is the 95 % range of a difference
+    (ISO 5725-6:1994, repeatability limit, from memory).
+    """
+    from uncertainties import ufloat
+
+    weights = numbers(weighings_g, "weight [g]", at_least=2)
+    for value in weights:
+        positive(float(value), "weight [g]")
+    positive(scale_u_g, "uncertainty of the scale [g]", do="give the scale's repeatability, e.g. 0.1")
+    step = None
+    if time_h is not None:
+        time = numbers(time_h, "time [h]", at_least=2)
+        same_length(weighings_g=weights, time_h=time)
+        rising(time, "time [h]")
+        step = float(time[-1] - time[-2])
+    before, last = (ufloat(float(w), scale_u_g, tag="weighing while drying") for w in weights[-2:])
+    if dry_g is not None and nominal(dry_g) > weights[-1] + 1.96 * math.hypot(scale_u_g, uncertainty(dry_g)):
+        raise InputError(
+            f"the dry matter ({nominal(dry_g):g} g) is heavier than the sample ({weights[-1]:g} g)",
+            "net weights, and the dry matter of this very sample",
+            "take the tare off, or check the dry matter",
+        )
+    loss = before - last
+    return ConstantWeight(last, loss, step, abs(nominal(loss)) <= 1.96 * uncertainty(loss), dry_g)
+
+
+@dataclass(frozen=True, repr=False)
+class DryingForecast(Written):
+    """When a moisture is reached, with an interval that says where it is open."""
+
+    target_g: Any
+    moisture_wet_basis: float | None
+    time_h: float
+    limits_h: tuple[float, float]
+    words: str
+
+    def page(self) -> Page:
+        """Lines for the lab book."""
+        what = "the target weight" if self.moisture_wet_basis is None else percent(self.moisture_wet_basis)
+        lines = [Line("weight to reach", self.target_g, "g")]
+        lines.append(Line("reached after", self.time_h, "h", interval(*self.limits_h, "h")))
+        return Page(f"Forecast: when it is dried to {what}", lines, (self.words,))
+
+
+@dataclass(frozen=True, repr=False)
+class DryingCurve(Written):
+    """A drying curve through weighings: start and end weight, speed, shape.
+
+    Time counts from the first weighing. ``time_h``, ``weight_g`` are the readings, for a picture, and
+    ``fitted_g`` the curve at them.
+    """
+
+    model: str
+    end: str
+    time_h: Floats
+    weight_g: Floats
+    fitted_g: Floats
+    start_g: Any
+    end_g: Any
+    k: Any
+    n: Any
+    dry_g: Any
+    scatter_g: float
+    degrees_of_freedom: int
+    aicc: float
+    doubts: tuple[str, ...]
+    parameters: Floats
+    covariance: Floats
+    dry_slope: Floats
+
+    @property
+    def end_moisture(self) -> Any:
+        """Water per wet weight where the curve comes to rest [g/g]; None without a dry matter."""
+        return None if self.dry_g is None else 1.0 - self.dry_g / self.end_g
+
+    def predict(self, time_h: ArrayLike) -> Floats:
+        """Weight on the curve [g] at hours after the first weighing."""
+        return _weight(np.asarray(time_h, dtype=float), self.parameters)
+
+    def band(self, time_h: ArrayLike, level: float = 0.95) -> tuple[Floats, Floats]:
+        """Where the curve itself lies [g], low and high, with this confidence."""
+        t = np.asarray(time_h, dtype=float)
+        half = self._quantile(level) * self._u(t, 0.0)
+        return self.predict(t) - half, self.predict(t) + half
+
+    def time_to(self, moisture_wet_basis: float | None = None, *, weight_g: Any = None) -> DryingForecast:
+        """When it is dried to a moisture (wet basis) or to a weight.
+
+        Parameters
+        ----------
+        moisture_wet_basis : float
+            Water per wet weight to reach [g/g]; needs `dry_g`.
+        weight_g : float or ufloat
+            Or the weight to reach [g].
+
+        Returns
+        -------
+        DryingForecast
+            Hours after the first weighing. The 95 % limits are where the band of the curve crosses the
+            target; an end where it never does is open.
+
+        Raises
+        ------
+        InputError
+            If neither or both are given, or a moisture without a dry matter.
+        """
+        target, slope = self._target(moisture_wet_basis, weight_g)
+        goal = nominal(target)
+        if goal >= self.predict(0.0):
+            raise InputError(
+                f"the weight to reach is {goal:.4g} g and the curve starts at {float(self.predict(0.0)):.4g} g",
+                "a target drier than the start",
+                "check that the moisture is on the wet basis and the weights are net",
+            )
+        other_u = 0.0 if moisture_wet_basis is not None else uncertainty(target)
+        q = self._quantile(0.95)
+
+        def miss(t: float, side: float) -> float:
+            u = math.hypot(float(self._u(np.array(t), slope)), other_u)
+            return float(self.predict(t)) + side * q * u - goal
+
+        low, best, high = (self._crossing(miss, side) for side in (-1.0, 0.0, 1.0))
+        return DryingForecast(target, moisture_wet_basis, best, (low, high), self._words(best, high))
+
+    def page(self) -> Page:
+        """Lines for the lab book, doubts, cautions."""
+        name = {"page": "Page", "henderson_pabis": "Henderson–Pabis"}[self.model]
+        lines = [
+            Line("start weight", self.start_g, "g"),
+            Line("comes to rest at", self.end_g, "g", "fitted" if self.end == "fitted" else "the dry matter"),
+            Line("k", self.k, "1/h" if self.model != "page" else "1/h^n"),
+        ]
+        if self.model == "page":
+            lines.append(Line("n", self.n, "", "shape; 1 is a plain exponential"))
+        if self.dry_g is not None:
+            lines.append(Line("moisture at rest, wet basis", self.end_moisture * 100, "%"))
+        lines.append(Line("scatter", self.scatter_g, "g", f"about the curve ({self.degrees_of_freedom} d.f.)"))
+        return Page(
+            f"Drying curve ({name}), {self.time_h.size} weighings over {self.time_h[-1]:.4g} h",
+            lines,
+            (*self.doubts, *cautions_for("drying").sentences()),
+        )
+
+    def _target(self, moisture: float | None, weight_g: Any) -> tuple[Any, float]:
+        """The weight to reach, and how it moves with the dry matter."""
+        if (moisture is None) == (weight_g is None):
+            raise InputError(
+                f"moisture {moisture!r} and weight {weight_g!r}", "one of the two", "give one target, not both"
+            )
+        if moisture is None:
+            return weight_g, 0.0
+        between(moisture, 0.0, 0.99, "moisture to reach, wet basis [g/g]", do="give 0.08 for 8 %")
+        if self.dry_g is None:
+            raise InputError(
+                "a moisture to reach without a dry matter",
+                "the dry matter of this sample (dry_g)",
+                "determine it with solids(), or forecast to a weight_g",
+            )
+        return self.dry_g / (1.0 - moisture), 1.0 / (1.0 - moisture)
+
+    def _u(self, t: Floats, target_slope: float) -> Floats:
+        """Standard uncertainty of curve minus target, the shared dry matter counted once."""
+        J = _slopes(t, self.parameters)
+        fitted = np.einsum("...i,ij,...j", J, self.covariance, J)
+        shared = (J @ self.dry_slope - target_slope) * uncertainty(self.dry_g)
+        return np.asarray(np.sqrt(fitted + shared**2))
+
+    def _quantile(self, level: float) -> float:
+        return float(stdtrit(self.degrees_of_freedom, 0.5 + level / 2))
+
+    def _crossing(self, miss: Any, side: float) -> float:
+        """First time at which curve + side × band is down at the target; infinite if never."""
+        t = np.concatenate(([0.0], np.geomspace(1e-3, 1e3, 400))) * max(self.time_h[-1], 1e-9)
+        down = np.array([miss(x, side) for x in t]) <= 0
+        if not down.any():
+            return math.inf
+        i = int(np.argmax(down))
+        return 0.0 if i == 0 else float(brentq(miss, t[i - 1], t[i], args=(side,)))
+
+    def _words(self, best: float, high: float) -> str:
+        if math.isinf(best):
+            rest = "" if self.dry_g is None else f" ({percent(self.end_moisture)} moisture)"
+            return f"Not by this drying: it comes to rest at {plus_minus(self.end_g, 'g')}{rest}."
+        if math.isinf(high):
+            return "No upper end: these weighings do not exclude that it comes to rest before. Weigh on."
+        if best > self.time_h[-1]:
+            return "A forecast beyond the last weighing, as good as the curve's shape."
+        return "Within the time that was weighed."
+
+
+def drying_curve(
+    time_h: ArrayLike, weight_g: ArrayLike, *, dry_g: Any = None, model: str = "page", end: str = "fitted"
+) -> DryingCurve:
+    """A drying curve through weighings, to forecast when a moisture is reached.
+
+    Parameters
+    ----------
+    time_h, weight_g : array-like of shape (n,)
+        Hours (rising) and *net* weights [g] in constant drying conditions.
+    dry_g : float, ufloat or None
+        Dry matter in the sample [g], from `solids`.
+    model : "page" or "henderson_pabis"
+        The shape of the curve.
+    end : "fitted" or "dry"
+        Where it comes to rest: fitted to the weighings, or at the dry matter (an assumption that makes the
+        forecast earlier; syrups do not keep it).
+
+    Returns
+    -------
+    DryingCurve
+
+    Notes
+    -----
+    Moisture ratio (M − Me)/(M0 − Me) = exp(−k t^n) (Page) or a exp(−k t) (Henderson and Pabis). In weights:
+    w = w_end + (w_start − w_end) exp(−k t^n), with the start weight fitted too, so that no single reading
+    fixes the scale; with Henderson and Pabis n = 1 and a is the fitted start over the first reading's.
+    Least squares; standard uncertainties from the scatter about the curve.
+
+    Raises
+    ------
+    InputError
+        Times that go back, a sample that does not lose weight, dry matter heavier than the sample.
+    FitError
+        Too few weighings.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> t = np.array([0, 1, 2, 3, 4, 6, 8, 10.0])
+    >>> w = 30 + 70 * np.exp(-0.4 * t**1.1) + 0.05 * np.array([1, -1, 1, 0, -1, 1, -1, 0])
+    >>> curve = drying_curve(t, w, dry_g=27.2)
+    >>> print(curve.end_g)
+    29.97+/-0.05
+
+    References
+    ----------
+    Page, M.S. thesis, Purdue University (1949); Henderson & Pabis, J. Agric. Eng. Res. 6 (1961) 169 (both
+    as cited throughout the drying literature; originals not read).
+    """
+    one_of(model, MODELS, "model")
+    one_of(end, ENDS, "end")
+    time, weight = _weighings(time_h, weight_g, dry_g, end)
+    fixed_n, fixed_end = model != "page", end == "dry"
+    free = np.array([True, not fixed_end, True, not fixed_n])
+    if time.size < free.sum() + 2:
+        raise FitError(
+            f"{time.size} weighings for {free.sum()} parameters",
+            f"at least {free.sum() + 2}",
+            "weigh more often, or take model='henderson_pabis' or end='dry'",
+        )
+    t = time - time[0]
+    fit = _fit(t, weight, free, nominal(dry_g) if fixed_end else None)
+    return _curve(t, weight, fit, free, dry_g, model, end)
+
+
+def _weighings(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any, end: str) -> tuple[Floats, Floats]:
+    time = numbers(time_h, "time [h]", at_least=3)
+    weight = numbers(weight_g, "weight [g]", at_least=3)
+    same_length(time_h=time, weight_g=weight)
+    rising(time, "time [h]")
+    positive(float(weight.min()), "weight [g]")
+    if weight[-1] >= weight[0]:
+        raise InputError(
+            f"{weight[0]:g} g at the start and {weight[-1]:g} g at the end",
+            "a sample that loses weight while it dries",
+            "check the order of the rows, or that the same sample was weighed",
+        )
+    if dry_g is None:
+        if end == "dry":
+            raise InputError("end='dry' without a dry matter", "dry_g [g]", "give it, or say end='fitted'")
+    elif nominal(dry_g) >= weight[0]:
+        raise InputError(
+            f"the dry matter ({nominal(dry_g):g} g) is not lighter than the wet sample ({weight[0]:g} g)",
+            "net weights, and the dry matter of this very sample",
+            "take the tare off, or check the dry matter",
+        )
+    return time, weight
+
+
+def _weight(t: Floats, parameters: Floats) -> Floats:
+    """Weight at hours t; parameters: start, end [g], ln of the time to 1/e, ln n."""
+    start, end, log_tau, log_n = parameters
+    with np.errstate(over="ignore", under="ignore"):
+        left = np.exp(-np.minimum((t / np.exp(log_tau)) ** np.exp(log_n), 700.0))
+    return np.asarray(end + (start - end) * left)
+
+
+def _slopes(t: Floats, parameters: Floats) -> Floats:
+    """Derivatives of the weight by each parameter, last axis."""
+    start, end, log_tau, log_n = parameters
+    n = np.exp(log_n)
+    x = np.asarray(t / np.exp(log_tau), dtype=float)
+    power = np.minimum(x**n, 700.0)
+    left = np.exp(-power)
+    by_tau = (start - end) * left * power * n
+    log_x = np.log(np.where(x > 0, x, 1.0))
+    return np.stack([left, 1.0 - left, by_tau, -(start - end) * left * power * n * log_x], axis=-1)
+
+
+def _fit(t: Floats, weight: Floats, free: NDArray[np.bool_], dry: float | None) -> Floats:
+    lowest = weight.min() - 0.02 * np.ptp(weight) if dry is None else dry
+    half = np.interp(-(weight[0] + lowest) / 2, -np.minimum.accumulate(weight), t)
+    start = np.array([weight[0], lowest, math.log(max(float(half), 1e-3 * t[-1]) / 0.7), 0.0])
+    low = np.array([-np.inf, 0.0, math.log(1e-4 * t[-1]), math.log(0.2)])[free]
+    high = np.array([np.inf, weight.min() + np.ptp(weight), math.log(1e4 * t[-1]), math.log(5.0)])[free]
+
+    def whole(x: Floats) -> Floats:
+        p = start.copy()
+        p[free] = x
+        return p
+
+    found = least_squares(
+        lambda x: _weight(t, whole(x)) - weight,
+        np.clip(start[free], low + 1e-9, high - 1e-9),
+        jac=lambda x: _slopes(t, whole(x))[:, free],
+        bounds=(low, high),
+        x_scale="jac",
+        xtol=1e-12,
+        ftol=1e-12,
+        gtol=1e-12,
+    )
+    return whole(found.x)
+
+
+def _curve(
+    t: Floats, weight: Floats, p: Floats, free: NDArray[np.bool_], dry_g: Any, model: str, end: str
+) -> DryingCurve:
+    """Uncertainties, doubts and the result."""
+    J = _slopes(t, p)
+    residual = weight - _weight(t, p)
+    dof = int(t.size - free.sum())
+    s2 = float(residual @ residual) / dof
+    inverse = np.linalg.pinv(J[:, free].T @ J[:, free])
+    covariance = np.zeros((4, 4))
+    covariance[np.ix_(free, free)] = s2 * inverse
+    dry_slope = np.zeros(4)
+    if end == "dry":  # how the fit follows the dry matter it rests on
+        dry_slope[1] = 1.0
+        dry_slope[free] = -inverse @ J[:, free].T @ J[:, 1]
+    start_g, end_g, log_tau, log_n = _with_u(p, covariance, free)
+    if dry_g is not None and end == "dry":
+        shift = dry_g - nominal(dry_g)
+        start_g, end_g, log_tau, log_n = (
+            v + s * shift for v, s in zip((start_g, end_g, log_tau, log_n), dry_slope, strict=True)
+        )
+    from uncertainties import umath
+
+    n = umath.exp(log_n) if model == "page" else 1.0
+    k = umath.exp(-n * log_tau)
+    count = free.sum() + 1
+    aicc = t.size * math.log(max(s2 * dof, 1e-300) / t.size) + 2 * count
+    aicc += 2 * count * (count + 1) / max(t.size - count - 1, 1)
+    doubts = _doubts(t, p, covariance, dry_g, end, dof)
+    return DryingCurve(
+        model, end, t, weight, _weight(t, p), start_g, end_g, k, n, dry_g, math.sqrt(s2), dof, float(aicc),
+        doubts, p, covariance, dry_slope,
+    )  # fmt: skip
+
+
+def _with_u(p: Floats, covariance: Floats, free: NDArray[np.bool_]) -> list[Any]:
+    values: list[Any] = [float(x) for x in p]
+    tags = ["scatter of the weighings while drying"] * int(free.sum())
+    fitted = correlated_values(p[free], covariance[np.ix_(free, free)], tags=tags)
+    for i, value in zip(np.flatnonzero(free), fitted, strict=True):
+        values[i] = value
+    return values
+
+
+def _doubts(t: Floats, p: Floats, covariance: Floats, dry_g: Any, end: str, dof: int) -> tuple[str, ...]:
+    said = []
+    span = p[0] - p[1]
+    left = (float(_weight(t[-1:], p)[0]) - p[1]) / span
+    if end == "fitted" and left > 0.2:
+        said.append(
+            f"The curve has not bent enough: {100 * left:.0f} % of the loss is still to come by this fit, so its end "
+            "weight rests on the model."
+        )
+    if dry_g is None:
+        return tuple(said)
+    u_end = math.hypot(math.sqrt(covariance[1, 1]), uncertainty(dry_g))
+    water = p[1] - nominal(dry_g)
+    if end == "fitted" and water > float(stdtrit(dof, 0.95)) * u_end and left <= 0.05:
+        said.append(
+            f"It has all but stopped losing weight and still holds water: {100 * water / p[1]:.3g} % (wet basis) "
+            "stay in it under these conditions."
+        )
+    elif end == "fitted" and water < -float(stdtrit(dof, 0.95)) * u_end:
+        said.append("The curve ends below the dry matter: the dry matter, or the tare, is wrong.")
+    return tuple(said)
