@@ -6,17 +6,22 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+from scipy import linalg
 
 from fermkit.checks import one_of
 from fermkit.composition import NITROGEN_REFERENCES, compound
 from fermkit.errors import BalanceError, InputError
-from fermkit.reconciliation import Floats, Redundancy, chi_square, redundancy, weights
+from fermkit.explanations import USUAL_YEAST_YIELD, Explanations, explain
+from fermkit.faults import Evidence
+from fermkit.reconciliation import Closure, Reconciliation, and_list
+from fermkit.redundancy import Floats, Redundancy, chi_square, redundancy, weights
 from fermkit.streams import (
     LinearMeasurement,
     Stream,
     add_usual_byproducts,
     check_signs,
     covariance,
+    grams_per_unit,
     read_streams,
 )
 from fermkit.written import Line, Page, Written, in_words, nominal, percent, rounded, uncertainty
@@ -180,7 +185,63 @@ class Balance(Written):
     def _redundancy(self) -> Redundancy:
         return redundancy(*self._matrices)
 
-    def closure(self) -> "Closure":
+    def _evidence(self, yeast_yield: Any) -> Evidence:
+        """What `explain` reasons from; with the usual yeast yield as one more test where it applies."""
+        x, V = self._numbers
+        known, R, K = self.known, self._redundancy.R, self._redundancy.K
+        names = [s.name for s in known] + [m.name for m in self.extra]
+        roles = [s.role for s in known] + ["reading"] * len(self.extra)
+        standing = [s.standing for s in known] + ["measured"] * len(self.extra)
+        ties = [s.tied_to for s in known] + [""] * len(self.extra)
+        hexose = self._hexose_row(roles)
+        n_balance = R.shape[0]
+        if uncertainty(yeast_yield) > 0 and self._growing(roles):
+            row = hexose * nominal(yeast_yield) + self._yeast_row(roles)
+            x, V = np.append(x, 0.0), linalg.block_diag(V, (uncertainty(yeast_yield) * (hexose @ x)) ** 2)
+            R = np.vstack([np.hstack([R, np.zeros((n_balance, 1))]), np.append(row, -1.0)])
+            K = np.vstack([K, np.zeros(K.shape[1])])
+            names, roles, standing, ties = (
+                names + ["usual yeast yield"],
+                roles + ["yield"],
+                standing + ["usual"],
+                ties + ["sugar"],
+            )
+        return Evidence(
+            names=tuple(names),
+            roles=tuple(roles),
+            standing=tuple(standing),
+            follows=tuple(
+                tuple(j for j, tie in enumerate(ties) if tie == role and where == "measured")
+                for role, where in zip(roles, standing)
+            ),
+            x=x,
+            V=V,
+            R=R,
+            K=K,
+            rows=tuple(self._rows[0]),
+            n_balance=n_balance,
+            scale_free=_scale_free(roles, standing, len(x) - R.shape[0]),
+            carbon_in=float(-(hexose @ self._numbers[0]) / compound("hexose").molar_mass * 6),
+            units=tuple([s.unit for s in known] + [""] * len(self.extra)),
+        )
+
+    def _growing(self, roles: Sequence[str]) -> bool:
+        return {"sugar", "ethanol", "yeast"} <= set(roles) and not self.aerated
+
+    def _hexose_row(self, roles: Sequence[str]) -> Floats:
+        """Grams of hexose that hold the carbon of one unit of each sugar."""
+        per_unit = [
+            s.content(self.nitrogen).get("C", 0.0) / 6 * compound("hexose").molar_mass for s in self.known
+        ]
+        return np.array(
+            [g if r == "sugar" else 0.0 for g, r in zip([*per_unit, *[0.0] * len(self.extra)], roles)]
+        )
+
+    def _yeast_row(self, roles: Sequence[str]) -> Floats:
+        grams = [grams_per_unit(s) for s in self.known] + [0.0] * len(self.extra)
+        return np.array([g if r == "yeast" else 0.0 for g, r in zip(grams, roles)])
+
+    def closure(self) -> Closure:
         """How much of what went in is found again: carbon, electrons, and other elements that are balanced."""
         rows: dict[str, Any] = {}
         measured: dict[str, Any] = {}
@@ -195,7 +256,7 @@ class Balance(Written):
             rows, measured, tuple(s.name for s in self.unknown), tuple(self._read[1] + self._rows[1])
         )
 
-    def reconcile(self) -> "Reconciliation":
+    def reconcile(self) -> Reconciliation:
         """Correct all amounts by weighted least squares so that every balance closes, and test the correction."""
         found = self._redundancy
         self._refuse_undetermined(found)
@@ -255,6 +316,10 @@ class Balance(Written):
         draws += correction @ x
         return draws
 
+    def explain(self, yeast_yield: Any = USUAL_YEAST_YIELD, dilution: float | None = None) -> Explanations:
+        """Which mistakes could have made the gap."""
+        return explain(self._evidence(yeast_yield), dilution)
+
     def _refuse_undetermined(self, found: Redundancy) -> None:
         if all(found.observable):
             return
@@ -289,132 +354,28 @@ class Balance(Written):
         lines += [Line(m.name, m.value, "", "extra measurement") for m in self.extra]
         df = self._redundancy.R.shape[0]
         tests = f"{df} independent test{'s' if df != 1 else ''} of the measurements."
-        return Page(f"Balance of {_and(self.balances)}", lines, [tests, *self._read[1], *self._rows[1]])
-
-
-@dataclass(frozen=True, repr=False)
-class Closure(Written):
-    """How much of what went in is found again.
-
-    Attributes
-    ----------
-    found : dict of str to ufloat
-        For each balance the recovered fraction [mol/mol], by-products at their usual amount included.
-    measured_only : dict of str to ufloat
-        The same from measured streams alone.
-    unmeasured : tuple of str
-        Streams that were not measured and are not in the sums.
-    """
-
-    found: Mapping[str, Any]
-    measured_only: Mapping[str, Any]
-    unmeasured: tuple[str, ...]
-    notes: tuple[str, ...]
-
-    def __getitem__(self, balance: str) -> Any:
-        one_of(balance, self.found, "balance")
-        return self.found[balance]
-
-    def page(self) -> Page:
-        lines = []
-        for name, fraction in self.found.items():
-            without = percent(self.measured_only[name])
-            extra = f"measured streams alone: {without}" if without != percent(fraction) else ""
-            lines.append(Line(name, fraction * 100, "%", extra))
-        blind = [
-            f"A gap in {n} below about {rounded(280 * uncertainty(f))[0]} % could not have been seen."
-            for n, f in self.found.items()
-        ]
-        over = [
-            f"More {n} out than in, by {nominal(f) * 100 - 100:.1f} %: {(nominal(f) - 1) / uncertainty(f):.1f} standard uncertainties."
-            for n, f in self.found.items()
-            if nominal(f) > 1
-        ]
-        gaps = [f"Not in the sums, as unmeasured: {', '.join(self.unmeasured)}."] if self.unmeasured else []
-        return Page("Recovered of what went in", lines, [*over, *blind, *gaps, *self.notes])
-
-
-@dataclass(frozen=True, repr=False)
-class Reconciliation(Written):
-    """Amounts corrected so that every balance closes, and what the correction says about the measurements.
-
-    Attributes
-    ----------
-    amounts : dict of str to ufloat
-        Corrected amounts, in each stream's unit, linear in the numbers that came in, so that their
-        correlations live on. For yeast with ash: dry matter, ash included.
-    reported : dict of str to ufloat or None
-    shift : dict of str to float
-        How far each amount was moved, in standard deviations of such a move.
-    chi2, degrees_of_freedom : float, int
-    """
-
-    amounts: Mapping[str, Any]
-    reported: Mapping[str, Any]
-    shift: Mapping[str, float]
-    chi2: float
-    degrees_of_freedom: int
-    standing: Mapping[str, str]
-    units: Mapping[str, str]
-    redundant: tuple[str, ...]
-    balances: tuple[str, ...]
-    notes: tuple[str, ...]
-
-    def __getitem__(self, stream: str) -> Any:
-        one_of(stream, self.amounts, "stream")
-        return self.amounts[stream]
-
-    @property
-    def p_value(self) -> float:
-        """Chance of a misfit this large or larger when nothing is wrong; NaN where nothing is tested."""
-        from scipy.special import chdtrc
-
-        return float(chdtrc(self.degrees_of_freedom, self.chi2)) if self.degrees_of_freedom else float("nan")
-
-    @property
-    def verdict(self) -> str:
-        """The test in words, at the 95 % level."""
-        if not self.degrees_of_freedom:
-            return "nothing is measured twice over, so nothing can be tested"
-        if self.p_value < 0.05:
-            return "the measurements contradict one another"
-        return "the measurements agree with one another"
-
-    def page(self) -> Page:
-        lines = []
-        for name, amount in self.amounts.items():
-            reported = self.reported[name]
-            note = (
-                "from the balances"
-                if reported is None
-                else f"reported {_short(reported)}, moved by {self.shift[name]:.1f} σ"
-            )
-            if reported is not None and name not in self.redundant:
-                note = "not tested by any balance"
-            if self.standing[name] == "usual":
-                note += " (not measured, usual amount)"
-            lines.append(Line(name, amount, self.units[name], note))
-        test = (
-            f"chi² = {self.chi2:.2f} on {self.degrees_of_freedom}, {in_words(self.p_value)}: {self.verdict}."
-        )
-        return Page(f"Balance of {_and(self.balances)}: {self.verdict}", lines, [test, *self.notes])
+        return Page(f"Balance of {and_list(self.balances)}", lines, [tests, *self._read[1], *self._rows[1]])
 
 
 def _combine(matrix: Floats, values: Sequence[Any]) -> list[Any]:
     return [sum(k * v for k, v in zip(row, values) if k != 0.0) + 0.0 for row in matrix]
 
 
+_FREE_FIRST = ("sugar", "yeast", "glycerol", "organic acids", "O2", "CO2", "other", "ethanol", "reading")
+
+
+def _scale_free(roles: Sequence[str], standing: Sequence[str], n: int) -> tuple[bool, ...]:
+    """The n amounts that carry the run itself (how much, how it grew); the others are tests of them."""
+    rank = [
+        -1 if where != "measured" else _FREE_FIRST.index(r) if r in _FREE_FIRST else 6
+        for r, where in zip(roles, standing)
+    ]
+    first = set(sorted(range(len(roles)), key=rank.__getitem__)[:n])
+    return tuple(i in first for i in range(len(roles)))
+
+
 def _rank(matrix: Floats) -> int:
     return int(np.linalg.matrix_rank(matrix, tol=1e-9)) if matrix.size else 0
-
-
-def _and(words: Sequence[str]) -> str:
-    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
-
-
-def _short(amount: Any) -> str:
-    value, u = rounded(nominal(amount), uncertainty(amount))
-    return f"{value} ± {u}"
 
 
 def _standing_note(s: Stream) -> str:

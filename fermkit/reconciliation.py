@@ -1,100 +1,126 @@
-"""The arithmetic of balances that have more measurements than they need.
+"""What the balances say of a run: what was found again, and the amounts corrected so that all balances close."""
 
-A x + B y = 0 for measured amounts x (covariance V) and unmeasured amounts y. What is left when y is
-eliminated, R x = 0, tests the measurements and corrects them.
-
-References
-----------
-van der Heijden, Heijnen, Hellinga, Romein & Luyben, Biotechnol. Bioeng. 43 (1994) 3-10, 11-20, 21-31.
-Wang & Stephanopoulos, Biotechnol. Bioeng. 25 (1983) 2177-2208.
-"""
-
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-from scipy import linalg
+from scipy.special import chdtrc
 
-Floats = NDArray[np.float64]
-_SAME = 1e-9
+from fermkit.checks import one_of
+from fermkit.written import Line, Page, Written, in_words, nominal, percent, rounded, uncertainty
 
 
-@dataclass(frozen=True)
-class Redundancy:
-    """What the balances say once the unmeasured streams are eliminated.
+@dataclass(frozen=True, repr=False)
+class Closure(Written):
+    """How much of what went in is found again.
 
     Attributes
     ----------
-    R : (n_tests, n_measured) array
-        Independent relations among the measured amounts, ``R x = 0``.
-    Y : (n_unmeasured, n_measured) array
-        The unmeasured amounts from the measured ones, ``y = Y x``, where they can be had.
-    redundant, observable : tuples of bool
-        Whether each measured amount is tested, and each unmeasured one determined.
-    free : (n_unmeasured, n_free) array
-        Directions in which the unmeasured amounts can move unseen.
-    spread : float
-        Smallest over largest singular value of the unmeasured columns; near zero: hardly told apart.
+    found : dict of str to ufloat
+        For each balance the recovered fraction [mol/mol], by-products at their usual amount included.
+    measured_only : dict of str to ufloat
+        The same from measured streams alone.
+    unmeasured : tuple of str
+        Streams that were not measured and are not in the sums.
     """
 
-    R: Floats
-    Y: Floats
-    redundant: tuple[bool, ...]
-    observable: tuple[bool, ...]
-    free: Floats
-    spread: float
+    found: Mapping[str, Any]
+    measured_only: Mapping[str, Any]
+    unmeasured: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def __getitem__(self, balance: str) -> Any:
+        one_of(balance, self.found, "balance")
+        return self.found[balance]
+
+    def page(self) -> Page:
+        lines = []
+        for name, fraction in self.found.items():
+            without = percent(self.measured_only[name])
+            extra = f"measured streams alone: {without}" if without != percent(fraction) else ""
+            lines.append(Line(name, fraction * 100, "%", extra))
+        blind = [
+            f"A gap in {n} below about {rounded(280 * uncertainty(f))[0]} % could not have been seen."
+            for n, f in self.found.items()
+        ]
+        over = [
+            f"More {n} out than in, by {nominal(f) * 100 - 100:.1f} %: {(nominal(f) - 1) / uncertainty(f):.1f} standard uncertainties."
+            for n, f in self.found.items()
+            if nominal(f) > 1
+        ]
+        gaps = [f"Not in the sums, as unmeasured: {', '.join(self.unmeasured)}."] if self.unmeasured else []
+        return Page("Recovered of what went in", lines, [*over, *blind, *gaps, *self.notes])
 
 
-def redundancy(A: Floats, B: Floats) -> Redundancy:
-    """Eliminate the unmeasured amounts and find what is tested and what is determined.
+@dataclass(frozen=True, repr=False)
+class Reconciliation(Written):
+    """Amounts corrected so that every balance closes, and what the correction says about the measurements.
 
-    Parameters
+    Attributes
     ----------
-    A : (n_balances, n_measured) array
-    B : (n_balances, n_unmeasured) array
+    amounts : dict of str to ufloat
+        Corrected amounts, in each stream's unit, linear in the numbers that came in, so that their
+        correlations live on. For yeast with ash: dry matter, ash included.
+    reported : dict of str to ufloat or None
+    shift : dict of str to float
+        How far each amount was moved, in standard deviations of such a move.
+    chi2, degrees_of_freedom : float, int
     """
-    size = np.linalg.norm(np.hstack([A, B]), axis=1)
-    A, B = A / size[:, None], B / size[:, None]
-    column = np.linalg.norm(B, axis=0)
-    scaled = B / np.where(column > 0, column, 1.0)
-    left = linalg.null_space(scaled.T, rcond=_SAME) if B.shape[1] else np.eye(A.shape[0])
-    R = left.T @ A
-    if R.size:
-        _, values, rows = np.linalg.svd(R, full_matrices=False)
-        keep = values > _SAME * max(1.0, float(np.abs(A).max()))
-        R = values[keep, None] * rows[keep]
-    free = linalg.null_space(B, rcond=_SAME) if B.shape[1] else np.zeros((0, 0))
-    observable = (
-        tuple(bool(np.all(np.abs(row) < 1e-7)) for row in free) if free.size else (True,) * B.shape[1]
-    )
-    singular = np.linalg.svd(scaled, compute_uv=False) if B.shape[1] else np.ones(1)
-    return Redundancy(
-        R=R,
-        Y=-np.linalg.pinv(B, rcond=_SAME) @ A if B.shape[1] else np.zeros((0, A.shape[1])),
-        redundant=tuple(bool(v) for v in np.abs(R).max(axis=0, initial=0.0) > 1e-9),
-        observable=observable,
-        free=free,
-        spread=float(singular.min() / singular.max()) if singular.max() > 0 else 0.0,
-    )
+
+    amounts: Mapping[str, Any]
+    reported: Mapping[str, Any]
+    shift: Mapping[str, float]
+    chi2: float
+    degrees_of_freedom: int
+    standing: Mapping[str, str]
+    units: Mapping[str, str]
+    redundant: tuple[str, ...]
+    balances: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    def __getitem__(self, stream: str) -> Any:
+        one_of(stream, self.amounts, "stream")
+        return self.amounts[stream]
+
+    @property
+    def p_value(self) -> float:
+        """Chance of a misfit this large or larger when nothing is wrong; NaN where nothing is tested."""
+        return float(chdtrc(self.degrees_of_freedom, self.chi2)) if self.degrees_of_freedom else float("nan")
+
+    @property
+    def verdict(self) -> str:
+        """The test in words, at the 95 % level."""
+        if not self.degrees_of_freedom:
+            return "nothing is measured twice over, so nothing can be tested"
+        if self.p_value < 0.05:
+            return "the measurements contradict one another"
+        return "the measurements agree with one another"
+
+    def page(self) -> Page:
+        lines = []
+        for name, amount in self.amounts.items():
+            reported = self.reported[name]
+            note = (
+                "from the balances"
+                if reported is None
+                else f"reported {_short(reported)}, moved by {self.shift[name]:.1f} σ"
+            )
+            if reported is not None and name not in self.redundant:
+                note = "not tested by any balance"
+            if self.standing[name] == "usual":
+                note += " (not measured, usual amount)"
+            lines.append(Line(name, amount, self.units[name], note))
+        test = (
+            f"chi² = {self.chi2:.2f} on {self.degrees_of_freedom}, {in_words(self.p_value)}: {self.verdict}."
+        )
+        return Page(f"Balance of {and_list(self.balances)}: {self.verdict}", lines, [test, *self.notes])
 
 
-def weights(R: Floats, V: Floats) -> tuple[Floats, Floats]:
-    """The matrices of the weighted least-squares correction.
-
-    Returns
-    -------
-    correction, inverse : arrays
-        ``x_reconciled = correction @ x`` and the inverse covariance of the residuals, so that
-        ``chi2 = (R x)' inverse (R x)``.
-    """
-    P = R @ V @ R.T
-    inverse = np.linalg.inv(P) if P.size else P
-    correction: Floats = np.eye(V.shape[0]) - V @ R.T @ inverse @ R
-    return correction, inverse
+def and_list(words: Sequence[str]) -> str:
+    """Words as they are said: "carbon, electrons and nitrogen"."""
+    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
 
 
-def chi_square(x: Floats, R: Floats, inverse: Floats) -> Floats:
-    """Misfit of each set of amounts: ``x`` of shape (…, n_measured) gives shape (…)."""
-    residual = x @ R.T
-    found: Floats = np.einsum("...i,ij,...j->...", residual, inverse, residual)
-    return found
+def _short(amount: Any) -> str:
+    value, u = rounded(nominal(amount), uncertainty(amount))
+    return f"{value} ± {u}"

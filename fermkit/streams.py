@@ -303,7 +303,7 @@ def _with_glycerol(streams: list[Stream], mmol_per_g: Any) -> tuple[list[Stream]
         return streams, ["Glycerol is not added: it is tied to the yeast made, and that was not measured."]
     thing = compound("glycerol")
     unit = given[0].unit if given else "g"
-    grams = sum(s.amount * _grams_per_unit(s) for s in yeast) * mmol_per_g / 1000 * thing.molar_mass
+    grams = sum(s.amount * grams_per_unit(s) for s in yeast) * mmol_per_g / 1000 * thing.molar_mass
     stream = Stream(
         given[0].name if given else "glycerol", thing, grams / _grams_of(thing, unit), unit, 0.0, 1.0, "usual",
         "glycerol", "yeast",
@@ -334,7 +334,8 @@ def _grams_of(thing: Compound, unit: str) -> float:
     return thing.molar_mass / thing.carbon if unit == "C-mol" else UNITS[unit] * thing.molar_mass
 
 
-def _grams_per_unit(s: Stream) -> float:
+def grams_per_unit(s: Stream) -> float:
+    """Dry grams, ash included, of one unit of the stream."""
     grams = _grams_of(s.made_of, s.unit)
     return grams if s.unit in ("g", "kg") else grams / (1 - s.ash)
 

@@ -1,0 +1,231 @@
+"""Does the balance find the mistake? Simulated fermentations, 15 mistakes and none, judged against the truth.
+
+Run: ``python tests/benchmarks/balance_study.py [runs per mistake]``. Prints, for kitchen-grade and
+laboratory-grade measurements: false alarms on good runs, the power to detect beside the non-central
+chi-square, how often the true explanation is in the first group, whether the stated weights come true,
+how far the ranking is from the best possible one (Bayes' rule with the simulation's own distributions, by
+brute force), and how many explanations a group holds.
+
+The runs are invented: sugar of any amount, yeast 0.06 ± 0.03 g per g sugar (cut at 0.005), glycerol and
+acids as the usual by-products, ethanol and CO2 from the two balances. Reported values carry relative
+normal errors, then the mistake.
+"""
+
+import sys
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.stats import chi2, ncx2, truncnorm
+from uncertainties import ufloat
+
+from fermkit.balance import Balance
+from fermkit.composition import compound
+from fermkit.explanations import USUAL_YEAST_YIELD, rank
+from fermkit.faults import PRIOR_NOTHING_WRONG, usual_faults
+from fermkit.streams import USUAL_ACIDS, USUAL_ASH, USUAL_GLYCEROL
+
+GRADES = {"kitchen": (0.02, 0.05, 0.03, 0.08), "laboratory": (0.005, 0.02, 0.01, 0.04)}
+STREAMS = ("glucose", "ethanol", "CO2", "yeast")
+GLUCOSE, ETHANOL, CO2, GLYCEROL, YEAST, ACIDS = (
+    compound(n) for n in ("glucose", "ethanol", "CO2", "glycerol", "yeast", "CH2O")
+)
+
+
+def balance(reported, grade):
+    """The library's own balance of one run."""
+    u = np.abs(reported) * GRADES[grade]
+    return Balance({n: ufloat(v, e) for n, v, e in zip(STREAMS, reported, u)})
+
+
+def template(grade):
+    """Evidence and faults of one run, to be refilled for others."""
+    evidence = balance(np.array([-100.0, 45.0, 43.8, 5.0]), grade)._evidence(USUAL_YEAST_YIELD)
+    return evidence, usual_faults(evidence)
+
+
+def refill(evidence, reported, grade):
+    """The evidence of another run, without building a Balance (a test holds the two equal)."""
+    sugar, ethanol, co2, yeast = reported
+    r = GRADES[grade]
+    k, uk = (v / 1000 * GLYCEROL.molar_mass for v in USUAL_GLYCEROL)
+    a, ua = (v * 6 / GLUCOSE.molar_mass * ACIDS.molar_mass for v in USUAL_ACIDS)
+    x = np.array([sugar, ethanol, co2, yeast, k * yeast, -a * sugar, 0.0])
+    V = np.diag([(r[0] * sugar) ** 2, (r[1] * ethanol) ** 2, (r[2] * co2) ** 2, (r[3] * yeast) ** 2, 0, 0, 0])
+    V[4, 4] = (k * r[3] * yeast) ** 2 + (uk * yeast) ** 2
+    V[3, 4] = V[4, 3] = k * V[3, 3]
+    V[3, 3] += (USUAL_ASH[1] / (1 - USUAL_ASH[0]) * yeast) ** 2
+    V[5, 5] = (a * r[0] * sugar) ** 2 + (ua * sugar) ** 2
+    V[0, 5] = V[5, 0] = -a * V[0, 0]
+    V[6, 6] = (USUAL_YEAST_YIELD.std_dev * sugar) ** 2
+    return replace(evidence, x=x, V=V, carbon_in=-sugar / GLUCOSE.molar_mass * 6)
+
+
+def true_runs(rng, n, extra_glycerol=0.0, extra_acids=0.0):
+    """Sugar (1 g), ethanol, CO2, dry yeast of n faultless runs, per gram of sugar; extras are shares of its carbon."""
+    y0, uy = USUAL_YEAST_YIELD.nominal_value, USUAL_YEAST_YIELD.std_dev
+    yeast = truncnorm.rvs((0.005 - y0) / uy, np.inf, loc=y0, scale=uy, size=n, random_state=rng)
+    organic = yeast * (1 - rng.normal(*USUAL_ASH, n)) / YEAST.molar_mass
+    carbon = 6 / GLUCOSE.molar_mass
+    glycerol = yeast * np.maximum(rng.normal(*USUAL_GLYCEROL, n), 0) / 1000 + extra_glycerol * carbon / 3
+    acids = carbon * (np.maximum(rng.normal(*USUAL_ACIDS, n), 0) + extra_acids)
+    electrons = 4 * carbon - YEAST.electrons * organic - GLYCEROL.electrons * glycerol - 4 * acids
+    ethanol = electrons / ETHANOL.electrons
+    co2 = carbon - organic - 3 * glycerol - acids - 2 * ethanol
+    return np.column_stack([-np.ones(n), ethanol * ETHANOL.molar_mass, co2 * CO2.molar_mass, yeast])
+
+
+def faulty_runs(rng, n, fault):
+    """What would be reported without chance errors when ``fault`` (None: nothing) was made."""
+    if fault is None:
+        return true_runs(rng, n)
+    size = fault.sizes.at(rng.random(n))
+    if fault.factor is None:
+        return true_runs(rng, n, **{{"C3H8O3": "extra_glycerol", "CH2O": "extra_acids"}[fault.adds]: size})
+    runs = true_runs(rng, n)
+    runs[:, list(fault.touches)] /= fault.factor(size)[:, None]
+    return runs
+
+
+def measured(rng, runs, grade):
+    """Chance errors, and a sugar amount of 50 to 500 g."""
+    scale = np.exp(rng.uniform(np.log(50), np.log(500), len(runs)))[:, None]
+    return runs * scale * (1 + rng.standard_normal(runs.shape) * GRADES[grade]), runs * scale
+
+
+@dataclass
+class Outcome:
+    """One simulated run."""
+
+    truth: int
+    alarm: bool
+    power: float
+    weights: np.ndarray
+    groups: list
+    reported: np.ndarray
+
+
+def misfit(evidence):
+    n = evidence.n_balance
+    R = evidence.R[:n]
+    residual = R @ evidence.x
+    return float(residual @ np.linalg.solve(R @ evidence.V @ R.T, residual))
+
+
+def simulate(grade, n_each, n_good, seed=1):
+    """Outcomes of n_each runs with each mistake and n_good without."""
+    rng = np.random.default_rng(seed)
+    evidence, faults = template(grade)
+    limit, outcomes = chi2.ppf(0.95, evidence.n_balance), []
+    for truth, fault in enumerate([*faults, None]):
+        reported, noiseless = measured(rng, faulty_runs(rng, n_good if fault is None else n_each, fault), grade)
+        for row, clean in zip(reported, noiseless):
+            here = refill(evidence, row, grade)
+            alarm = misfit(here) > limit
+            power = ncx2.sf(limit, evidence.n_balance, max(misfit(refill(evidence, clean, grade)), 1e-12))
+            found = rank(here, faults) if alarm else None
+            outcomes.append(
+                Outcome(truth, alarm, power, found.weights if alarm else None, found.groups if alarm else None, row)
+            )
+    return [f.name for f in faults], outcomes
+
+
+def bayes_weights(grade, reported, bank=200_000, seed=7):
+    """Posterior weights by Bayes' rule with the simulation's own distributions: no approximation but sampling.
+
+    For each mistake a bank of simulated runs (per gram of sugar); the unknown amount of sugar, of which all
+    orders of magnitude are equally likely, is integrated in closed form.
+    """
+    rng = np.random.default_rng(seed)
+    _, faults = template(grade)
+    r = np.array(GRADES[grade])
+    logs = np.empty((len(reported), len(faults) + 1))
+    for k, fault in enumerate([*faults, None]):
+        runs = faulty_runs(rng, bank, fault)
+        inverse = 1 / np.abs(runs)
+        log_scale = np.log(inverse).sum(axis=1)
+        for i, row in enumerate(np.abs(reported)):
+            t = inverse * row / r  # residuals are t w - 1/r, with w = 1 / (grams of sugar)
+            a, b = (t**2).sum(1), (t / r).sum(1)
+            centre, sd = b / a, 1 / np.sqrt(a)
+            third = centre**3 + 3 * centre * sd**2  # mean of w**3 under the normal in w
+            value = -0.5 * ((1 / r**2).sum() - b**2 / a) + np.log(sd * third) + log_scale
+            top = value.max()
+            logs[i, k] = top + np.log(np.exp(value - top).mean())
+    prior = np.full(len(faults) + 1, (1 - PRIOR_NOTHING_WRONG) / len(faults))
+    prior[-1] = PRIOR_NOTHING_WRONG
+    logs += np.log(prior)
+    weights = np.exp(logs - logs.max(axis=1, keepdims=True))
+    return weights / weights.sum(axis=1, keepdims=True)
+
+
+def natural_weight(outcomes, n_faults):
+    """How much each simulated run counts, so that the mistakes come as often as their priors say."""
+    truth = np.array([o.truth for o in outcomes])
+    counts = np.bincount(truth, minlength=n_faults + 1)
+    prior = np.full(n_faults + 1, (1 - PRIOR_NOTHING_WRONG) / n_faults)
+    prior[-1] = PRIOR_NOTHING_WRONG
+    return (prior / counts)[truth]
+
+
+def reliability(outcomes, n_faults, groups=False, bins=((0.1, 0.3), (0.3, 0.5), (0.5, 0.7), (0.75, 0.85), (0.9, 1.01))):
+    """For each bin of stated weight: mean stated, share right, number of statements."""
+    rows = []
+    for low, high in bins:
+        stated, right, count = [], [], []
+        for o, w in zip(outcomes, natural_weight(outcomes, n_faults)):
+            if not o.alarm:
+                continue
+            if groups:
+                claims = [(o.weights[list(g)].sum(), o.truth in g) for g in o.groups]
+            else:
+                claims = [(v, o.truth == i) for i, v in enumerate(o.weights)]
+            for v, is_right in claims:
+                if low <= v < high:
+                    stated.append(v), right.append(is_right), count.append(w)
+        if count:
+            rows.append((low, high, np.average(stated, weights=count), np.average(right, weights=count), len(count)))
+    return rows
+
+
+def table(grade, names, outcomes, oracle=0):
+    """The study's table for one grade, as text."""
+    out = [f"{grade}-grade: {len(outcomes)} runs", ""]
+    good = [o for o in outcomes if o.truth == len(names)]
+    out.append(f"false alarms on {len(good)} good runs: {np.mean([o.alarm for o in good]):.3f}")
+    out.append("")
+    out.append(f"{'mistake':<54}{'alarms':>8}{'theory':>8}{'n>=.8':>7}{'group 1st':>10}{'1st':>6}{'group size':>11}")
+    for k, name in enumerate(names):
+        mine = [o for o in outcomes if o.truth == k]
+        strong = [o for o in mine if o.alarm and o.power >= 0.8]
+        hit = np.mean([k in o.groups[0] for o in strong]) if strong else np.nan
+        first = np.mean([o.groups[0][0] == k for o in strong]) if strong else np.nan
+        size = np.median([len(o.groups[0]) for o in strong]) if strong else np.nan
+        alarms, theory = np.mean([o.alarm for o in mine]), np.mean([o.power for o in mine])
+        out.append(f"{name:<54}{alarms:>8.3f}{theory:>8.3f}{len(strong):>7}{hit:>10.3f}{first:>6.2f}{size:>11.1f}")
+    alarmed = [o for o in outcomes if o.alarm]
+    out += ["", f"median size of the first group, all alarms: {np.median([len(o.groups[0]) for o in alarmed]):.1f}"]
+    for what in (False, True):
+        out.append(f"stated weight of {'groups' if what else 'single explanations'}: stated, right, statements")
+        out += [f"   {a:.2f}-{b:.2f}: {s:.3f} {r:.3f} {n}" for a, b, s, r, n in reliability(outcomes, len(names), what)]
+    if oracle:
+        out.append(compare_with_bayes(grade, alarmed, len(names), oracle))
+    return "\n".join(out)
+
+
+def compare_with_bayes(grade, alarmed, n_faults, n):
+    """Share of alarmed runs whose best single explanation is the true one: ours, and the best possible."""
+    some = [alarmed[i] for i in np.random.default_rng(3).choice(len(alarmed), min(n, len(alarmed)), replace=False)]
+    best = bayes_weights(grade, np.array([o.reported for o in some]))
+    truth = np.array([o.truth for o in some])
+    count = natural_weight(some, n_faults)
+    ours = np.average(np.array([o.weights.argmax() for o in some]) == truth, weights=count)
+    bayes = np.average(best.argmax(axis=1) == truth, weights=count)
+    return f"first explanation right: {ours:.3f}; Bayes' rule by brute force: {bayes:.3f} ({len(some)} alarmed runs)"
+
+
+if __name__ == "__main__":
+    n = int(sys.argv[1]) if len(sys.argv) > 1 else 400
+    oracle = int(sys.argv[2]) if len(sys.argv) > 2 else 400
+    for grade in GRADES:
+        print(table(grade, *simulate(grade, n, 10 * n), oracle=oracle), flush=True)
+        print()
