@@ -331,9 +331,7 @@ def compound(name_or_formula: str) -> Compound:
     return Compound(name or text, formula, content, round(weight, 9), content.get("C", 0.0), electrons)
 
 
-def element_matrix(
-    names: Sequence[str], elements: Sequence[str] = ("C", "H", "O", "N")
-) -> NDArray[np.float64]:
+def element_matrix(names: Sequence[str], elements: Sequence[str] = ("C", "H", "O", "N")) -> NDArray[np.float64]:
     """The table that every element balance is made from: atoms of each element in each compound.
 
     Parameters

@@ -112,9 +112,7 @@ class Feed(Written):
         )
 
 
-def feed(
-    amounts: Mapping[str, Any], ingredients: Mapping[str, Ingredient | Mapping[str, Any]] | None = None
-) -> Feed:
+def feed(amounts: Mapping[str, Any], ingredients: Mapping[str, Ingredient | Mapping[str, Any]] | None = None) -> Feed:
     """What the weighed ingredients offer to the yeast.
 
     Parameters
@@ -138,9 +136,7 @@ def feed(
     105.11+/-0.53 6.64+/-0.11
     """
     if not amounts:
-        raise InputError(
-            "a feed without ingredients", "at least one ingredient", "give name and grams of each"
-        )
+        raise InputError("a feed without ingredients", "at least one ingredient", "give name and grams of each")
     own = ingredients or {}
     things = {name: _known(name, own) for name in amounts}
     grams = {name: _grams(amount, things[name]) for name, amount in amounts.items()}
@@ -286,9 +282,7 @@ def yeast_limits(feed: Feed, yeast: str = "yeast") -> YeastLimits:
     }
     ceiling = min(nominal(high) for _, high in ranges.values())
     binding = tuple(name for name, (low, _) in ranges.items() if nominal(low) <= ceiling)
-    return YeastLimits(
-        carbon_g, electrons_g, ranges["nitrogen"], ranges["phosphorus"], ranges["sulfur"], binding
-    )
+    return YeastLimits(carbon_g, electrons_g, ranges["nitrogen"], ranges["phosphorus"], ranges["sulfur"], binding)
 
 
 def _span(low: Any, high: Any) -> str:

@@ -175,9 +175,7 @@ def ingredient(name: str) -> Ingredient:
     return ingredient_from(name, values, {key: line[2] for key, line in lines.items()})
 
 
-def ingredient_from(
-    name: str, values: Mapping[str, Any], sources: Mapping[str, str] | None = None
-) -> Ingredient:
+def ingredient_from(name: str, values: Mapping[str, Any], sources: Mapping[str, str] | None = None) -> Ingredient:
     """An ingredient of your own, from its label or its analysis.
 
     Parameters

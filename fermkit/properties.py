@@ -1,45 +1,24 @@
-"""Published physical properties of what is in the jar: water, alcohol, sugar and CO2.
+"""Published physical properties of what is in the jar: water, sugar and CO2 (alcohol: see `alcohol`).
 
 Each has its range and its source, takes numbers or arrays (or values with uncertainty, which stay
 correlated), and refuses what lies outside the range of its source.
 """
 
-from collections.abc import Callable
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fermkit.checks import between
+from fermkit.alcohol import ethanol_density as ethanol_density
+from fermkit.alcohol import ethanol_mass_concentration as ethanol_mass_concentration
+from fermkit.alcohol import ethanol_mass_fraction as ethanol_mass_fraction
+from fermkit.alcohol import ethanol_molar_concentration as ethanol_molar_concentration
+from fermkit.alcohol import ethanol_pct_vol as ethanol_pct_vol
+from fermkit.alcohol import ethanol_pct_vol_from_concentration as ethanol_pct_vol_from_concentration
 from fermkit.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
-from fermkit.errors import InputError
+from fermkit.evaluation import evaluate, within
 
 Floats = NDArray[np.float64]
-
-# OIML R 22:1975, International alcoholometric tables; the same formula stands in EU Council Directive
-# 76/766/EEC. Public copies carry digit errors in C: these are the digits of the majority, and the tests
-# hold the formula to pure water, to pure ethanol and to a second data set in between.
-_A: Final = np.array([
-    998.20123, -192.9769495, 389.1238958, -1668.103923, 13522.15441, -88292.78388,
-    306287.4042, -613838.1234, 747017.2998, -547846.1354, 223446.0334, -39032.85426,
-])  # fmt: skip
-_B: Final = np.array([
-    0.0, -0.20618513, -0.0052682542, 3.6130013e-05, -3.8957702e-07, 7.169354e-09, -9.9739231e-11,
-])  # fmt: skip
-_C: Final = (
-    (0.1693443461530087, -10.46914743455169, 71.96353469546523, -704.7478054272792, 3924.090430035045,
-     -12101.64659068747, 22486.46550400788, -26055.62982188164, 18523.73922069467, -7420.201433430137,
-     1285.617841998974),
-    (-0.01193013005057010, 0.2517399633803461, -2.170575700536993, 13.53034988843029, -50.29988758547014,
-     109.6355666577570, -142.2753946421155, 108.0435942856230, -44.14153236817392, 7.442971530188783),
-    (-0.0006802995733503803, 0.01876837790289664, -0.2002561813734156, 1.022992966719220, -2.895696483903638,
-     4.810060584300675, -4.672147440794683, 2.458043105903461, -0.5411227621436812),
-    (4.075376675622027e-06, -8.763058573471110e-06, 6.515031360099368e-06, -1.515784836987210e-06),
-    (-2.788074354782409e-08, 1.345612883493354e-08),
-)  # fmt: skip
-
-_ETHANOL_20C: Final = float(np.sum(_A))
-"""Density of ethanol at 20 °C by the formula itself [kg/m3]: 789.239 (printed: 789.24)."""
 
 # Wagner & Pruss 1993, as in IAPWS G7-04 and IAPWS-95.
 _PSAT: Final = ((-7.85951783, 1.0), (1.84408259, 1.5), (-11.7866497, 3.0),
@@ -53,191 +32,11 @@ _VOLUME_ALPHA: Final = ((6.74458446e3, 4), (-2.22521604e5, 5), (1.00231247e8, 7)
 _VOLUME_BETA: Final = ((5.78545292e-3, 1), (-1.53195665e-2, 2), (3.11337859e-2, 3),
                        (-4.23546241e-2, 4), (3.38713507e-2, 5), (-1.19946761e-2, 6))  # fmt: skip
 
-_ETHANOL_G_PER_MOL: Final = 46.069
 _WATER_G_PER_MOL: Final = 18.015
-"""Standard atomic weights, CIAAW 2021; the tests hold both to `composition.molar_mass`."""
+"""Standard atomic weights, CIAAW 2021; the tests hold it to `composition.molar_mass`."""
 
 _CO2_PARTIAL_VOLUME_L: Final = 0.0323
 """Partial molar volume of CO2 in water [L/mol]: Weiss 1974 (32.3 ± 0.5 cm3/mol)."""
-
-
-def ethanol_density(mass_fraction: Any, temperature_C: Any) -> Any:
-    """Density of a mixture of ethanol and water.
-
-    Parameters
-    ----------
-    mass_fraction : float or array
-        Grams of ethanol per gram of mixture [g/g], 0 to 1. Not percent, and not by volume.
-    temperature_C : float or array
-        [°C], −20 to 40.
-
-    Returns
-    -------
-    float or array
-        [kg/m3], the same as g/L.
-
-    Notes
-    -----
-    The general formula of OIML R 22 with its 12 + 6 + 36 coefficients. It is for ethanol and water alone:
-    sugar left in the sample makes it denser.
-
-    Examples
-    --------
-    >>> ethanol_density(0.10, 20.0)
-    981.848
-
-    References
-    ----------
-    OIML R 22:1975, International alcoholometric tables; EU Council Directive 76/766/EEC, annex.
-    """
-    _within(
-        mass_fraction, 0.0, 1.0, "mass fraction of ethanol [g/g]", do="give grams per gram, so 0.10 for 10 %"
-    )
-    _within(temperature_C, -20.0, 40.0, "temperature [°C] for OIML R 22")
-    return _answer(_oiml, mass_fraction, temperature_C)
-
-
-def _oiml(p: Floats, t_C: Floats) -> Floats:
-    t = t_C - 20.0
-    density = np.polyval(_A[::-1], p) + np.polyval(_B[::-1], t)
-    for i, row in enumerate(_C, start=1):
-        density = density + p * np.polyval(row[::-1], p) * t**i
-    return np.asarray(density)
-
-
-def ethanol_mass_fraction(pct_vol: Any) -> Any:
-    """From % by volume to grams of ethanol per gram of mixture.
-
-    Parameters
-    ----------
-    pct_vol : float or array
-        Alcohol in % by volume at 20 °C, 0 to 100.
-
-    Returns
-    -------
-    float or array
-        Mass fraction [g/g].
-
-    Notes
-    -----
-    Alcohol by volume q is defined by p ρ20(p) = (q/100) ρ20(1); solved for p by Newton's rule.
-
-    Examples
-    --------
-    >>> ethanol_mass_fraction(10.0)
-    0.080149
-
-    References
-    ----------
-    OIML R 22:1975 (density); definition of alcoholic strength by volume, ibid.
-    """
-    _within(pct_vol, 0.0, 100.0, "alcohol [% vol]", do="give percent by volume, so 5 for 5 %")
-    return _answer(_mass_fraction, pct_vol)
-
-
-def _mass_fraction(pct_vol: Floats) -> Floats:
-    wanted = pct_vol / 100.0 * _ETHANOL_20C
-    amount = np.concatenate(([0.0], _A))  # p * density at 20 °C, as a polynomial in p
-    slope = amount[1:] * np.arange(1, amount.size)
-    p = wanted / 1000.0
-    for _ in range(12):
-        p = p - (np.polyval(amount[::-1], p) - wanted) / np.polyval(slope[::-1], p)
-    return np.asarray(p)
-
-
-def ethanol_pct_vol(mass_fraction: Any) -> Any:
-    """From grams of ethanol per gram of mixture to % by volume at 20 °C.
-
-    Parameters
-    ----------
-    mass_fraction : float or array
-        [g/g], 0 to 1.
-
-    Returns
-    -------
-    float or array
-        [% vol], volumes at 20 °C.
-
-    Examples
-    --------
-    >>> ethanol_pct_vol(0.080149)
-    10.0000
-
-    References
-    ----------
-    OIML R 22:1975.
-    """
-    _within(
-        mass_fraction, 0.0, 1.0, "mass fraction of ethanol [g/g]", do="give grams per gram, so 0.10 for 10 %"
-    )
-    return _answer(lambda p: 100.0 * p * np.polyval(_A[::-1], p) / _ETHANOL_20C, mass_fraction)
-
-
-def ethanol_mass_concentration(pct_vol: Any, temperature_C: Any = 20.0) -> Any:
-    """Grams of ethanol in a litre, from % by volume.
-
-    Parameters
-    ----------
-    pct_vol : float or array
-        Alcohol in % by volume (always at 20 °C), 0 to 100.
-    temperature_C : float or array
-        At which the litre is measured [°C]; at 20 °C the answer is 7.8924 g/L for each % by volume.
-
-    Returns
-    -------
-    float or array
-        [g/L].
-
-    Examples
-    --------
-    >>> ethanol_mass_concentration(5.0)
-    39.462
-    >>> ethanol_mass_concentration(5.0, temperature_C=30.0)
-    39.357
-
-    References
-    ----------
-    OIML R 22:1975.
-    """
-    _within(pct_vol, 0.0, 100.0, "alcohol [% vol]", do="give percent by volume, so 5 for 5 %")
-    _within(temperature_C, -20.0, 40.0, "temperature [°C] for OIML R 22")
-    return _answer(_concentration, pct_vol, temperature_C)
-
-
-def _concentration(pct_vol: Floats, t_C: Floats) -> Floats:
-    p = _mass_fraction(pct_vol)
-    return np.asarray(pct_vol / 100.0 * _ETHANOL_20C * _oiml(p, t_C) / np.polyval(_A[::-1], p))
-
-
-def ethanol_molar_concentration(pct_vol: Any, temperature_C: Any = 20.0) -> Any:
-    """Moles of ethanol in a litre, from % by volume; see `ethanol_mass_concentration`.
-
-    Examples
-    --------
-    >>> ethanol_molar_concentration(5.0)
-    0.8566
-
-    References
-    ----------
-    OIML R 22:1975; molar mass from the standard atomic weights.
-    """
-    return ethanol_mass_concentration(pct_vol, temperature_C) / _ETHANOL_G_PER_MOL
-
-
-def ethanol_pct_vol_from_concentration(grams_per_L: Any) -> Any:
-    """Alcohol in % by volume from grams of ethanol in a litre at 20 °C.
-
-    Examples
-    --------
-    >>> ethanol_pct_vol_from_concentration(39.462)
-    5.0000
-
-    References
-    ----------
-    OIML R 22:1975: % by volume × 789.24 g/L / 100.
-    """
-    _within(grams_per_L, 0.0, _ETHANOL_20C, "ethanol [g/L]")
-    return _answer(lambda c: c * (100.0 / _ETHANOL_20C), grams_per_L)
 
 
 def water_density(temperature_C: Any) -> Any:
@@ -263,18 +62,14 @@ def water_density(temperature_C: Any) -> Any:
     IAPWS SR6-08 (2011), Properties of liquid water at 0.1 MPa; Pátek et al., J. Phys. Chem. Ref. Data
     38 (2009) 21.
     """
-    _within(temperature_C, 0.0, 100.0, "temperature [°C] for the density of water")
-    return _answer(_water_density, temperature_C)
+    within(temperature_C, 0.0, 100.0, "temperature [°C] for the density of water")
+    return evaluate(_water_density, temperature_C)
 
 
 def _water_density(t_C: Floats) -> Floats:
     T = t_C + ZERO_CELSIUS_K
     alpha, beta = 10.0 / (593.0 - T), 10.0 / (T - 232.0)
-    volume = (
-        1.93763157e-2
-        + sum(a * alpha**n for a, n in _VOLUME_ALPHA)
-        + sum(b * beta**n for b, n in _VOLUME_BETA)
-    )
+    volume = 1.93763157e-2 + sum(a * alpha**n for a, n in _VOLUME_ALPHA) + sum(b * beta**n for b, n in _VOLUME_BETA)
     return np.asarray(1.0 / (461.51805 * 10.0 / 1e5 * volume))
 
 
@@ -300,8 +95,8 @@ def water_vapour_pressure(temperature_C: Any) -> Any:
     ----------
     Wagner & Pruss, J. Phys. Chem. Ref. Data 22 (1993) 783, eq. 1, as used in IAPWS G7-04 and IAPWS-95.
     """
-    _within(temperature_C, 0.0, 373.0, "temperature [°C] for the vapour pressure of water")
-    return _answer(_psat, temperature_C)
+    within(temperature_C, 0.0, 373.0, "temperature [°C] for the vapour pressure of water")
+    return evaluate(_psat, temperature_C)
 
 
 def _psat(t_C: Floats) -> Floats:
@@ -332,8 +127,8 @@ def co2_henry(temperature_C: Any) -> Any:
     IAPWS G7-04; Fernández-Prini, Alvarez & Harvey, J. Phys. Chem. Ref. Data 32 (2003) 903,
     doi:10.1063/1.1564818.
     """
-    _within(temperature_C, 1.04, 369.51, "temperature [°C] for the Henry constant of IAPWS G7-04")
-    return _answer(_henry, temperature_C)
+    within(temperature_C, 1.04, 369.51, "temperature [°C] for the Henry constant of IAPWS G7-04")
+    return evaluate(_henry, temperature_C)
 
 
 def _henry(t_C: Floats) -> Floats:
@@ -364,10 +159,11 @@ def co2_second_virial(temperature_C: Any) -> Any:
     References
     ----------
     Weiss, Marine Chemistry 2 (1974) 203, eq. 6, doi:10.1016/0304-4203(74)90015-2, fitted to the data of
-    Sengers et al. 1971 (coefficients from memory; held to the Span–Wagner equation in the tests).
+    Sengers et al. 1971 (coefficients read in public carbonate-system code, not in the paper; held to the
+    Span–Wagner equation in the tests).
     """
-    _within(temperature_C, -8.0, 46.85, "temperature [°C] for the second virial coefficient of CO2")
-    return _answer(_virial, temperature_C)
+    within(temperature_C, -8.0, 46.85, "temperature [°C] for the second virial coefficient of CO2")
+    return evaluate(_virial, temperature_C)
 
 
 def _virial(t_C: Floats) -> Floats:
@@ -402,9 +198,9 @@ def co2_compressibility(temperature_C: Any, co2_pressure_bar: Any) -> Any:
     ----------
     Weiss 1974 for B, as in `co2_second_virial`.
     """
-    _within(temperature_C, -8.0, 46.85, "temperature [°C] for the second virial coefficient of CO2")
-    _within(co2_pressure_bar, 0.0, 12.0, "pressure of CO2 [bar, absolute]")
-    return _answer(_compressibility, temperature_C, co2_pressure_bar)
+    within(temperature_C, -8.0, 46.85, "temperature [°C] for the second virial coefficient of CO2")
+    within(co2_pressure_bar, 0.0, 12.0, "pressure of CO2 [bar, absolute]")
+    return evaluate(_compressibility, temperature_C, co2_pressure_bar)
 
 
 def _compressibility(t_C: Floats, bar: Floats) -> Floats:
@@ -430,8 +226,9 @@ def co2_solubility(temperature_C: Any, co2_pressure_bar: Any) -> Any:
     Notes
     -----
     x = f/(kH exp(v (p − psat)/(R T))), with the fugacity f = p exp(B p/(R T)) and the partial molar volume
-    v; then mol/L = x/(x v + (1 − x) M/ρ). Pure water: dissolved sugar and salts hold a few per cent less
-    (common practice, no source), and a fermenting liquid holds more, since it is supersaturated.
+    v; then mol/L = x/(x v + (1 − x) M/ρ). Sources differ: Weiss 1974 gives 0.3 % more at 25 °C, 0.9 % more
+    at 20 °C, 3.5 % more at 5 °C, and 0.5 % less at 40 °C. Pure water: with sugar and salts in it, it holds
+    a few per cent less (common practice, no source), and a fermenting liquid holds more, since it is supersaturated.
 
     Examples
     --------
@@ -442,9 +239,9 @@ def co2_solubility(temperature_C: Any, co2_pressure_bar: Any) -> Any:
     ----------
     IAPWS G7-04 (Henry constant); Weiss 1974 (virial coefficient, partial molar volume 32.3 cm3/mol).
     """
-    _within(temperature_C, 1.04, 46.85, "temperature [°C] for the solubility of CO2")
-    _within(co2_pressure_bar, 0.0, 12.0, "pressure of CO2 [bar, absolute]")
-    return _answer(_dissolved, temperature_C, co2_pressure_bar)
+    within(temperature_C, 1.04, 46.85, "temperature [°C] for the solubility of CO2")
+    within(co2_pressure_bar, 0.0, 12.0, "pressure of CO2 [bar, absolute]")
+    return evaluate(_dissolved, temperature_C, co2_pressure_bar)
 
 
 def _dissolved(t_C: Floats, bar: Floats) -> Floats:
@@ -484,11 +281,12 @@ def bicarbonate_factor(pH: Any, temperature_C: Any) -> Any:
     References
     ----------
     Harned & Davis, J. Am. Chem. Soc. 65 (1943) 2030 (pK1); Harned & Scholes, ibid. 63 (1941) 1706 (pK2);
-    coefficients from memory, held in the tests to the 6.35 and 10.33 of the handbooks at 25 °C.
+    coefficients read in public carbonate-system code, not in the papers; they give the handbooks' 6.35
+    and 10.33 at 25 °C.
     """
-    _within(pH, 2.0, 9.0, "pH")
-    _within(temperature_C, 0.0, 50.0, "temperature [°C] for the carbonic acid constants")
-    return _answer(_carbonate, pH, temperature_C)
+    within(pH, 2.0, 9.0, "pH")
+    within(temperature_C, 0.0, 50.0, "temperature [°C] for the carbonic acid constants")
+    return evaluate(_carbonate, pH, temperature_C)
 
 
 def _carbonate(pH: Floats, t_C: Floats) -> Floats:
@@ -526,15 +324,15 @@ def sucrose_density(mass_fraction: Any, temperature_C: Any = 20.0) -> Any:
     ----------
     Laliberté, J. Chem. Eng. Data 54 (2009) 1725, doi:10.1021/je8008123.
     """
-    _within(
+    within(
         mass_fraction,
         0.0,
         0.507,
         "mass fraction of sucrose [g/g]",
         do="give grams per gram, so 0.10 for 10 °Brix",
     )
-    _within(temperature_C, 15.0, 55.0, "temperature [°C] for the density of sucrose solutions")
-    return _answer(_sucrose, mass_fraction, temperature_C)
+    within(temperature_C, 15.0, 55.0, "temperature [°C] for the density of sucrose solutions")
+    return evaluate(_sucrose, mass_fraction, temperature_C)
 
 
 def _sucrose(w: Floats, t: Floats) -> Floats:
@@ -567,30 +365,9 @@ def plato_from_sg(sg: Any) -> Any:
 
     References
     ----------
-    Polynomial of the American Society of Brewing Chemists (from memory); it returns 10.00 and 19.98 at the
+    Polynomial of the American Society of Brewing Chemists (coefficients as in public code, not seen in
+    print); it returns 10.00 and 19.98 at the
     10 and 20 °Plato of NBS Circular 440.
     """
-    _within(sg, 1.0, 1.130, "specific gravity 20/20", do="give it as 1.050, not as 50 or 1050")
-    return _answer(lambda s: np.polyval((135.997, -630.272, 1111.14, -616.868), s), sg)
-
-
-def _within(
-    value: Any, low: float, high: float, name: str, *, do: str = "check the value and its unit"
-) -> None:
-    try:
-        plain = np.asarray(getattr(value, "nominal_value", value), dtype=float)
-    except (TypeError, ValueError):
-        raise InputError(f"{name} is {value!r}", f"a number from {low:g} to {high:g}", do) from None
-    if plain.size:
-        between(float(plain.min()), low, high, name, do=do)
-        between(float(plain.max()), low, high, name, do=do)
-
-
-def _answer(formula: Callable[..., Any], *values: Any) -> Any:
-    """The formula on floats, arrays, or values with uncertainty; a float for floats."""
-    if any(hasattr(value, "nominal_value") for value in values):
-        import uncertainties
-
-        return uncertainties.wrap(lambda *plain: float(formula(*plain)))(*values)
-    answer = np.asarray(formula(*(np.asarray(value, dtype=float) for value in values)))
-    return float(answer) if answer.ndim == 0 else answer
+    within(sg, 1.0, 1.130, "specific gravity 20/20", do="give it as 1.050, not as 50 or 1050")
+    return evaluate(lambda s: np.polyval((135.997, -630.272, 1111.14, -616.868), s), sg)

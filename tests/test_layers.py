@@ -12,12 +12,12 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fermkit"
 FLOORS = [
     ["errors", "constants"],
     ["checks", "written", "cautions"],
-    ["composition", "properties", "quantities"],
+    ["composition", ["evaluation", "alcohol", "properties"], "quantities"],
     [
         ["ingredients", "feed"],
         "gas",
         ["curves", "many", "growth"],
-        ["response", "readback", "calibration"],
+        ["surroundings", "response", "standards", "limits", "linearity", "readback", "calibration"],
         "balance",
         ["gas_space", "vessel"],
         "hold",

@@ -1,0 +1,282 @@
+"""Physical properties held to printed tables, and to CoolProp and iapws as second routes."""
+
+import CoolProp.CoolProp as coolprop
+import iapws
+import numpy as np
+import pytest
+
+from fermkit import alcohol
+from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.properties import (
+    bicarbonate_factor,
+    co2_compressibility,
+    co2_henry,
+    co2_second_virial,
+    co2_solubility,
+    ethanol_density,
+    ethanol_mass_concentration,
+    ethanol_mass_fraction,
+    plato_from_sg,
+    sucrose_density,
+    water_density,
+    water_vapour_pressure,
+)
+
+
+def test_oiml_coefficients(published):
+    """Each of the 54 digits strings is the one that the transcriptions agree on, and pure ethanol is 789.24."""
+    expected = published.entries["R22-coef"]["expected"]
+    assert alcohol._A.tolist() == expected["A"]
+    assert alcohol._B.tolist() == [0.0, *expected["B"]]
+    assert [list(row) for row in alcohol._C] == expected["C"]
+    published.check("ethanol at 20 °C, kg/m3", ethanol_density(1.0, 20.0), 789.24, 0.005, reference="R22-coef")
+
+
+def test_alcohol_tables_at_20_C(published):
+    """% by volume to % by mass, density and g/L."""
+    entry = published.entries["R22-vol20"]["expected"]
+    for k, pct_vol in enumerate(entry["%vol"]):
+        p = ethanol_mass_fraction(float(pct_vol))
+        tag = f"at {pct_vol} % vol"
+        published.check(f"% mass {tag}", 100 * p, entry["%mass"][k], 1e-3, reference="R22-vol20")
+        published.check(f"density {tag}", ethanol_density(p, 20.0), entry["rho"][k], 0.01, reference="R22-vol20")
+        grams = ethanol_mass_concentration(float(pct_vol))
+        published.check(f"g/L {tag}", grams, entry["g_EtOH_per_L"][k], 2e-3, reference="R22-vol20")
+
+
+def test_alcohol_tables_at_other_temperatures(published):
+    """Water, 10 % by mass and ethanol from 0 to 40 °C."""
+    entry = published.entries["R22-temp"]
+    for name, p in [("water", 0.0), ("p10", 0.10), ("ethanol", 1.0)]:
+        for t, value in zip(entry["inputs"]["t"], entry["expected"][name], strict=True):
+            found = ethanol_density(p, float(t))
+            published.check(f"density {name} at {t} °C", found, value, 0.01, reference="R22-temp")
+
+
+def test_water_of_the_alcohol_formula_agrees_with_iapws95(published):
+    """The general formula at p = 0 is IAPWS-95 water within 0.0065 kg/m3, and air-saturated water within 0.004.
+
+    What is left: the old maximum density, 999.972 instead of 999.975 kg/m3, and the old temperature scale.
+    Bignell 1983 (from memory): air-saturated water is lighter by 4.612 - 0.106 t g/m3, 4 to 20 °C.
+    """
+    for t in (4.0, 10.0, 15.0, 20.0):
+        other = coolprop.PropsSI("D", "T", t + ZERO_CELSIUS_K, "P", 101325, "Water")
+        published.check(
+            f"R 22 water at {t} °C, air-saturated", ethanol_density(0.0, t), other - 4.612e-3 + 0.106e-3 * t, 0.004,
+            source="IAPWS-95 in CoolProp; Bignell, Metrologia 19 (1983) 57", verification="computed, memory",
+        )  # fmt: skip
+    for t in (0.01, 5.0, 25.0, 30.0, 35.0, 40.0):
+        other = coolprop.PropsSI("D", "T", t + ZERO_CELSIUS_K, "P", 101325, "Water")
+        published.check(
+            f"R 22 water at {t} °C", ethanol_density(0.0, t), other, 0.0065,
+            source="IAPWS-95 in CoolProp", verification="computed",
+        )  # fmt: skip
+
+
+def test_pure_liquids_against_an_equation_of_state(published):
+    """Ethanol within 0.25 kg/m3 of Schroeder et al. 2014; water within 0.01 of IAPWS-95."""
+    entry = published.entries["COOLPROP-ETOH"]["expected"]
+    for t in (20, 25):
+        found = ethanol_density(1.0, float(t))
+        published.check(f"ethanol at {t} °C", found, entry[f"ethanol{t}"], 0.25, reference="COOLPROP-ETOH")
+        published.check(
+            f"water at {t} °C", water_density(float(t)), entry[f"water{t}"], 0.01, reference="COOLPROP-ETOH"
+        )
+
+
+@pytest.mark.parametrize("percent", [15, 20, 30, 40])
+def test_mixtures_against_a_second_correlation(published, percent):
+    """Between the pure liquids: CoolProp's aqueous ethanol (Melinder) within 0.5 kg/m3, 0 to 20 °C."""
+    for t in (0.0, 10.0, 20.0):
+        other = coolprop.PropsSI("D", "T", t + ZERO_CELSIUS_K, "P", 101325, f"INCOMP::MEA2[{percent / 100}]")
+        published.check(
+            f"{percent} % mass at {t:g} °C", ethanol_density(percent / 100, t), other, 0.5,
+            source="Melinder 2010 in CoolProp (INCOMP::MEA2)", verification="computed",
+        )  # fmt: skip
+
+
+def test_mixtures_against_the_older_tables(published):
+    """International Critical Tables: 10 to 100 % by mass at 20 °C, within 0.1 kg/m3."""
+    table = [981.87, 968.64, 953.82, 935.18, 913.84, 891.13, 867.66, 843.44, 817.97, 789.34]
+    for tenth, value in enumerate(table, start=1):
+        published.check(
+            f"{10 * tenth} % mass at 20 °C", ethanol_density(tenth / 10, 20.0), 0.999972 * value, 0.1,
+            source="International Critical Tables III (1928) 116, specific gravity 20/4 °C", verification="memory",
+        )  # fmt: skip
+
+
+def test_water_density_and_vapour_pressure(published):
+    """IAPWS-95 from 0 to 60 °C."""
+    entry = published.entries["WATER-PSAT2"]
+    for k, t in enumerate(entry["inputs"]["t"]):
+        kPa = entry["expected"]["psat_kPa"][k]
+        found = 100 * water_vapour_pressure(float(t))
+        published.check(f"vapour pressure at {t} °C, kPa", found, kPa, 1e-4 * kPa, reference="WATER-PSAT2")
+        rho = entry["expected"]["rho"][k]
+        if rho:
+            found = water_density(float(t))
+            published.check(f"density at {t} °C", found, rho, 1e-5 * rho, reference="WATER-PSAT2")
+    first = published.entries["WATER-PSAT"]
+    for t, kPa in zip(first["inputs"]["t"], first["expected"]["psat"], strict=True):
+        published.check(
+            f"psat at {t} °C, kPa", 100 * water_vapour_pressure(float(t)), kPa, 2e-4, reference="WATER-PSAT"
+        )
+
+
+def test_water_against_the_iapws_library(published):
+    """Another implementation of the same releases: density 1e-7 relative, vapour pressure (IF97) 3e-4."""
+    for t in (5.0, 25.0, 60.0, 95.0):
+        other = iapws._iapws._Liquid(t + ZERO_CELSIUS_K)["rho"]
+        published.check(
+            f"water at {t} °C",
+            water_density(t),
+            other,
+            1e-7 * other,
+            source="iapws 1.5, SR6-08",
+            verification="computed",
+        )
+        bar = 10 * iapws.iapws97._PSat_T(t + ZERO_CELSIUS_K)
+        published.check(
+            f"vapour pressure at {t} °C", water_vapour_pressure(t), bar, 3e-4 * bar,
+            source="iapws 1.5, IF97", verification="computed",
+        )  # fmt: skip
+
+
+def test_henry_constant(published):
+    """IAPWS G7-04, Table 6."""
+    for T, value in published.entries["IAPWS-G7"]["expected"]["ln(kH/GPa)"].items():
+        found = np.log(co2_henry(float(T) - ZERO_CELSIUS_K) / 1e4)
+        published.check(f"ln kH at {T} K", found, value, 1e-4, reference="IAPWS-G7")
+
+
+def test_henry_constant_against_the_iapws_library(published):
+    """The same guideline by another hand."""
+    for t in (5.0, 20.0, 37.0):
+        other = 10 * iapws._iapws._Henry(t + ZERO_CELSIUS_K, "CO2")
+        published.check(
+            f"kH at {t} °C, bar",
+            co2_henry(t),
+            other,
+            1e-6 * other,
+            source="iapws 1.5, G7-04",
+            verification="computed",
+        )
+
+
+def weiss(t):
+    """Weiss 1974, mol/(L atm), per fugacity."""
+    T = t + ZERO_CELSIUS_K
+    return np.exp(-58.0931 + 90.5069 * 100 / T + 22.2940 * np.log(T / 100))
+
+
+def test_solubility_against_weiss(published):
+    """Weiss 1974 as a second source: 1 % apart from 20 to 45 °C, and 1.6, 2.5 and 3.5 % at 15, 10 and 5 °C.
+
+    Our Henry constant is that of IAPWS G7-04 to 1e-6 (below), so the difference is between the sources.
+    """
+    for t, value in published.entries["WEISS-1974"]["expected"]["K0_L"].items():
+        published.check(f"Weiss K0 at {t} °C", weiss(float(t)), value, 1e-5, reference="WEISS-1974")
+    for t, ratio, within in [(5.0, 0.965, 0.002), (10.0, 0.975, 0.002), (15.0, 0.984, 0.002), (20.0, 1.0, 0.01),
+                             (25.0, 1.0, 0.01), (30.0, 1.0, 0.01), (40.0, 1.0, 0.01), (45.0, 1.0, 0.01)]:  # fmt: skip
+        found = co2_solubility(t, 1e-4) / 1e-4 * STANDARD_ATMOSPHERE_BAR / weiss(t)
+        published.check(f"CO2 at {t} °C over Weiss", found, ratio, within, reference="WEISS-1974")
+
+
+def test_solubility_against_the_compilation(published):
+    """Sander: 3.3e-4 to 3.4e-4 mol/(m3 Pa) at 25 °C."""
+    found = co2_solubility(25.0, 1e-4) / 1e-4 / 1e5 * 1e3
+    published.check("Hcp at 25 °C", found, 3.35e-4, 1e-5, reference="SANDER")
+
+
+def test_a_litre_holds_a_gram_and_a_half(published):
+    """1.5 g/L at 25 °C and 1.7 g/L at 20 °C under one atmosphere of CO2, to the digits of the handbooks."""
+    for t, grams in [(25.0, 1.48), (20.0, 1.70)]:
+        found = 44.009 * co2_solubility(t, STANDARD_ATMOSPHERE_BAR)
+        published.check(
+            f"g CO2 in a litre at {t:g} °C", found, grams, 0.02,
+            source="handbook solubility tables: 1.45 to 1.50 g/L at 25 °C, 1.69 g/L at 20 °C", verification="memory",
+        )  # fmt: skip
+
+
+def test_second_virial_coefficient(published):
+    """Weiss's cubic lies within 2 cm3/mol of the Span-Wagner equation, 0 to 45 °C."""
+    for t in (0.0, 10.0, 20.0, 25.0, 30.0, 45.0):
+        T = t + ZERO_CELSIUS_K
+        other = 1000 * coolprop.PropsSI("BVIRIAL", "T", T, "Dmolar", 1e-6, "CO2")
+        published.check(
+            f"B at {t} °C, L/mol", co2_second_virial(t), other, 0.002,
+            source="Span & Wagner 1996 in CoolProp", verification="computed",
+        )  # fmt: skip
+
+
+def test_compressibility(published):
+    """Span & Wagner's Z: what the neglected third virial coefficient leaves is below 0.011 % of p² in bar².
+
+    The third virial term is C (p/RT)², C about 4900 cm6/mol2, so 8e-6 per bar²; the rest is B.
+    """
+    entry = published.entries["CO2-Z"]
+    for t in (20, 25, 30):
+        for p, value in zip(entry["inputs"]["p_bar"], entry["expected"][f"{t}C"], strict=True):
+            left_out = 4.9e-3 * (p / (L_BAR_GAS_CONSTANT * (t + ZERO_CELSIUS_K))) ** 2
+            found = co2_compressibility(float(t), p)
+            published.check(f"Z at {t} °C, {p} bar", found + left_out, value, 5e-5 * p, reference="CO2-Z")
+
+
+def test_carbonic_acid_constants(published):
+    """pK1 = 6.35 and pK2 = 10.33 at 25 °C: read off the factor itself."""
+    pK1 = 6.0 - np.log10(bicarbonate_factor(2.0, 25.0) - 1.0) - 4.0
+    published.check(
+        "pK1 at 25 °C", pK1, 6.352, 0.003, source="Harned & Davis 1943: 6.352 at 25 °C", verification="memory"
+    )
+    total, first = bicarbonate_factor(9.0, 25.0), 10.0 ** (9.0 - pK1)
+    pK2 = 9.0 - np.log10((total - 1.0 - first) / first)
+    published.check(
+        "pK2 at 25 °C",
+        pK2,
+        10.329,
+        0.003,
+        source="Harned & Scholes 1941: 10.329 at 25 °C",
+        verification="memory",
+    )
+    for t, value in [(0.0, 6.579), (10.0, 6.464), (20.0, 6.381), (30.0, 6.327), (40.0, 6.298)]:
+        found = 2.0 - np.log10(bicarbonate_factor(2.0, t) - 1.0)
+        published.check(
+            f"pK1 at {t:g} °C",
+            found,
+            value,
+            0.005,
+            source="Harned & Davis 1943, Table III",
+            verification="memory",
+        )
+
+
+def test_sucrose_solutions(published):
+    """Laliberté's own values, and NBS Circular 440 as a second source."""
+    entry = published.entries["SUC-RHO"]["expected"]
+    for percent, own, nbs in zip(entry["w%"], entry["rho_Laliberte"], entry["NBS_C440"], strict=True):
+        found = sucrose_density(percent / 100, 20.0)
+        published.check(f"{percent} % sucrose", found, own, 0.02, reference="SUC-RHO")
+        if nbs:
+            published.check(f"{percent} % sucrose, NBS C440", found, nbs, 0.1, reference="SUC-RHO")
+
+
+def test_plato(published):
+    """The polynomial, the rule of thumb, and the anchor points of NBS Circular 440."""
+    entry = published.entries["PLATO"]
+    expected = entry["expected"]
+    for sg, value, rule in zip(expected["SG"], expected["P"], expected["P_alt"], strict=True):
+        published.check(f"°Plato at {sg}", plato_from_sg(sg), value, 1e-4, reference="PLATO")
+        published.check(f"259 - 259/sg at {sg}", 259 - 259 / sg, rule, 1e-4, reference="PLATO")
+    anchors = published.entries["PLATO-NBS"]["expected"]
+    for value, sg in zip(anchors["P"], anchors["SG2020"], strict=True):
+        published.check(f"°Plato at {sg}", plato_from_sg(sg), value, 0.03, reference="PLATO-NBS")
+
+
+def test_plato_agrees_with_sucrose_density(published):
+    """Second route: °Plato is % sucrose, so the density of sucrose solutions must give it back."""
+    for percent in (5.0, 10.0, 15.0, 20.0):
+        sg = sucrose_density(percent / 100, 20.0) / water_density(20.0)
+        published.check(
+            f"°Plato of {percent} % sucrose", plato_from_sg(sg), percent, 0.03,
+            source="definition; Laliberté 2009 for the density", verification="computed",
+        )  # fmt: skip
