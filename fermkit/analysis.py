@@ -1,0 +1,291 @@
+"""A run, analysed: every step joined, correlations kept to the yields, doubts said."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, TypeVar
+
+from fermkit import steps
+from fermkit.balance import Balance, Reconciliation
+from fermkit.calibration import Calibration
+from fermkit.cautions import Cautions, cautions_for
+from fermkit.checks import one_of
+from fermkit.composition import compound
+from fermkit.errors import BalanceError, FitError, InputError
+from fermkit.feed import Feed, YeastLimits, yeast_limits
+from fermkit.gas import CO2_G_PER_MOL, GasCurve, RouteComparison, compare_routes, produced
+from fermkit.growth import GrowthFit, fit_growth
+from fermkit.harvest import NetYeast, carried_solids, net_yeast
+from fermkit.hold import HoldLog
+from fermkit.readback import SCATTER, Reading
+from fermkit.records import Run
+from fermkit.vessel import Pressure
+from fermkit.written import Line, Page, Written, in_words, uncertainty
+from fermkit.yields import THEORETICAL, UncertaintyShares, Yield, acts_of, in_one_sentence, yield_of
+
+T = TypeVar("T")
+_BALANCED = ("hexose", "ethanol", "CO2", "yeast")
+
+
+@dataclass(frozen=True, repr=False)
+class Analysis(Written):
+    """Everything that a run's readings tell, and what they cannot tell.
+
+    Each result is there, or None with the reason among `gaps`.
+
+    Attributes
+    ----------
+    run : Run
+    feed, limits : Feed, YeastLimits
+        What went in, and the most yeast that it allows.
+    released, gas : tuples of GasCurve
+        CO2 that left, and CO2 made, by each route.
+    routes : RouteComparison
+        Weight against volume, where both were read.
+    growth : GrowthFit
+        The curve of CO2 made; its phases are gas phases.
+    calibration, samples : Calibration, tuple of (name, time_h, Reading)
+    ethanol_pct_vol : ufloat
+        Content at the end [% vol at 20 °C].
+    harvest : Harvest
+    yeast : NetYeast
+    hold : HoldLog
+    pressure : Pressure
+        If the vessel had been closed and never vented.
+    amounts : mapping of ufloat
+        Hexose used (negative) and what was made [g], as measured.
+    balance, reconciliation : Balance, Reconciliation
+    yields : mapping of Yield
+    gaps : tuple of str
+        What cannot be told, and why.
+    """
+
+    run: Run
+    feed: Feed | None
+    limits: YeastLimits | None
+    released: tuple[GasCurve, ...]
+    gas: tuple[GasCurve, ...]
+    routes: RouteComparison | None
+    growth: GrowthFit | None
+    calibration: Calibration | None
+    samples: tuple[tuple[str, float, Reading], ...]
+    ethanol_pct_vol: Any
+    harvest: steps.Harvest | None
+    yeast: NetYeast | None
+    hold: HoldLog | None
+    pressure: Pressure | None
+    amounts: Mapping[str, Any]
+    balance: Balance | None
+    reconciliation: Reconciliation | None
+    yields: Mapping[str, Yield]
+    gaps: tuple[str, ...]
+
+    @property
+    def consistent(self) -> bool | None:
+        """Whether the measurements agree with one another; None where they cannot be tested."""
+        tested = self.reconciliation is not None and self.reconciliation.degrees_of_freedom > 0
+        return self.reconciliation.p_value >= 0.05 if tested and self.reconciliation is not None else None
+
+    @property
+    def verdict(self) -> str:
+        """Whether it adds up, in words."""
+        if self.reconciliation is None:
+            return "The measurements cannot be held against one another."
+        found = self.reconciliation
+        test = f"chi² = {found.chi2:.1f} on {found.degrees_of_freedom}, {in_words(found.p_value)}"
+        return f"Carbon and electrons: {found.verdict} ({test})."
+
+    @property
+    def answer(self) -> str:
+        """The yield in one or two sentences."""
+        if not self.yields:
+            return "No yield can be given: " + " ".join(self.gaps[:2])
+        first = self.yields.get("yeast_yield", next(iter(self.yields.values())))
+        said = in_one_sentence(first)
+        if self.yeast is not None and not self.yeast.growth_shown:
+            said += " No growth is shown: the harvest is within error of the inoculum."
+        return said
+
+    @property
+    def cautions(self) -> Cautions:
+        """What can hurt at the steps of this run."""
+        done = ["fermenting", "eating"]
+        done += ["measuring alcohol", "selling"] if self.calibration is not None else []
+        done += ["closing", "venting"] if self.run.vessel.get("closed") in ("closed", "vented") else []
+        done += ["autolysis"] if self.hold is not None else []
+        done += ["drying", "boiling down"] if self.harvest is not None else []
+        return cautions_for(*done)
+
+    def uncertainty_shares(self, name: str = "yeast_yield") -> UncertaintyShares:
+        """Which act in the kitchen owns which share of a yield's variance.
+
+        Parameters
+        ----------
+        name : str
+            A name from `yields`, such as "yeast_yield".
+
+        Returns
+        -------
+        UncertaintyShares
+        """
+        one_of(name, self.yields, "yield")
+        value = self.yields[name].per_g
+        return UncertaintyShares(f"the {self.yields[name].product} yield", value, "g/g", acts_of(value))
+
+    def page(self) -> Page:
+        """The run on one lab-book page."""
+        lines = [line for found in self.yields.values() for line in found.lines()]
+        if self.growth is not None:
+            lines.append(Line("lag of the gas curve", self.growth.lag_h, "h"))
+            lines.append(Line("largest rate", self.growth.max_rate * 1000, "mmol CO2/h"))
+        if self.ethanol_pct_vol is not None:
+            lines.append(Line("ethanol at the end", self.ethanol_pct_vol, "% vol at 20 °C"))
+        remarks = ["Invented data, for demonstration."] if self.run.invented else []
+        remarks += [self.answer, self.verdict, *self.gaps]
+        remarks += [f"Noticed: {finding}" for finding in self.run.findings]
+        remarks += ["± is one standard uncertainty.", *self.cautions.sentences()]
+        return Page(f"Yield report: {self.run.name}", lines, remarks)
+
+
+def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
+    """Take a run from its raw readings to its yields.
+
+    Parameters
+    ----------
+    run : Run
+        From `read_run`.
+    curve : str
+        Growth curve for the gas; see `fit_growth`.
+
+    Returns
+    -------
+    Analysis
+        Yields rest on reconciled amounts where the measurements agree with one another, and on the
+        amounts as measured where they don't.
+    """
+    gaps: list[str] = []
+
+    def attempt(what: str, step: Callable[[], T | None], missing: str) -> T | None:
+        try:
+            found = step()
+        except (InputError, FitError, BalanceError) as problem:
+            gaps.append(f"{what}: not told, since {problem.met}; needed: {problem.needed}.")
+            return None
+        if found is None and missing:
+            gaps.append(f"{what}: not told, since {missing}.")
+        return found
+
+    fed = attempt("Feed", lambda: steps.feed_of(run), "run.toml lists no feed")
+    limits = None if fed is None else attempt("Limits of the yeast", lambda: yeast_limits(fed), "")
+    calibration = attempt("Ethanol", lambda: steps.calibration_of(run), "there is no table of standards")
+    samples = () if calibration is None else attempt(
+        "Samples", lambda: tuple(steps.samples_of(run, calibration)), ""
+    ) or ()  # fmt: skip
+    pct_vol = steps.final_ethanol_pct_vol(samples)
+    if samples and pct_vol is None:
+        gaps.append("Ethanol: not told, since no sample was read inside the standards.")
+    released = attempt("Gas", lambda: steps.gas_of(run, 0.0 if pct_vol is None else pct_vol) or None, "no gas was read")
+    gas = attempt("CO2 made", lambda: _made(run, released or []), "") or ()
+    routes = compare_routes(*_by_weight_first(released)) if released and len(released) == 2 else None
+    growth = None if not gas else attempt("Gas curve", lambda: _fitted(gas[0], curve), "")
+    harvest = attempt("Harvest", lambda: steps.harvest_of(run), "nothing was weighed wet and dry")
+    yeast = None if fed is None or harvest is None else attempt("Yeast", lambda: _yeast(run, fed, harvest), "")
+    hold = attempt("Autolysis", lambda: steps.hold_of(run), "no temperature of the hold was logged")
+    amounts = {} if fed is None else _amounts(run, fed, pct_vol, gas, yeast, gaps)
+    balance = attempt("Balance", lambda: _balance(run, amounts, gas), "fewer than three of sugar, ethanol, CO2 and yeast are known")
+    reconciliation = None if balance is None else attempt("Balance", balance.reconcile, "")
+    pressure = attempt("Pressure", lambda: _pressure(run, gas), "")
+    dof = {SCATTER: calibration.degrees_of_freedom} if calibration is not None else {}
+    yields = _yields(amounts, reconciliation, limits, dof)
+    return Analysis(
+        run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, calibration, samples, pct_vol,
+        harvest, yeast, hold, pressure, amounts, balance, reconciliation, yields, tuple(gaps),
+    )  # fmt: skip
+
+
+def _made(run: Run, released: list[GasCurve]) -> tuple[GasCurve, ...]:
+    conditions = run.conditions
+    return tuple(
+        curve if curve.counts == "produced" else produced(
+            curve,
+            liquid_L=run.ledger.volume_L(float("inf")),
+            headspace_L=steps.headspace_L(run),
+            temperature_C=conditions.get("temperature_C", steps.ROOM_C),
+            pH=conditions.get("pH"),
+        )
+        for curve in released
+    )  # fmt: skip
+
+
+def _by_weight_first(curves: list[GasCurve]) -> list[GasCurve]:
+    return sorted(curves, key=lambda curve: curve.kind != "weight")
+
+
+def _fitted(gas: GasCurve, curve: str) -> GrowthFit:
+    return fit_growth(
+        gas.time_h, gas.co2_mol, curve, gas.noise, scale_u=uncertainty(gas.common), unit="mol CO2", counts="produced"
+    )
+
+
+def _yeast(run: Run, fed: Feed, harvest: steps.Harvest) -> NetYeast:
+    """Net dry yeast: what the paste holds, less feed solids carried along, less the inoculum."""
+    share = run.harvest.get("carried_solids")
+    if share is None:
+        broth_g = run.ledger.volume_L(float("inf")) * 1000.0
+        carried = carried_solids(fed.non_yeast_solids_g, broth_g, sum(item.water_g for item in harvest.items.values()))
+    else:
+        carried = fed.non_yeast_solids_g * share
+    return net_yeast(harvest.product_dry_g / run.harvest.get("share_harvested", 1.0), carried, fed.inoculum_g)
+
+
+def _amounts(
+    run: Run, fed: Feed, pct_vol: Any, gas: tuple[GasCurve, ...], yeast: NetYeast | None, gaps: list[str]
+) -> dict[str, Any]:
+    """Grams used (negative) and made, as measured."""
+    left = run.residual_sugar.get("value_g_L")
+    if left is None:
+        gaps.append("Sugar left over: not measured; all sugar is taken as used.")
+    litres = run.ledger.volume_L(float("inf"))
+    amounts = {"hexose": -(fed.hexose_g - (0.0 if left is None else left * litres))}
+    if pct_vol is not None:
+        amounts["ethanol"] = steps.ethanol_made_g(run, pct_vol, gas[0] if gas else None)
+    if gas:
+        amounts["CO2"] = gas[0].total() * CO2_G_PER_MOL
+    if yeast is not None:
+        amounts["yeast"] = yeast.net_g
+    return amounts
+
+
+def _balance(run: Run, amounts: Mapping[str, Any], gas: tuple[GasCurve, ...]) -> Balance | None:
+    known = {name: amount for name, amount in amounts.items() if uncertainty(amount) > 0}
+    if len(known) < 3 or "hexose" not in known:
+        return None
+    return Balance({name: known.get(name) for name in _BALANCED}, aerated=run.conditions.get("aeration", "none") == "air pump")
+
+
+def _pressure(run: Run, gas: tuple[GasCurve, ...]) -> Pressure | None:
+    vessel = steps.vessel_of(run)
+    return vessel.pressure(gas[0].total()) if vessel is not None and gas else None
+
+
+def _yields(
+    amounts: Mapping[str, Any], reconciliation: Reconciliation | None, limits: YeastLimits | None, dof: Mapping[str, float]
+) -> dict[str, Yield]:
+    agreed = reconciliation is not None and reconciliation.p_value >= 0.05
+    grams = dict(amounts) | (dict(reconciliation.amounts) if agreed and reconciliation is not None else {})
+    if "hexose" not in grams:
+        return {}
+    used = -grams["hexose"]
+    out = {}
+    if "yeast" in grams and limits is not None:
+        cells, (_, most) = compound("yeast"), limits.lowest_g
+        carbon = grams["yeast"] * (1 - 0.065) * cells.carbon / cells.molar_mass
+        note = f"the most that this feed allows (by {' or '.join(limits.binding)})"
+        out["yeast_yield"] = yield_of("yeast_yield", "dry yeast", grams["yeast"], used, carbon, most / used, note, dof)
+    for name, note in (("ethanol", "the theoretical 0.5114 g/g"), ("CO2", "the theoretical 0.4886 g/g")):
+        if name in grams:
+            thing = compound(name)
+            carbon = grams[name] * thing.carbon / thing.molar_mass
+            out[f"{name.lower()}_yield"] = yield_of(
+                f"{name.lower()}_yield", name, grams[name], used, carbon, THEORETICAL[name], note, dof
+            )
+    return out

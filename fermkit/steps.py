@@ -1,0 +1,303 @@
+"""From the tables of a run to each result: one function an arrow, each usable alone.
+
+A step takes the `Run` and what earlier steps found, and gives a result or raises. What the
+run leaves out gives None; `analysis` says in words what can then not be told.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from fermkit.calibration import Calibration, fit_calibration
+from fermkit.collector import gas_from_bubbles, gas_from_flow, gas_from_volume
+from fermkit.constants import STANDARD_ATMOSPHERE_BAR
+from fermkit.dry_matter import Solids, solids
+from fermkit.errors import InputError
+from fermkit.feed import Feed, feed
+from fermkit.gas import GasCurve
+from fermkit.headspace import gas_from_pressure
+from fermkit.ingredients import ingredient, ingredient_names
+from fermkit.hold import HoldLog, hold_log
+from fermkit.properties import ethanol_mass_concentration, water_density
+from fermkit.readback import Reading
+from fermkit.records import Run
+from fermkit.vessel import Vessel
+from fermkit.weighing import gas_from_weight
+from fermkit.written import Line, Page, Written, nominal, percent
+
+ROOM_C: Final = 25.0
+"""Temperature taken where a run gives none [°C]; said on the page."""
+
+
+def feed_of(run: Run) -> Feed | None:
+    """Everything that went in, the inoculum among it."""
+    amounts: dict[str, Any] = {}
+    for item in (*run.feed, *((run.inoculum,) if run.inoculum else ())):
+        name, amount = item["ingredient"], item.get("amount_g", item["amount"])
+        if name in amounts and (isinstance(amount, str) or isinstance(amounts[name], str)):
+            raise InputError(
+                f"{name} is fed twice, once as {amount!r}", "grams wherever an ingredient comes twice", "weigh it"
+            )
+        amounts[name] = amounts[name] + amount if name in amounts else amount
+    own = {name: _completed(name, parts) for name, parts in run.ingredients.items()}
+    dry, inoculum = run.inoculum.get("dry_matter"), run.inoculum.get("ingredient")
+    if dry is not None:
+        own[inoculum] = {"yeast": dry, "water": 1.0 - dry}
+    return feed(amounts, own) if amounts else None
+
+
+def _completed(name: str, parts: Mapping[str, Any]) -> dict[str, Any]:
+    """A composition of the run's own; elements that it does not give are those of the built-in ingredient."""
+    usual = dict(ingredient(name).contents) if name in ingredient_names() else {}
+    return usual | dict(parts)
+
+
+def gas_of(run: Run, ethanol_pct_vol: Any = 0.0) -> list[GasCurve]:
+    """Every route to the gas: CO2 released (for a pressure: produced)."""
+    return [_route(run, route, ethanol_pct_vol) for route in run.gas if route["table"] in run.tables]
+
+
+def _route(run: Run, route: Any, ethanol_pct_vol: Any) -> GasCurve:
+    table = run.tables[route["table"]].dropna(subset=[route["column"]])
+    time, level = table["time_h"].to_numpy(float), table[route["column"]].to_numpy(float)
+    conditions = run.conditions
+    vessel_C = conditions.get("temperature_C", ROOM_C)
+    pressure = conditions.get("barometer_bar", STANDARD_ATMOSPHERE_BAR)
+    collector: dict[str, Any] = {
+        "temperature_C": _logged(table, "temperature_C", route.get("collector_temperature_C", ROOM_C)),
+        "pressure_bar": pressure,
+    }
+    kind = route["kind"]
+    if kind == "collected volume":
+        return gas_from_volume(
+            time, level, **collector,
+            u_reading_mL=route.get("u_reading", 0.0),
+            u_increment_mL=route.get("u_increment", 0.0),
+            volume_factor=route.get("volume_factor", 1.0),
+            loss_to_water=route.get("loss_to_water", (0.0, 0.0)),
+        )  # fmt: skip
+    if kind == "flow rate":
+        return gas_from_flow(time, level / 60, **collector, u_reading_mL_per_min=route.get("u_reading", 0.0) / 60)
+    if kind == "bubble count":
+        per_bubble = route.get("volume_per_bubble_mL")
+        if per_bubble is None:
+            raise InputError(
+                "the gas was counted in bubbles, and no volume_per_bubble is given",
+                "the volume of one bubble, from a bubble calibration",
+                'count bubbles while a known volume passes, and write volume_per_bubble = "0.31 ± 0.01 mL"',
+            )
+        return gas_from_bubbles(time, level, **collector, mL_per_bubble=per_bubble)
+    if kind == "vessel weight":
+        taken = [(t, litres * 1000.0) for t, litres in run.ledger.withdrawn("sample") + run.ledger.withdrawn("spill")]
+        return gas_from_weight(
+            time, level,
+            temperature_C=vessel_C,
+            headspace_L=headspace_L(run),
+            ethanol_pct_vol=ethanol_pct_vol,
+            pressure_bar=pressure,
+            u_reading_g=route.get("u_reading", 0.0),
+            taken_out_g=taken,
+        )  # fmt: skip
+    return gas_from_pressure(
+        time, level,
+        headspace_L=headspace_L(run),
+        liquid_L=run.vessel["liquid_L"],
+        temperature_C=_logged(table, "temperature_C", vessel_C),
+        barometer_bar=pressure,
+        pH=conditions.get("pH"),
+        u_reading_bar=route.get("u_reading", 0.0),
+    )  # fmt: skip
+
+
+def _logged(table: Any, column: str, otherwise: Any) -> Any:
+    """A logged column where each row has it, else the one value for the run."""
+    if column in table and table[column].notna().all():
+        return table[column].to_numpy(float)
+    return otherwise
+
+
+def headspace_L(run: Run) -> Any:
+    """The gas space above the liquid at the start."""
+    if not {"total_L", "liquid_L"} <= run.vessel.keys():
+        raise InputError(
+            f"the vessel is described by {', '.join(run.vessel) or 'nothing'}",
+            "its total volume and the liquid in it",
+            'write total = "3.0 ± 0.1 L" and liquid = "2.0 ± 0.02 L" under [vessel]',
+        )
+    return run.vessel["total_L"] - run.vessel["liquid_L"]
+
+
+def calibration_of(run: Run) -> Calibration | None:
+    """The alcohol sensor's curve from the standards."""
+    if "standards" not in run.tables:
+        return None
+    table = run.tables["standards"].dropna(subset=["ethanol_pct_vol", "signal"])
+    curve = run.ethanol.get("curve", "line")
+    weighted = curve == "weighted line"
+    return fit_calibration(
+        table["ethanol_pct_vol"].to_numpy(float),
+        table["signal"].to_numpy(float),
+        curve="line" if weighted else curve,
+        weights="proportional" if weighted else "equal",
+        unit=run.units.get("standards", {}).get("signal", ""),
+    )
+
+
+def samples_of(run: Run, calibration: Calibration) -> list[tuple[str, float, Reading]]:
+    """Each sample at each dilution: its name, its time [h], what it held."""
+    if "samples" not in run.tables:
+        return []
+    table = run.tables["samples"].dropna(subset=["signal"]).copy()
+    for column, usual in (("sample", "sample"), ("dilution", 1.0), ("time_h", np.nan)):
+        if column not in table:
+            table[column] = usual
+    out = []
+    for (name, dilution), part in table.groupby(["sample", "dilution"], sort=False):
+        u = nominal(run.ethanol.get("u_pipetting", 0.0)) if dilution != 1 else 0.0
+        reading = calibration.read(
+            part["signal"].to_numpy(float), dilution=float(dilution), u_pipetting=u, extrapolate=True
+        )
+        out.append((str(name), float(part["time_h"].iloc[0]), reading))
+    return out
+
+
+def final_ethanol_pct_vol(samples: Sequence[tuple[str, float, Reading]]) -> Any:
+    """Content of the last sample [% vol]: the mean of its readings inside the standards, or None."""
+    inside = [(time, reading) for _, time, reading in samples if reading.in_range]
+    if not inside:
+        return None
+    last = max(time for time, _ in inside) if not np.isnan([t for t, _ in inside]).any() else None
+    values = [reading.value for time, reading in inside if last is None or time == last]
+    return sum(values) / len(values)
+
+
+def ethanol_made_g(run: Run, pct_vol: Any, gas: GasCurve | None) -> Any:
+    """Ethanol in the vessel at the end and in the samples withdrawn before [g].
+
+    The alcohol in a sample taken earlier is the final one times the share of the gas made by then.
+    """
+    end_h = float("inf")
+    swelling = float(water_density(20.0) / water_density(nominal(run.conditions.get("temperature_C", ROOM_C))))
+    grams_per_L = pct_vol * ethanol_mass_concentration(1.0) / swelling
+    litres = run.ledger.volume_L(end_h)
+    for time, volume in run.ledger.withdrawn("sample") + run.ledger.withdrawn("spill"):
+        litres = litres + volume * made_by(gas, time)
+    return grams_per_L * litres
+
+
+def made_by(gas: GasCurve | None, time_h: float) -> float:
+    """Share of the run's gas that was made by a time: 0 before the first reading, 1 after the last."""
+    if gas is None or gas.co2_mol[-1] <= 0:
+        return 1.0
+    share = np.interp(time_h, gas.time_h, gas.co2_mol, left=0.0, right=gas.co2_mol[-1]) / gas.co2_mol[-1]
+    return float(np.clip(share, 0.0, 1.0))
+
+
+@dataclass(frozen=True, repr=False)
+class Harvest(Written):
+    """What was weighed at harvest, all in g.
+
+    Attributes
+    ----------
+    items : mapping of Solids
+        Each item that was weighed wet and dry.
+    product_dry_g : ufloat
+        Dry matter of all the paste: its wet weight times the solids of the sample that was dried.
+    split_dry_g : ufloat
+        Dry matter of the part of the paste that was autolysed.
+    extract_g, debris_g : ufloat or None
+        Dry matter of the two fractions, as weighed.
+    """
+
+    items: Mapping[str, Solids]
+    product_dry_g: Any
+    split_dry_g: Any
+    extract_g: Any
+    debris_g: Any
+
+    @property
+    def extract_of_all_g(self) -> Any:
+        """Extract as if all the paste had been autolysed [g]; None where none was weighed."""
+        return None if self.extract_g is None else self.extract_g * (self.product_dry_g / self.split_dry_g)
+
+    def page(self) -> Page:
+        """The weighings as a page."""
+        lines = [Line(f"{name}, dry", item.dry_g, "g", f"solids {percent(item.solids_fraction)}") for name, item in self.items.items()]
+        lines.append(Line("dry matter of all the paste", self.product_dry_g, "g"))
+        if self.extract_g is not None:
+            lines.append(Line("extract, if all had been autolysed", self.extract_of_all_g, "g"))
+        return Page("Harvest", lines)
+
+
+def harvest_of(run: Run) -> Harvest | None:
+    """The weighings of the harvest, by item: paste, paste sample, extract, debris.
+
+    ``paste`` may be weighed wet only; its dry matter is then that of ``paste sample``, which was taken from
+    it and dried. Extract and debris come from the rest of the paste.
+    """
+    if "weights" not in run.tables:
+        return None
+    rows = {str(row["item"]).strip().lower(): row for row in run.tables["weights"].to_dict("records")}
+    left = run.harvest.get("moisture_left", 0.0)
+    wet: dict[str, Any] = {}
+    items: dict[str, Solids] = {}
+    for name, row in rows.items():
+        tare, gross, dry = (_weighed(run, row, column) for column in ("tare_g", "wet_g", "dry_g"))
+        if gross is not None:
+            wet[name] = gross - (0.0 if tare is None else tare)
+        if gross is not None and dry is not None:
+            items[name] = solids(0.0 if tare is None else tare, gross, dry, left)
+    if "paste" in items:
+        product = items["paste"].dry_g
+        split = product
+    elif "paste" in wet and "paste sample" in items:
+        part = items["paste sample"]
+        product = wet["paste"] * part.solids_fraction
+        split = (wet["paste"] - part.wet_g) * part.solids_fraction
+    else:
+        raise InputError(
+            f"weights lists {', '.join(rows) or 'nothing'}",
+            "the item 'paste' weighed wet and dry, or wet with a dried 'paste sample'",
+            "name the items so, or weigh what is missing",
+        )
+    dry = {name: items[name].dry_g if name in items else None for name in ("extract", "debris")}
+    return Harvest(items, product, split, dry["extract"], dry["debris"])
+
+
+def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Any:
+    """One weighing with its own error, or None where the cell is empty."""
+    from uncertainties import ufloat
+
+    value = float(row.get(column, np.nan))
+    u = nominal(run.harvest.get("u_weighing_g", 0.0))
+    if not np.isfinite(value):
+        return None
+    return ufloat(value, u, tag=f"weighing the {row['item']}") if u else value
+
+
+def hold_of(run: Run) -> HoldLog | None:
+    """The warm hold of the autolysis."""
+    if "hold" not in run.tables:
+        return None
+    table = run.tables["hold"]
+    pH = table["pH"].dropna().to_numpy(float) if "pH" in table else ()
+    window = run.harvest.get("window_C", (45.0, 60.0))
+    return hold_log(table["time_h"].to_numpy(float), table["temperature_C"].to_numpy(float), window=window, pH=pH)
+
+
+def vessel_of(run: Run) -> Vessel | None:
+    """The vessel, as if it were closed."""
+    if not {"total_L", "liquid_L"} <= run.vessel.keys():
+        return None
+    rated = run.vessel.get("rated_bar_gauge")
+    return Vessel(
+        total_L=run.vessel["total_L"],
+        liquid_L=run.vessel["liquid_L"],
+        temperature_C=run.conditions.get("temperature_C", ROOM_C),
+        rated_bar_gauge=None if rated is None else nominal(rated),
+        barometer_bar=run.conditions.get("barometer_bar", STANDARD_ATMOSPHERE_BAR),
+        material=run.vessel.get("material", "not stated"),
+        pH=run.conditions.get("pH"),
+    )

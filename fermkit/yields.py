@@ -1,0 +1,139 @@
+"""How good the run was: each yield against its limit, and whose uncertainty it carries."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import sqrt
+from types import MappingProxyType
+from typing import Any, Final
+
+from fermkit.composition import compound
+from fermkit.readback import effective_degrees_of_freedom, student
+from fermkit.written import Line, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
+
+_ETHANOL, _CO2, _HEXOSE = compound("ethanol"), compound("CO2"), compound("hexose")
+
+THEORETICAL: Final[Mapping[str, float]] = MappingProxyType({
+    "ethanol": 2 * _ETHANOL.molar_mass / _HEXOSE.molar_mass,
+    "CO2": 2 * _CO2.molar_mass / _HEXOSE.molar_mass,
+})  # fmt: skip
+"""g per g hexose when all of it is fermented, C6H12O6 → 2 C2H5OH + 2 CO2 (Gay-Lussac): 0.5114 and 0.4886."""
+
+
+@dataclass(frozen=True, repr=False)
+class Yield(Written):
+    """What came of the sugar: one product, per gram of hexose used.
+
+    Attributes
+    ----------
+    name : str
+        As `Analysis` calls it: "yeast_yield".
+    product : str
+    per_g : ufloat
+        Gram of product per gram of hexose used.
+    per_carbon : ufloat or None
+        Carbon in the product per carbon in the sugar used [mol/mol]; None where its carbon is not known.
+    limit : float or ufloat
+        The most that is possible [g/g].
+    limit_note : str
+        What sets the limit.
+    dof : float
+        Effective degrees of freedom of the uncertainty.
+    """
+
+    name: str
+    product: str
+    per_g: Any
+    per_carbon: Any
+    limit: Any
+    limit_note: str
+    dof: float = float("inf")
+
+    @property
+    def share_of_limit(self) -> Any:
+        """The yield over its limit."""
+        return self.per_g / self.limit
+
+    def interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Where the true yield lies [g/g]: Student's factor on the effective degrees of freedom."""
+        half = student(self.dof, level) * uncertainty(self.per_g)
+        return nominal(self.per_g) - half, nominal(self.per_g) + half
+
+    def lines(self) -> list[Line]:
+        """The yield, the same by carbon, and how far it is from its limit."""
+        out = [Line(f"{self.product}, per g of hexose used", self.per_g, "g/g", limits=self.interval())]
+        if self.per_carbon is not None:
+            out.append(Line(f"{self.product}, by carbon", self.per_carbon * 100, "% of the sugar's carbon"))
+        out.append(Line(f"{self.product}, of its limit", self.share_of_limit * 100, "%", self.limit_note))
+        return out
+
+    def page(self) -> Page:
+        """The yield as a page."""
+        return Page(f"Yield of {self.product}", self.lines())
+
+
+def yield_of(
+    name: str, product: str, grams: Any, hexose_g: Any, carbon_mol: Any, limit: Any, note: str, dof: Mapping[str, float]
+) -> Yield:
+    """A yield from grams of product and grams of hexose used, correlated as they are."""
+    per_g = grams / hexose_g
+    per_carbon = None if carbon_mol is None else carbon_mol / (hexose_g * 6 / _HEXOSE.molar_mass)
+    parts = [(size**2, dof.get(act, float("inf"))) for act, size in acts_of(per_g).items()]
+    return Yield(name, product, per_g, per_carbon, limit, note, effective_degrees_of_freedom(parts))
+
+
+def acts_of(value: Any) -> dict[str, float]:
+    """The standard uncertainty that each act brings into a value, largest first.
+
+    Examples
+    --------
+    >>> from uncertainties import ufloat
+    >>> sugar, paste = ufloat(100, 1, tag="weighing the sugar"), ufloat(5, 0.3, tag="weighing the paste")
+    >>> {act: round(u, 5) for act, u in acts_of(paste / sugar).items()}
+    {'weighing the paste': 0.003, 'weighing the sugar': 0.0005}
+    """
+    squares: dict[str, float] = {}
+    for variable, part in getattr(value, "error_components", dict)().items():
+        act = variable.tag or "not named"
+        squares[act] = squares.get(act, 0.0) + part**2
+    return {act: sqrt(s) for act, s in sorted(squares.items(), key=lambda pair: -pair[1])}
+
+
+@dataclass(frozen=True, repr=False)
+class UncertaintyShares(Written):
+    """Which act owns which share of a value's variance, and what halving it would gain."""
+
+    name: str
+    value: Any
+    unit: str
+    acts: Mapping[str, float]
+
+    def shares(self) -> dict[str, float]:
+        """Share of the variance by act, largest first; they add up to 1."""
+        total = sum(u**2 for u in self.acts.values())
+        return {act: u**2 / total for act, u in self.acts.items()} if total else {}
+
+    def halved(self, act: str) -> float:
+        """The standard uncertainty of the value if the act were done twice as well."""
+        from fermkit.checks import one_of
+
+        one_of(act, self.acts, "act")
+        return sqrt(sum((u / 2 if name == act else u) ** 2 for name, u in self.acts.items()))
+
+    def page(self) -> Page:
+        """The shares as a page."""
+        lines = [
+            Line(act, f"{share:.1%}", "", f"done twice as well: ± {rounded(0, self.halved(act))[1]} {self.unit}")
+            for act, share in self.shares().items()
+            if share >= 0.001
+        ]
+        small = sum(share < 0.001 for share in self.shares().values())
+        note = (f"{small} further acts own less than 0.1 % each.",) if small else ()
+        return Page(f"Who owns the uncertainty of {self.name}, {plus_minus(self.value, self.unit)}", lines, note)
+
+
+def in_one_sentence(found: Yield) -> str:
+    """The yield and its standing, said plainly."""
+    return (
+        f"{plus_minus(found.per_g, 'g')} of {found.product} for each gram of sugar used (as hexose): "
+        f"{percent(found.share_of_limit)} of {found.limit_note}."
+    )
