@@ -86,6 +86,10 @@ class Slider:
         between(number, self.low, self.high, self.label, do="choose a value on the slider's scale")
         return number
 
+    def nearest_step(self, value: float) -> float:
+        """Where the handle stands for a value between two steps."""
+        return min(self.high, float(f"{self.low + round((value - self.low) / self.step) * self.step:.12g}"))
+
 
 @dataclass(frozen=True)
 class Choice:

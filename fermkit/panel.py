@@ -10,6 +10,7 @@ until the slider rests. The only module that imports ipywidgets.
 import asyncio
 import base64
 import html
+import math
 import warnings
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -22,6 +23,14 @@ from fermkit.controls import Action, Choice, Control, Slider, Upload
 from fermkit.errors import DoubtfulResult, FermkitError, InputError
 from fermkit.written import Page
 
+LOOK = """<style>
+.fk-panel h4, .fk-panel p { margin: 2px 0 4px; line-height: 1.35; max-width: 52em }
+.fk-panel h4 { font-size: 1.05em } .fk-panel .fk-page { margin: 0 }
+.fk-panel table { margin: 0 !important; border-collapse: collapse }
+.fk-panel th, .fk-panel td { padding: 1px 10px 1px 0 !important; line-height: 1.35; font-weight: normal }
+.fk-panel .fk-stale { opacity: 0.35 } .fk-panel .fk-later > p { font-style: italic }
+.fk-panel .fk-alert { border-left: 4px solid #D55E00; padding-left: 8px }
+</style>"""
 REST_S = 0.25  # a slider that hasn't moved for so long is taken to rest
 
 
@@ -68,9 +77,10 @@ class Panel:
         self.title = title
         self.picture = picture
         self._inputs = {c.name: c for c in controls if not isinstance(c, Action)}
+        self._sliders = {c.name: c for c in controls if isinstance(c, Slider)}
         self._buttons = {c.name: c for c in controls if isinstance(c, Action)}
         self.values: dict[str, Any] = {name: c.value for name, c in self._inputs.items()}
-        self.page = Page("")
+        self.page = self._at_rest = Page("")
         self._draw, self._slow = draw, slow
         self._knobs: dict[str, Any] = {}
         self._boxes: dict[str, Any] = {}
@@ -78,12 +88,12 @@ class Panel:
         self._timer: asyncio.TimerHandle | None = None
         self._quiet = False
         self._png = b""
-        self._image, self._words, self._later, self._status = (W.HTML() for _ in range(4))
+        self._tall = 0.0
+        self._image, self._status, self._words, self._later = (W.HTML() for _ in range(4))
+        self._below = W.VBox([self._status, self._words, self._later])
         rows = [self._row(control) for control in controls]
-        self.widget = W.VBox(
-            [W.HTML(f"<h4 style='margin:0'>{html.escape(title)}</h4>"), *rows]
-            + [self._status, self._image, self._words, self._later]
-        )
+        head = W.HTML(f"{LOOK}<h4>{html.escape(title)}</h4>")
+        self.widget = W.VBox([head, *rows, self._image, self._below])
         self.widget.add_class("fk-panel")
         if not self._attempt(self._refresh):
             self._refresh()  # a panel that can't be drawn as declared says so aloud
@@ -124,7 +134,7 @@ class Panel:
         return lambda: handle[0].cancel()
 
     def __repr__(self) -> str:
-        sliders = sum(isinstance(c, Slider) for c in self._inputs.values())
+        sliders = len(self._sliders)
         pictures = "1 picture" if self.picture is not None else "no picture"
         return f"<fermkit panel {self.title!r}: {sliders} slider{'s' * (sliders != 1)}, {pictures}>"
 
@@ -150,14 +160,30 @@ class Panel:
         self._show_picture()
         self._words.value = f"<div aria-live='polite' class='fk-words'>{self.page.html(4)}</div>"
         self._status.value = ""
+        self._make_room(self.page)
 
     def _finish(self) -> None:
         if self._slow is None:
             return
         page = self._drawn(self._slow)
         self._show_picture()
-        self._later.value = f"<div aria-live='polite' class='fk-later'>{page.html(4)}</div>"
+        self._at_rest = page
+        self._later.value = self._slowly("at these values:", "")
         self.page = Page(self.page.heading, self.page.lines, self.page.remarks, [page])
+        self._make_room(self.page)
+
+    def _slowly(self, state: str, look: str) -> str:
+        """The slow half's words, or the last ones greyed out while new ones are worked out."""
+        said = f"<p>{state}</p><div class='{look}'>{self._at_rest.html(4)}</div>"
+        return f"<div aria-live='polite' class='fk-later'>{said}</div>"
+
+    def _make_room(self, page: Page) -> None:
+        """Room for the longest words so far, so that what stands below doesn't jump."""
+        remarks = [text for each in [page, *page.parts] for text in (each.heading, *each.remarks)]
+        lines = sum(len(each.lines) for each in [page, *page.parts])
+        tall = 22.0 * lines + sum(8 + 18 * math.ceil(len(text) / 110) for text in remarks)
+        self._tall = max(self._tall, tall)
+        self._below.layout.min_height = f"{self._tall:.0f}px"
 
     def _drawn(self, draw: Callable[..., Page]) -> Page:
         with warnings.catch_warnings(record=True) as doubts, plots.house_style():
@@ -191,9 +217,7 @@ class Panel:
             self._complain(f"{error.met}. Needed: {error.needed}. To do: {error.do}.")
         except Exception as error:
             at = ", ".join(f"{k} = {v!r:.40}" for k, v in self.values.items())
-            self._complain(
-                f"fermkit itself failed here ({type(error).__name__}: {error}) at {at}. Please report this."
-            )
+            self._complain(f"fermkit itself failed here ({type(error).__name__}: {error}) at {at}. Please report this.")
         else:
             return True
         return False
@@ -202,10 +226,7 @@ class Panel:
         self.page = Page(sentence)
         self._words.value = self._later.value = ""
         self._image.value = self._image.value.replace("max-width:none", "max-width:none;opacity:0.25")
-        self._status.value = (
-            f"<p role='alert' class='fk-status' style='border-left:4px solid #D55E00;padding-left:8px'>"
-            f"{html.escape(sentence)}</p>"
-        )
+        self._status.value = f"<p role='alert' class='fk-status fk-alert'>{html.escape(sentence)}</p>"
 
     def _moved(self, name: str, value: Any) -> None:
         """A control was moved in the page: draw at once, do the slow part when it rests."""
@@ -215,7 +236,7 @@ class Panel:
         self._show_values(but=name)
         if not self._attempt(self._redraw) or self._slow is None:
             return
-        self._later.value = "<p class='fk-later' aria-live='polite'>calculating …</p>"
+        self._later.value = self._slowly("calculating …", "fk-stale")
         if self._timer is not None:
             self._timer.cancel()
         try:
@@ -224,6 +245,12 @@ class Panel:
             self._attempt(self._finish)
         else:
             self._timer = loop.call_later(REST_S, lambda: self._attempt(self._finish))
+
+    def _slid(self, name: str, value: float) -> None:
+        """A page sends back the nearest step after an exact value was typed: that is no move."""
+        control = self._sliders[name]
+        if abs(value - control.nearest_step(self.values[name])) > 1e-6 * control.step:
+            self._moved(name, float(f"{value:.12g}"))
 
     def _typed(self, name: str, text: str) -> None:
         """Something was typed into a slider's entry box: say what was understood, or why not."""
@@ -250,7 +277,7 @@ class Panel:
         try:
             for name, value in self.values.items():
                 if name in self._boxes:
-                    self._knobs[name].value = value
+                    self._knobs[name].value = self._sliders[name].nearest_step(value)
                     self._boxes[name].value = f"{value:.6g}"
                     self._echoes[name].value = ""
                 elif name != but and not isinstance(self._inputs[name], Upload):
@@ -270,9 +297,7 @@ class Panel:
         if isinstance(control, Slider):
             return self._slider_row(control, wide)
         if isinstance(control, Choice):
-            knob = W.Dropdown(
-                options=list(control.words), value=control.value, description=control.label, style=wide
-            )
+            knob = W.Dropdown(options=list(control.words), value=control.value, description=control.label, style=wide)
         elif isinstance(control, Upload):
             knob = W.FileUpload(accept=control.kinds, multiple=False, description=control.label)
             knob.layout.width, knob.layout.margin = "auto", "0 0 0 200px"
@@ -309,7 +334,7 @@ class Panel:
             layout=W.Layout(width="260px"),
         )
         echo = W.HTML(layout=W.Layout(margin="0 0 0 8px"))
-        knob.observe(lambda change: self._moved(name, change["new"]), names="value")
+        knob.observe(lambda change: self._slid(name, change["new"]), names="value")
         box.observe(lambda change: self._typed(name, change["new"]), names="value")
         self._knobs[name], self._boxes[name], self._echoes[name] = knob, box, echo
         return W.HBox([box, knob, echo])

@@ -122,7 +122,11 @@ def test_the_entry_box_takes_commas_and_says_what_it_understood(panel):
 def test_a_value_between_two_steps_is_kept_exactly(panel):
     """The box is exact where the slider is coarse."""
     panel._boxes["lag_h"].value = "1/3 h"
-    assert panel.values["lag_h"] == 1 / 3
+    assert panel.values["lag_h"] == 1 / 3 and panel._knobs["lag_h"].value == 0.5
+    assert panel._boxes["lag_h"].value == "0.333333"
+    panel._knobs["lag_h"].value = 1.0
+    panel._knobs["lag_h"].value = 0.5
+    assert panel.values["lag_h"] == 0.5
 
 
 def test_each_entry_box_carries_its_label(panel):
