@@ -1,118 +1,41 @@
 """From signals of a sample back to its content, with an interval that counts everything."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 from scipy import special
 from scipy.optimize import brentq, least_squares
 from uncertainties import UFloat, ufloat
 
-from fermkit.checks import between, one_of
+from fermkit.budget import Budget, budget_of, effective_degrees_of_freedom, student
+from fermkit.checks import between, not_negative, one_of
+from fermkit.errors import InputError
+from fermkit.limits import decision_limit
+from fermkit.linearity import grubbs_test
 from fermkit.response import FittedCurve
-from fermkit.written import Line, Page, Written, nominal, plus_minus, uncertainty
+from fermkit.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
 
 Floats = NDArray[np.float64]
 
-SCATTER = "scatter of the standards' signals"
-STANDARDS = "making up the standards"
-REPLICATES = "replicate signals of the sample"
-PIPETTING = "pipetting the dilution"
-TEMPERATURE = "temperature of the sample against the standards"
+REPLICATES: Final = "replicate signals of the sample"
+PIPETTING: Final = "pipetting the dilution"
 
 
-def student(degrees_of_freedom: float, level: float = 0.95) -> float:
-    """Two-sided Student factor; the normal one for infinitely many degrees of freedom.
+@dataclass(frozen=True)
+class SampleSignal:
+    """Replicate signals of one sample: their mean as a ufloat, and what it rests on."""
 
-    Examples
-    --------
-    >>> round(student(4), 5), round(student(float("inf")), 6)
-    (2.77645, 1.959964)
-    """
-    upper = 0.5 + level / 2
-    if not np.isfinite(degrees_of_freedom):
-        return float(special.ndtri(upper))
-    return float(special.stdtrit(degrees_of_freedom, upper))
+    values: Floats
+    mean: UFloat
+    degrees_of_freedom: float
 
-
-def effective_degrees_of_freedom(parts: Sequence[tuple[float, float]]) -> float:
-    """Welch–Satterthwaite: (Σ u²)² / Σ (u⁴ / ν) over the independent parts.
-
-    Parameters
-    ----------
-    parts : sequence of (variance, degrees of freedom)
-
-    Returns
-    -------
-    float
-        Infinite where no part rests on few readings.
-
-    Examples
-    --------
-    >>> round(effective_degrees_of_freedom([(4.0, 3), (1.0, float("inf"))]), 4)
-    4.6875
-
-    References
-    ----------
-    JCGM 100:2008 (GUM), G.4.1, equation G.2b.
-    """
-    total = sum(variance for variance, _ in parts)
-    few = sum(variance**2 / nu for variance, nu in parts if np.isfinite(nu))
-    return float(total**2 / few) if few > 0 else float("inf")
-
-
-@dataclass(frozen=True, repr=False)
-class Budget(Written):
-    """Who owns which share of an uncertainty (GUM, clause 8 and annex H).
-
-    Attributes
-    ----------
-    names : tuple of str
-        The contributors, largest first.
-    contributions : numpy.ndarray of shape (n,)
-        Standard uncertainty of the result from each, in the result's unit.
-    shares : numpy.ndarray of shape (n,)
-        Of the variance; they add up to 1.
-    value : UFloat
-    unit : str
-    """
-
-    names: tuple[str, ...]
-    contributions: Floats
-    shares: Floats
-    value: UFloat
-    unit: str
-
-    def page(self) -> Page:
-        """Contributors, largest first."""
-        lines = [
-            Line(name, f"{u:.3g}", self.unit, f"{100 * share:.0f} % of the variance")
-            for name, u, share in zip(self.names, self.contributions, self.shares)
-        ]
-        lines.append(Line("together", f"{uncertainty(self.value):.3g}", self.unit, "square root of the sum of squares"))
-        return Page("Uncertainty budget", lines, ["each is one standard uncertainty of the result"])
-
-
-def budget_of(value: UFloat, unit: str = "") -> Budget:
-    """The uncertainty budget of any number, by the tags of its independent parts.
-
-    Examples
-    --------
-    >>> budget_of(ufloat(1.0, 0.3, tag="weighing") + ufloat(2.0, 0.4, tag="reading")).names
-    ('reading', 'weighing')
-    """
-    squares: dict[str, float] = {}
-    for part, u in value.error_components().items():
-        name = part.tag or "not named"
-        squares[name] = squares.get(name, 0.0) + u**2
-    ranked = sorted((item for item in squares.items() if item[1] > 0), key=lambda item: -item[1])
-    variances = np.array([square for _, square in ranked])
-    return Budget(
-        tuple(name for name, _ in ranked), np.sqrt(variances),
-        variances / variances.sum() if variances.size else variances, value, unit,
-    )
+    @property
+    def level(self) -> float:
+        """The mean signal as a bare number."""
+        return nominal(self.mean)
 
 
 @dataclass(frozen=True, repr=False)
@@ -124,32 +47,28 @@ class Reading(Written):
     value : UFloat
         Content of the undiluted sample [the standards' unit], correlated with every other reading of the
         same calibration and with the caller's own dilution and standards.
-    diluted : float
+    seen : float
         Content of what the sensor saw.
-    signals : numpy.ndarray
-        The replicates as given; `signal` is their mean, `u_signal` its standard uncertainty [signal unit].
-    factor : UFloat
-        What the content was multiplied by: dilution and corrections.
+    sample : SampleSignal
+        The replicates and their mean [signal unit].
+    factor : float or UFloat
+        What `seen` was multiplied by: dilution, and correction for temperature.
     in_range : bool
-        Whether `diluted` lies between the lowest and the highest standard.
+        Whether `seen` lies between the lowest and the highest standard.
     degrees_of_freedom : float
         Effective (Welch–Satterthwaite).
+    remarks : tuple of str
+        Doubts, in words.
     """
 
     value: UFloat
-    diluted: float
-    signals: Floats
-    signal: float
-    u_signal: float
-    signal_degrees_of_freedom: float
+    seen: float
+    sample: SampleSignal
     factor: float | UFloat
     in_range: bool
     degrees_of_freedom: float
-    decision_limit: float
+    remarks: tuple[str, ...]
     fitted: FittedCurve = field(compare=False)
-    range: tuple[float, float] = (0.0, 0.0)
-    unit: str = "% vol"
-    remarks: tuple[str, ...] = ()
 
     def interval(self, level: float = 0.95, *, method: str = "best") -> tuple[float, float]:
         """Where the content lies, at the given level of confidence.
@@ -159,132 +78,190 @@ class Reading(Written):
         level : float
             0.95 for 95 %.
         method : "best", "fieller", "profile", "student" or "monte carlo"
-            "fieller": all contents whose predicted signal agrees with the one read (Fieller 1954; exact for a
-            straight line). "profile": the same, with the curve refitted at each candidate content. "student":
-            value ± t·u. "monte carlo": draws (JCGM 101). "best" takes Fieller for curves linear in
+            "fieller": all contents whose predicted signal agrees with the one read; exact for a straight line
+            with equal scatter. "profile": the same, with the curve refitted at each candidate content.
+            "student": value ± t·u. "monte carlo": draws. "best" takes Fieller for curves that are linear in
             their parameters and the profile for the others.
 
         Returns
         -------
         (low, high)
-            Infinite where these data set no limit on that side.
+            Infinite on a side where these data set no limit.
 
         References
         ----------
-        Fieller 1954, J. R. Stat. Soc. B 16, 175; Venzon & Moolgavkar 1988, Appl. Stat. 37, 87;
-        JCGM 101:2008; Student's factor with JCGM 100:2008 G.4.
+        Fieller 1954, J. R. Stat. Soc. B 16, 175; Venzon & Moolgavkar 1988, Appl. Stat. 37, 87; JCGM 100:2008,
+        G.4; JCGM 101:2008.
         """
         between(level, 0.5, 0.9999, "level", do="give 0.95 for 95 %")
         one_of(method, ("best", "fieller", "profile", "student", "monte carlo"), "method")
-        if method == "best":
-            method = "fieller" if self.fitted.curve.linear else "profile"
+        if method == "monte carlo":
+            return _monte_carlo(self, level)
         t = student(self.degrees_of_freedom, level)
         if method == "student":
             half = t * uncertainty(self.value)
             return nominal(self.value) - half, nominal(self.value) + half
-        if method == "monte carlo":
-            return self._monte_carlo(level)
-        return self._inverted(self._misfit if method == "fieller" else self._profile, t**2)
+        exact = method == "fieller" or (method == "best" and self.fitted.curve.linear)
+        return _walk(self, fieller_misfit if exact else profile_misfit, t**2)
 
     def budget(self) -> Budget:
         """Who owns which share of the uncertainty."""
-        return budget_of(self.value, self.unit)
+        return budget_of(self.value, self.fitted.content_unit)
 
     def page(self) -> Page:
         """The reading as a page."""
-        limits = self.interval()
+        unit, nu = self.fitted.content_unit, self.degrees_of_freedom
+        factor = "" if nominal(self.factor) == 1 else f"times {plus_minus(self.factor)} for the sample"
+        count = self.sample.values.size
         lines = [
-            Line("content of the sample", self.value, self.unit, limits=limits),
-            Line("as the sensor saw it", self.diluted, self.unit, f"times {plus_minus(self.factor)} for the sample"
-                 if nominal(self.factor) != 1 else ""),
-            Line("signal", ufloat(self.signal, self.u_signal), "", f"mean of {self.signals.size}"),
-            Line("degrees of freedom", f"{self.degrees_of_freedom:.1f}", "", "effective, Welch–Satterthwaite"),
+            Line("content of the sample", self.value, unit, limits=self.interval()),
+            Line("as the sensor saw it", self.seen, unit, factor),
+            Line("signal", self.sample.mean, self.fitted.unit, f"mean of {count}" if count > 1 else "one reading"),
+            Line("degrees of freedom", f"{nu:.3g}" if nu < 1e3 else "many", "", "effective, Welch–Satterthwaite"),
         ]
         return Page("Content by calibration curve", lines, self.remarks, [self.budget().page()])
 
-    def _misfit(self, content: float) -> float:
-        """(signal read − signal predicted)² over its variance, at a candidate content."""
-        factor, relative = nominal(self.factor), uncertainty(self.factor) / nominal(self.factor)
-        x = np.asarray(content / factor)
-        predicted, slope = self.fitted.signal(x), self.fitted.slope(x)
-        variance = self.u_signal**2 + self.fitted.curve_variance(x)
-        if relative > 0:
-            variance = variance + (slope * x * relative) ** 2
-        return float((self.signal - predicted) ** 2 / variance)
 
-    def _profile(self, content: float) -> float:
-        """The least that the standards' and the sample's misfit rise by, if the content were this."""
-        fitted, factor = self.fitted, nominal(self.factor)
-        relative = uncertainty(self.factor) / factor
-        best = fitted.misfits(fitted.values)
-
-        def misfits(z: Floats) -> Floats:
-            x = np.asarray(content / (factor * (1 + relative * z[-1])))
-            off = (self.signal - float(fitted.curve.signal(x, z[:-1]))) / self.u_signal
-            return np.concatenate([fitted.misfits(z[:-1]), [off, z[-1]]])
-
-        found = least_squares(misfits, np.append(fitted.values, 0.0), method="lm", x_scale="jac")
-        return float(2 * found.cost - best @ best)
-
-    def _inverted(self, misfit: Any, threshold: float) -> tuple[float, float]:
-        """Walk out from the value until the misfit passes the threshold, then close in."""
-        centre, u = nominal(self.value), uncertainty(self.value)
-        ends = []
-        for side in (-1.0, 1.0):
-            inner, end = centre, side * float("inf")
-            for step in u * 1.5 ** np.arange(1, 20):
-                outer = centre + side * step
-                if not self.fitted.curve.linear and outer <= 0:
-                    outer = 1e-9 * centre
-                excess = misfit(outer) - threshold
-                if np.isfinite(excess) and excess > 0:
-                    end = brentq(lambda c: misfit(c) - threshold, inner, outer, xtol=1e-10 * u, rtol=1e-12)
-                    break
-                if not self.fitted.curve.linear and outer <= 1e-9 * centre:
-                    end = 0.0
-                    break
-                inner = outer
-            ends.append(float(end))
-        return ends[0], ends[1]
-
-    def _monte_carlo(self, level: float, draws: int = 200_000, seed: int = 20_260) -> tuple[float, float]:
-        """Draws of curve, signal and factor; scatter estimated from few readings is drawn too."""
-        rng = np.random.default_rng(seed)
-        fitted, nu = self.fitted, self.fitted.degrees_of_freedom
-        swell = np.sqrt(nu / rng.chisquare(nu, draws)) if np.isfinite(nu) else np.ones(draws)
-        own = self.signal_degrees_of_freedom
-        own_swell = swell if own == nu else np.sqrt(own / rng.chisquare(own, draws)) if np.isfinite(own) else 1.0
-        size = fitted.values.size
-        shifts = rng.multivariate_normal(np.zeros(size), fitted.scatter_covariance, draws, method="eigh")
-        known = rng.multivariate_normal(
-            np.zeros(size), fitted.covariance - fitted.scatter_covariance, draws, method="eigh", check_valid="ignore"
-        )
-        p = (fitted.values + shifts * swell[:, None] + known).T
-        signal = self.signal + self.u_signal * own_swell * rng.standard_normal(draws)
-        factor = nominal(self.factor) + uncertainty(self.factor) * rng.standard_normal(draws)
-        content = factor * fitted.curve.inverse(signal, p)
-        content = np.where(np.isnan(content), np.inf, content)
-        low, high = np.quantile(content, [0.5 - level / 2, 0.5 + level / 2], method="nearest")
-        return float(low), float(high)
+def fieller_misfit(reading: Reading, content: float) -> float:
+    """(signal read − signal predicted)² over its variance, at a candidate content."""
+    fitted, factor = reading.fitted, nominal(reading.factor)
+    x = content / factor
+    variance = uncertainty(reading.sample.mean) ** 2 + fitted.curve_variance(x)
+    if uncertainty(reading.factor) > 0:
+        variance = variance + (fitted.slope(x) * x * uncertainty(reading.factor) / factor) ** 2
+    return float((reading.sample.level - fitted.signal(x)) ** 2 / variance)
 
 
-def dilution_factor(steps: Sequence[Mapping[str, Any]]) -> UFloat:
+def profile_misfit(reading: Reading, content: float) -> float:
+    """How much the misfit of standards and sample together must rise, were the content this."""
+    fitted, factor = reading.fitted, nominal(reading.factor)
+    relative, u = uncertainty(reading.factor) / factor, uncertainty(reading.sample.mean)
+    best = fitted.misfits(fitted.values)
+    curve, standards = fitted.curve, fitted.x
+
+    def seen(z: Floats) -> Floats:
+        return np.asarray(content / (factor * (1 + relative * z[-1])))
+
+    def misfits(z: Floats) -> Floats:
+        off = (float(curve.signal(seen(z), z[:-1])) - reading.sample.level) / u
+        return np.concatenate([fitted.misfits(z[:-1]), [off, z[-1]]])
+
+    def slopes(z: Floats) -> Floats:
+        x, p = seen(z), z[:-1]
+        table = np.zeros((standards.size + 2, z.size))
+        table[:-2, :-1] = fitted.whiten(curve.gradient(standards, p))
+        table[-2, :-1] = curve.gradient(x, p) / u
+        table[-2, -1] = -float(curve.slope(x, p) * x) * relative / (1 + relative * z[-1]) / u
+        table[-1, -1] = 1.0
+        return table
+
+    found = least_squares(misfits, np.append(fitted.values, 0.0), slopes, method="lm", x_scale="jac")
+    return float(2 * found.cost - best @ best)
+
+
+def _walk(reading: Reading, misfit: Callable[[Reading, float], float], threshold: float) -> tuple[float, float]:
+    """Step out from the value until the misfit passes the threshold, then close in."""
+    centre, u = nominal(reading.value), uncertainty(reading.value)
+    floor = -np.inf if reading.fitted.curve.linear else 1e-6 * centre
+
+    def excess(content: float) -> float:
+        return misfit(reading, content) - threshold
+
+    def end(side: float) -> float:
+        inner = centre
+        for step in u * np.sqrt(threshold) * 1.4 ** np.arange(25):
+            outer = max(centre + side * step, floor)
+            if excess(outer) > 0:
+                return float(brentq(excess, inner, outer, xtol=1e-8 * u, rtol=1e-10))
+            if outer == floor:
+                return 0.0
+            inner = outer
+        return side * float("inf")
+
+    return end(-1.0), end(1.0)
+
+
+def _monte_carlo(reading: Reading, level: float, draws: int = 100_000, seed: int = 20_260) -> tuple[float, float]:
+    """Draws of curve, signal and factor; a scatter that was estimated from few readings is drawn too.
+
+    JCGM 101:2008, 6.4.9 (scaled and shifted t) and 7.
+    """
+    rng = np.random.default_rng(seed)
+    fitted, sample = reading.fitted, reading.sample
+
+    def swell(nu: float) -> Any:
+        return np.sqrt(nu / rng.chisquare(nu, draws)) if np.isfinite(nu) else 1.0
+
+    def shifts(covariance: Floats) -> Floats:
+        sizes, axes = np.linalg.eigh(covariance)
+        return np.asarray((axes * np.sqrt(np.maximum(sizes, 0))) @ rng.standard_normal((sizes.size, draws)))
+
+    common = swell(fitted.degrees_of_freedom)
+    own = common if sample.degrees_of_freedom == fitted.degrees_of_freedom else swell(sample.degrees_of_freedom)
+    p = fitted.values[:, None] + shifts(fitted.scatter_covariance) * common
+    p = p + shifts(fitted.covariance - fitted.scatter_covariance)
+    signal = sample.level + uncertainty(sample.mean) * own * rng.standard_normal(draws)
+    factor = nominal(reading.factor) + uncertainty(reading.factor) * rng.standard_normal(draws)
+    content = factor * fitted.curve.inverse(signal, p)
+    content = np.where(np.isnan(content), np.inf, content)
+    low, high = np.quantile(content, [0.5 - level / 2, 0.5 + level / 2], method="nearest")
+    return float(low), float(high)
+
+
+def sample_signal(signals: Floats, fitted: FittedCurve, scatter: str) -> SampleSignal:
+    """Replicates and their mean; `scatter` says whose: the "calibration"'s, the "replicates"', or both "pooled"."""
+    one_of(scatter, ("calibration", "pooled", "replicates"), "scatter")
+    mean, count = float(signals.mean()), signals.size
+    variance, nu = float(fitted.variance(np.asarray(mean))), fitted.degrees_of_freedom
+    if scatter != "calibration" and count < 2:
+        raise InputError(f"scatter={scatter!r} with {count} signal", "two replicates or more", "read the sample again")
+    if scatter == "replicates":
+        variance, nu = float(signals.var(ddof=1)), float(count - 1)
+        if variance == 0:
+            raise InputError(
+                "the replicates are alike to the last digit", "replicates that show their scatter",
+                "read with more digits, or take scatter='calibration'",
+            )  # fmt: skip
+    elif scatter == "pooled" and np.isfinite(nu):
+        own = float(signals.var(ddof=1))
+        variance, nu = (nu * variance + (count - 1) * own) / (nu + count - 1), nu + count - 1
+    return SampleSignal(signals, ufloat(mean, np.sqrt(variance / count), tag=REPLICATES), nu)
+
+
+def dilution_of(dilution: float | UFloat, u_pipetting: float) -> float | UFloat:
+    """The factor of a dilution as a number, or a ufloat where it is uncertain."""
+    size = nominal(dilution) if not isinstance(dilution, str) else float("nan")
+    if not (np.isfinite(size) and size >= 1):
+        good = np.isfinite(size) and size > 0
+        raise InputError(
+            f"dilution is {dilution}",
+            "how many times the sample was diluted: 1 or more, 10 for one part made up to ten",
+            f"give {1 / size:g} if one part was made up to {1 / size:g}" if good
+            else "divide the total volume by the volume of sample in it",
+        )  # fmt: skip
+    not_negative(u_pipetting, "u_pipetting")
+    if uncertainty(dilution) > 0:
+        if u_pipetting:
+            raise InputError(
+                "the dilution carries ± and u_pipetting is given too", "one of the two", "leave out u_pipetting"
+            )
+        return dilution
+    return ufloat(size, size * u_pipetting, tag=PIPETTING) if u_pipetting else size
+
+
+def dilution_factor(steps: Sequence[Mapping[str, Any]]) -> Any:
     """The factor of a dilution, or of several in a row, with its uncertainty.
 
     Parameters
     ----------
     steps : sequence of mappings
-        Each with ``sample_mL`` and ``total_mL``; plain numbers or ufloats.
+        Each with ``sample_mL`` and ``total_mL``, as numbers or ufloats. A pipette used twice is given as the same
+        ufloat twice: its error then counts twice, as it does in the glass.
 
     Returns
     -------
-    UFloat
-        How many times stronger the sample is than what the sensor sees.
-
-    Notes
-    -----
-    factor = ∏ total / sample. Pipettes used twice should be given as the same ufloat twice: their common error
-    then counts twice, as it does in the glass.
+    float or UFloat
+        How many times stronger the sample is than what the sensor sees: ∏ total / sample.
 
     Examples
     --------
@@ -293,30 +270,111 @@ def dilution_factor(steps: Sequence[Mapping[str, Any]]) -> UFloat:
 
     References
     ----------
-    Eurachem/CITAC Guide CG 4, QUAM:2012, examples A1 and A2 (volumes).
+    Eurachem/CITAC Guide CG 4, QUAM:2012, example A1 (volumes).
     """
-    factor: UFloat = 1.0
+    factor: Any = 1.0
     for step in steps:
-        factor = factor * step["total_mL"] / step["sample_mL"]
+        sample, total = step["sample_mL"], step["total_mL"]
+        if not 0 < nominal(sample) <= nominal(total):
+            raise InputError(
+                f"{nominal(sample):g} mL of sample in {nominal(total):g} mL",
+                "a sample above zero and no larger than the total",
+                "give the volume taken and the volume it was made up to",
+            )
+        factor = factor * total / sample
     return factor
 
 
-def mean_signal(signals: ArrayLike, fitted: FittedCurve, scatter: str) -> tuple[Floats, float, float, float]:
-    """Replicates, their mean, its standard uncertainty and degrees of freedom.
+def read_back(
+    fitted: FittedCurve, sample: SampleSignal, factor: float | UFloat, said: Sequence[str], *, extrapolate: bool
+) -> Reading:
+    """The content that gives a signal, times a factor."""
+    x = float(fitted.inverse(sample.level))
+    inside = _judge(fitted, x, sample.level, nominal(factor), extrapolate)
+    slope = float(fitted.slope(x))
+    if not (np.isfinite(slope) and slope != 0):
+        raise InputError(
+            f"signal {sample.level:g} {fitted.unit} lies where the {fitted.curve.name} curve has no slope",
+            "a signal above that of the blank",
+            "dilute less, or take another curve",
+        )
+    shift = sum((-g / slope) * (p - nominal(p)) for g, p in zip(fitted.gradient(x), fitted.parameters.values()))
+    value = factor * (x + shift + (sample.mean - sample.level) / slope)
+    nu = _degrees_of_freedom(fitted, sample, x, (nominal(factor) / slope) ** 2, value.std_dev**2)
+    remarks = [*_doubts(fitted, sample, x, inside), *said]
+    return Reading(value, x, sample, factor, inside, nu, tuple(remarks), fitted)
 
-    `scatter` says whose: the "calibration"'s, the "replicates"' own, or both "pooled".
-    """
-    from fermkit.checks import numbers
 
-    values = numbers(np.atleast_1d(np.asarray(signals, dtype=object)), "signal of the sample")
-    mean, count = float(values.mean()), values.size
-    variance, nu = float(fitted.variance(np.asarray(mean))), fitted.degrees_of_freedom
-    own = float(values.var(ddof=1)) if count > 1 else 0.0
-    if scatter == "replicates" and count > 1:
-        variance, nu = own, float(count - 1)
-    elif scatter == "pooled" and count > 1 and np.isfinite(nu):
-        variance, nu = (nu * variance + (count - 1) * own) / (nu + count - 1), nu + count - 1
-    return values, mean, float(np.sqrt(variance / count)), nu
+def _judge(fitted: FittedCurve, x: float, signal: float, factor: float, extrapolate: bool) -> bool:
+    """Whether x lies within the standards; refused where it does not and was not asked for."""
+    (low, high), unit = fitted.range, fitted.content_unit
+    if not np.isfinite(x):
+        raise InputError(
+            f"signal {signal:g} {fitted.unit} lies beyond what the {fitted.curve.name} curve reaches: "
+            "no content gives it",
+            f"a signal between {fitted.y.min():g} and {fitted.y.max():g} {fitted.unit}, where the standards lie",
+            "dilute the sample if the sensor is saturated; check the baseline if the signal is too small",
+        )
+    if low <= x <= high:
+        return True
+    blank = low == 0 and signal_at_blank(fitted, signal)
+    if extrapolate or blank:
+        return False
+    if x > high:
+        better, target = factor * x / (0.6 * high), 0.6 * high
+        advice = f"dilute the sample {better:.2g}-fold altogether: the sensor then sees about {target:.2g} {unit}"
+    else:
+        advice = "dilute less, or add standards below it"
+    raise InputError(
+        f"signal {signal:g} {fitted.unit} reads {x:.4g} {unit}, outside the standards ({low:g} to {high:g} {unit})",
+        "a sample that the sensor sees within the standards",
+        f"{advice}; or pass extrapolate=True and accept that the curve is not known there",
+    )
 
 
-__all__ = ["Budget", "Reading", "budget_of", "dilution_factor", "student"]
+def signal_at_blank(fitted: FittedCurve, signal: float) -> bool:
+    """Whether a signal beyond the blank's could be scatter of a blank (three standard uncertainties)."""
+    u = float(np.sqrt(fitted.variance(np.asarray(signal)) + fitted.curve_variance(0.0)))
+    return abs(signal - float(fitted.signal(0.0))) <= 3 * u
+
+
+def _degrees_of_freedom(fitted: FittedCurve, sample: SampleSignal, x: float, scale: float, total: float) -> float:
+    """Effective ones: scatter of standards and of sample are one estimate where they share it."""
+    standards = float(fitted.curve_variance(x, fitted.scatter_covariance)) * scale
+    own = uncertainty(sample.mean) ** 2 * scale
+    nu = sample.degrees_of_freedom
+    scattered = (
+        [(standards + own, nu)]
+        if nu == fitted.degrees_of_freedom
+        else [(standards, fitted.degrees_of_freedom), (own, nu)]
+    )
+    return effective_degrees_of_freedom([*scattered, (max(total - standards - own, 0.0), float("inf"))])
+
+
+def _doubts(fitted: FittedCurve, sample: SampleSignal, x: float, inside: bool) -> list[str]:
+    (low, high), unit, said = fitted.range, fitted.content_unit, []
+    if not inside:
+        said.append(f"outside the standards ({low:g} to {high:g} {unit}): the curve is not known there")
+    limit = decision_limit(fitted, sample.values.size)
+    if low == 0 and x < limit:
+        said.append(f"not told from a blank: the sensor sees less than the decision limit of {limit:.2g} {unit}")
+    if sample.values.size > 1:
+        said += _replicate_doubts(fitted, sample)
+    return said
+
+
+def _replicate_doubts(fitted: FittedCurve, sample: SampleSignal) -> list[str]:
+    own, nu = float(sample.values.var(ddof=1)), sample.values.size - 1
+    ratio, nu_cal = own / float(fitted.variance(np.asarray(sample.level))), fitted.degrees_of_freedom
+    p = special.fdtrc(nu, nu_cal, ratio) if np.isfinite(nu_cal) else special.chdtrc(nu, ratio * nu)
+    said = []
+    if p < 0.01:
+        said.append(
+            f"the replicates scatter {np.sqrt(ratio):.1f} times as much as the standards ({in_words(p)}): "
+            "read the sample again, or pass scatter='replicates'"
+        )
+    if sample.values.size > 2 and own > 0:
+        apart = grubbs_test(sample.values)
+        if apart.passed is False and apart.p < 0.01:
+            said.append(apart.verdict)
+    return said

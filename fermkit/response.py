@@ -3,12 +3,14 @@
 Plain arithmetic on floats and arrays; `calibration` and `readback` give it names and intervals.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
+from uncertainties import UFloat
 
 from fermkit.errors import FitError
 
@@ -127,7 +129,7 @@ POWER = Curve(
 
 def _filled(x: Floats, p: Floats) -> Floats:
     """The share of the rise from bottom to top: 1 / (1 + (middle / x)^steepness)."""
-    bottom, top, middle, steepness = p
+    middle, steepness = p[2], p[3]
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         ratio = np.where(x > 0, np.power(np.maximum(x, 1e-300) / middle, steepness), 0.0)
         return np.where(np.isinf(ratio), 1.0, ratio / (1 + ratio))
@@ -200,8 +202,9 @@ LOGISTIC3 = Curve(
 CURVES = {curve.name: curve for curve in (LINE, QUADRATIC, POWER, LOGISTIC4, LOGISTIC3)}
 
 
-def least_squares_fit(curve: Curve, x: Floats, y: Floats, whiten: Callable[[Floats], Floats],
-                      start: Floats | None = None) -> Floats:
+def least_squares_fit(
+    curve: Curve, x: Floats, y: Floats, whiten: Callable[[Floats], Floats], start: Floats | None = None
+) -> Floats:
     """Parameters with the least sum of squares of whitened residuals.
 
     Parameters
@@ -228,13 +231,18 @@ def least_squares_fit(curve: Curve, x: Floats, y: Floats, whiten: Callable[[Floa
     Moré 1978, Lecture Notes in Mathematics 630, 105 (Levenberg–Marquardt, as in MINPACK).
     """
     if curve.linear:
-        return np.linalg.lstsq(whiten(curve.gradient(x, x[:0])), whiten(y), rcond=None)[0]
+        return np.asarray(np.linalg.lstsq(whiten(curve.gradient(x, x[:0])), whiten(y), rcond=None)[0], dtype=np.float64)
     guess = curve.start(x, y) if start is None else start
     found = least_squares(
         lambda p: whiten(curve.signal(x, p) - y),
         guess,
         lambda p: whiten(curve.gradient(x, p)),
-        method="lm", x_scale="jac", xtol=1e-13, ftol=1e-13, gtol=1e-13, max_nfev=2000,
+        method="lm",
+        x_scale="jac",
+        xtol=1e-13,
+        ftol=1e-13,
+        gtol=1e-13,
+        max_nfev=2000,
     )
     if not (found.success and np.all(np.isfinite(found.x))):
         raise FitError(
@@ -247,55 +255,88 @@ def least_squares_fit(curve: Curve, x: Floats, y: Floats, whiten: Callable[[Floa
 
 @dataclass(frozen=True)
 class FittedCurve:
-    """A curve through standards with what its numbers are worth.
+    """A curve through standards, with what its numbers are worth and what surrounded the sensor.
 
     Attributes
     ----------
     curve : Curve
     values : numpy.ndarray of shape (parameters,)
+    parameters : mapping of str to UFloat
+        The same, correlated with one another and with the caller's own standards.
     covariance : numpy.ndarray of shape (parameters, parameters)
-        From everything: scatter of the signals and the contents of the standards.
+        From everything: scatter of the signals and contents of the standards.
     scatter_covariance : numpy.ndarray of shape (parameters, parameters)
         The part that comes from the scatter of the signals, whose size was estimated.
     variance : callable
         Variance of one reading at a given signal [signal unit²].
+    scale : float
+        Variance at unit weight.
     degrees_of_freedom : float
-        Behind `variance`; infinite where it was stated rather than estimated.
+        Behind `scale`; infinite where it was stated rather than estimated.
     x, y : numpy.ndarray of shape (n,)
-        The standards.
+        The standards: content at the standards' mean temperature, signal above the baseline.
+    solution : numpy.ndarray of int, shape (n,)
+        Which solution each reading belongs to; readings of one solution are replicates.
     whiten : callable
         Turns residuals of the standards into uncorrelated ones of unit variance.
+    unit, content_unit : str
+    sensor : "vapour" or "liquid"
+    temperature_C, humidity_pct : float or None
+        Mean over the standards; None where not recorded.
+    above_baseline : bool
+        Whether a baseline was taken off the standards' signals.
+    band_K : float
+        How far from the standards' temperature a sample may be without a word [K].
     """
 
     curve: Curve
     values: Floats
+    parameters: Mapping[str, UFloat]
     covariance: Floats
     scatter_covariance: Floats
     variance: Callable[[Floats], Floats]
+    scale: float
     degrees_of_freedom: float
     x: Floats
     y: Floats
+    solution: NDArray[np.intp]
     whiten: Callable[[Floats], Floats]
+    unit: str = ""
+    content_unit: str = "% vol"
+    sensor: str = "vapour"
+    temperature_C: float | None = None
+    humidity_pct: float | None = None
+    above_baseline: bool = False
+    band_K: float = 0.5
+
+    @property
+    def range(self) -> tuple[float, float]:
+        """Lowest and highest standard."""
+        return float(self.x.min()), float(self.x.max())
+
+    def signal(self, x: Any) -> Floats:
+        """The fitted signal."""
+        return self.curve.signal(np.asarray(x, dtype=float), self.values)
+
+    def slope(self, x: Any) -> Floats:
+        """Signal per unit of content."""
+        return self.curve.slope(np.asarray(x, dtype=float), self.values)
+
+    def inverse(self, y: Any) -> Floats:
+        """The content that gives the signal; NaN where none does."""
+        return self.curve.inverse(np.asarray(y, dtype=float), self.values)
+
+    def gradient(self, x: Any) -> Floats:
+        """The signal's derivative by each parameter."""
+        return self.curve.gradient(np.asarray(x, dtype=float), self.values)
+
+    def curve_variance(self, x: Any, covariance: Floats | None = None) -> Floats:
+        """Variance of the fitted signal at content x: gᵀ C g."""
+        gradient = self.gradient(x)
+        used = self.covariance if covariance is None else covariance
+        found: Floats = np.einsum("...i,ij,...j->...", gradient, used, gradient)
+        return found
 
     def misfits(self, p: Floats) -> Floats:
         """Whitened residuals of the standards under other parameters."""
         return self.whiten(self.curve.signal(self.x, p) - self.y)
-
-    def signal(self, x: Floats) -> Floats:
-        """The fitted signal."""
-        return self.curve.signal(x, self.values)
-
-    def slope(self, x: Floats) -> Floats:
-        """Signal per unit of content."""
-        return self.curve.slope(x, self.values)
-
-    def inverse(self, y: Floats) -> Floats:
-        """The content that gives the signal; NaN where none does."""
-        return self.curve.inverse(y, self.values)
-
-    def curve_variance(self, x: Floats, covariance: Floats | None = None) -> Floats:
-        """Variance of the fitted signal at content x: gᵀ C g."""
-        gradient = self.curve.gradient(x, self.values)
-        used = self.covariance if covariance is None else covariance
-        found: Floats = np.einsum("...i,ij,...j->...", gradient, used, gradient)
-        return found
