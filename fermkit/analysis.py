@@ -18,6 +18,7 @@ from fermkit.harvest import NetYeast, carried_solids, net_yeast
 from fermkit.hold import HoldLog
 from fermkit.readback import SCATTER, Reading
 from fermkit.records import Run
+from fermkit.streams import USUAL_ASH
 from fermkit.vessel import Pressure
 from fermkit.written import Line, Page, Written, in_words, uncertainty
 from fermkit.yields import THEORETICAL, UncertaintyShares, Yield, acts_of, in_one_sentence, yield_of
@@ -278,7 +279,7 @@ def _yields(
     out = {}
     if "yeast" in grams and limits is not None:
         cells, (_, most) = compound("yeast"), limits.lowest_g
-        carbon = grams["yeast"] * (1 - 0.065) * cells.carbon / cells.molar_mass
+        carbon = grams["yeast"] * (1 - USUAL_ASH[0]) * cells.carbon / cells.molar_mass
         note = f"the most that this feed allows (by {' or '.join(limits.binding)})"
         out["yeast_yield"] = yield_of("yeast_yield", "dry yeast", grams["yeast"], used, carbon, most / used, note, dof)
     for name, note in (("ethanol", "the theoretical 0.5114 g/g"), ("CO2", "the theoretical 0.4886 g/g")):

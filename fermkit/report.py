@@ -11,10 +11,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from markupsafe import Markup
+
 from fermkit import plots
 from fermkit.analysis import Analysis
 from fermkit.composition import compound
 from fermkit.errors import InputError
+from fermkit.streams import USUAL_ASH
 from fermkit.written import Page, nominal
 
 
@@ -22,7 +25,7 @@ from fermkit.written import Page, nominal
 class Drawn:
     """A picture and what it shows in words."""
 
-    svg: str
+    svg: Any
     alt: str
 
 
@@ -68,11 +71,11 @@ def html_report(analysis: Analysis) -> str:
     -------
     str
     """
+    from importlib.metadata import version
+
     import jinja2
     import numpy
     import scipy
-
-    from importlib.metadata import version
 
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("fermkit", "."),
@@ -138,7 +141,7 @@ def _svg(draw: Callable[[Analysis, Any], str], analysis: Analysis, height_cm: fl
     picture = plots.figure(16.0, height_cm)
     with plots.house_style():
         alt = draw(analysis, picture.add_subplot())
-    return Drawn(plots.svg(picture), alt) if alt else None
+    return Drawn(Markup(plots.svg(picture)), alt) if alt else None  # matplotlib escapes the texts in it
 
 
 def _carbon(a: Analysis, ax: Any) -> str:
@@ -154,7 +157,7 @@ def _carbon_per_g(name: str) -> float:
     if name == "organic acids":
         return float(compound("CH2O").carbon / compound("CH2O").molar_mass)
     thing = compound(name)
-    share = 1 - 0.065 if name == "yeast" else 1.0
+    share = 1 - USUAL_ASH[0] if name == "yeast" else 1.0
     return float(share * thing.carbon / thing.molar_mass)
 
 
