@@ -1,0 +1,114 @@
+"""The report: one file, nothing fetched, texts escaped, written whole or not at all, the same bytes twice."""
+
+import os
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+import fermkit as fk
+from fermkit import report
+from fermkit.errors import InputError
+
+SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
+
+
+@pytest.fixture(scope="module")
+def analysis():
+    """One sample run, analysed."""
+    return fk.analyse(fk.read_run(SAMPLES / "jar_3_closes"))
+
+
+@pytest.fixture(scope="module")
+def html(analysis):
+    """Its report."""
+    return report.html_report(analysis)
+
+
+class Outline(HTMLParser):
+    """Tags that are open, and attributes that would fetch something."""
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.fetched, self.scripts = [], [], 0
+
+    def handle_starttag(self, tag, attrs):
+        self.scripts += tag == "script"
+        for name, value in attrs:
+            if name in ("src", "href", "xlink:href") and not (value or "").startswith(("#", "data:")):
+                self.fetched.append((tag, value))
+
+
+def test_one_file_without_script_and_without_anything_to_fetch(html):
+    """The page stands alone."""
+    outline = Outline()
+    outline.feed(html)
+    assert outline.scripts == 0
+    assert outline.fetched == []
+    assert "url(http" not in html
+
+
+def test_every_picture_says_in_words_what_it_shows(html):
+    """Each figure has a label that a screen reader can read."""
+    labels = re.findall(r'<figure role="img" aria-label="([^"]+)"', html)
+    assert len(labels) >= 4
+    assert all(len(label) > 20 for label in labels)
+
+
+def test_the_page_says_invented_and_names_each_file_with_its_hash(html, analysis):
+    """Provenance and origin stand on the page."""
+    assert "invented" in html
+    for source in analysis.run.sources:
+        assert source.sha256 in html
+        assert source.file in html
+
+
+def test_the_numbers_are_those_of_the_analysis(html, analysis):
+    """The page, the printout and the table show one and the same yield."""
+    shown = analysis.yields["yeast_yield"].lines()[0].cells()[1]
+    assert shown in html
+    assert shown in str(analysis)
+
+
+def test_no_missing_number_reaches_the_page(html):
+    """NaN is said in words."""
+    assert not re.search(r"\bnan\b", re.sub(r"<svg.*?</svg>", "", html, flags=re.S), flags=re.I)
+
+
+def test_text_from_the_run_is_escaped(analysis):
+    """A name or note with markup in it stays text."""
+    nasty = replace(analysis, run=replace(analysis.run, name="<script>alert(1)</script>", note="<img src=x>"))
+    html = report.html_report(nasty)
+    assert "<script>" not in html
+    assert "<img" not in html
+    assert "&lt;script&gt;" in html
+
+
+def test_two_runs_of_the_same_input_give_the_same_bytes(html):
+    """No clock and no chance in the file."""
+    again = report.html_report(fk.analyse(fk.read_run(SAMPLES / "jar_3_closes")))
+    assert again == html
+
+
+def test_written_whole_or_not_at_all(analysis, tmp_path, monkeypatch):
+    """When the disk is full, the old report stays, and nothing is left beside it."""
+    target = tmp_path / "report.html"
+    fk.write_report(analysis, target)
+    before = target.read_bytes()
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(InputError, match="No space left"):
+        fk.write_report(analysis, target)
+    assert target.read_bytes() == before
+    assert [path.name for path in tmp_path.iterdir()] == ["report.html"]
+
+
+def test_a_place_that_is_not_there_is_named(analysis, tmp_path):
+    """The message says where and what to do."""
+    with pytest.raises(InputError, match="choose another place"):
+        fk.write_report(analysis, tmp_path / "nowhere" / "report.html")
