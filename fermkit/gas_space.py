@@ -3,12 +3,14 @@
 The arithmetic under `fermkit.vessel`, which wraps it with uncertainties, ratings and words.
 """
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import brentq
 
 from fermkit.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.errors import InputError
@@ -103,16 +105,54 @@ class GasSpace:
             [absolute - self.barometer_bar, absolute, co2_bar, air, water, self.dissolved(co2_bar), gas, room]
         )
 
+    def most_mol(self) -> float:
+        """CO2 made since closing at which the equations end [mol]."""
+        return float(self.amount(MOST_CO2_BAR)) - self.start_mol
+
+    def amount_at_gauge(self, gauge_bar: float) -> float:
+        """CO2 made since closing [mol] that brings the vessel to a gauge pressure [bar]."""
+        water = float(water_vapour_pressure(self.temperature_C))
+
+        def short_of(co2_bar: float) -> float:
+            air = self.air_mol * self.RT / max(float(self.room(co2_bar)), 1e-9 * self.total_L)
+            return co2_bar + air + water - self.barometer_bar - gauge_bar
+
+        for at, met in ((0.0, "stands above"), (MOST_CO2_BAR, "is far from")):
+            if (short_of(at) > 0) == (at == 0.0):
+                raise InputError(
+                    f"with CO2 at {at:g} bar this vessel {met} {gauge_bar:g} bar gauge",
+                    f"a pressure that CO2 of 0 to {MOST_CO2_BAR:g} bar can make here",
+                    "check gauge against absolute, the temperature at closing, and the room above the liquid",
+                )
+        return float(self.amount(brentq(short_of, 0.0, MOST_CO2_BAR, xtol=1e-13))) - self.start_mol
+
     def co2_bar(self, co2_mol: Any) -> Any:
         """Partial pressure of CO2 [bar] that an amount in the vessel makes."""
         most = float(self.amount(MOST_CO2_BAR))
-        if np.max(co2_mol) > most:
+        if np.max(co2_mol) > most * (1 + 1e-12):
             raise InputError(
                 f"{np.max(co2_mol):.3g} mol CO2 in this vessel presses with more than {MOST_CO2_BAR:g} bar",
                 f"at most {most:.3g} mol, where the equations end",
                 "never close it on this: fit an airlock or a relief valve, or take far less sugar",
             )
         return rising_root(self.amount, np.asarray(co2_mol, dtype=float), MOST_CO2_BAR)
+
+    def vented(self, made_mol: float, surplus: float) -> Floats:
+        """One vent: gauge and absolute after refilling [bar], CO2 let go and left [mol].
+
+        `surplus` is the share of the liquid's surplus that stays in it while open.
+        """
+        total = made_mol + self.start_mol
+        _, _, co2, air, water, dissolved, _, room = self.parts(self.co2_bar(total))
+        dry = self.barometer_bar - water
+        flat = float(self.dissolved(dry))
+        kept = flat + (dissolved - flat) * surplus if dissolved > flat else dissolved
+        washed = math.exp(-(dissolved - kept) * self.RT / (self.barometer_bar * room))
+        air_left = dry * air / (co2 + air) * washed
+        left = kept + float(gas_mol_per_L(self.temperature_C, dry - air_left)) * room
+        again = replace(self, air_mol=air_left * room / self.RT)
+        gauge, absolute, *_ = again.parts(again.co2_bar(left))
+        return np.array([gauge, absolute, total - left, left])
 
 
 def carried(function: Callable[..., Floats], inputs: Mapping[str, Any]) -> tuple[Any, ...]:
@@ -129,9 +169,7 @@ def carried(function: Callable[..., Floats], inputs: Mapping[str, Any]) -> tuple
             above = function(**(plain | {name: plain[name] + step}))
             below = function(**(plain | {name: plain[name] - step}))
             shift = value - plain[name]
-            answers = [
-                a + float(s) * shift for a, s in zip(answers, (above - below) / (2 * step), strict=True)
-            ]
+            answers = [a + float(s) * shift for a, s in zip(answers, (above - below) / (2 * step), strict=True)]
     return tuple(answers)
 
 

@@ -10,15 +10,20 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
-from uncertainties import ufloat
+from numpy.typing import ArrayLike, NDArray
+from uncertainties import covariance_matrix, ufloat
 
 from fermkit.cautions import cautions_for
-from fermkit.checks import not_negative, one_of, positive
-from fermkit.composition import molar_mass
+from fermkit.checks import between, not_negative, numbers, one_of, positive
 from fermkit.constants import STANDARD_ATMOSPHERE_BAR
 from fermkit.errors import InputError
-from fermkit.gas_space import GasSpace, carried, gas_mol_per_L
+from fermkit.gas_space import GasSpace, carried
+from fermkit.pressures import Headroom as Headroom
+from fermkit.pressures import Pressure as Pressure
+from fermkit.pressures import PressureCurve as PressureCurve
+from fermkit.pressures import PressureTime as PressureTime
+from fermkit.pressures import Vent as Vent
+from fermkit.pressures import check_produced, curve_of, first_reach
 from fermkit.properties import co2_solubility
 from fermkit.written import Line, Page, Written, nominal, plus_minus, uncertainty
 
@@ -32,111 +37,6 @@ SEALED_GASES: Final = ("air", "CO2")
 
 SOLUBILITY_DOUBT: Final = 0.03
 """Relative standard uncertainty of the solubility of CO2: published values differ by 3 % (Sander 2015)."""
-
-NOT_COUNTED: Final = (
-    "Counted: CO2 in liquid and gas space at rest, as a real gas; the sealed air with all its oxygen; "
-    "water vapour; the swelling of the liquid. Not counted: walls that stretch, ethanol vapour. The liquid "
-    "counts as water unless solubility_vs_water is given: finished beer and sparkling wine dissolve about a "
-    "tenth less, so that the pressure is higher."
-)
-
-
-@dataclass(frozen=True, repr=False)
-class Pressure(Written):
-    """The pressure in a closed vessel at rest, and where its CO2 is.
-
-    Pressures in bar, gauge and absolute by name; amounts in mol; each may carry its ±.
-    """
-
-    vessel: "Vessel"
-    co2_mol: Any
-    gauge_bar: Any
-    absolute_bar: Any
-    co2_bar: Any
-    air_bar: Any
-    water_bar: Any
-    dissolved_mol: Any
-    headspace_mol: Any
-    headspace_L: Any
-
-    @property
-    def dissolved_g_per_L(self) -> Any:
-        """CO2 in the liquid, bicarbonate counted as CO2 [g per litre of liquid as filled]."""
-        return self.dissolved_mol * molar_mass("CO2") / self.vessel.liquid_L
-
-    @property
-    def dissolved_volumes(self) -> Any:
-        """The same in 'volumes': litres of real CO2 gas at 0 °C and 1 atm per litre of liquid."""
-        return self.dissolved_g_per_L / (molar_mass("CO2") * gas_mol_per_L(0.0, STANDARD_ATMOSPHERE_BAR))
-
-    def page(self) -> Page:
-        """Lines for the lab book, the comparison with the rating, the cautions."""
-        in_liquid = plus_minus(self.dissolved_g_per_L, "g/L")
-        return Page(
-            f"Pressure in a closed vessel at rest, {self.vessel.in_short()}",
-            (
-                Line("pressure, gauge", self.gauge_bar, "bar", "above the air outside"),
-                Line("pressure, absolute", self.absolute_bar, "bar"),
-                Line("  of it CO2", self.co2_bar, "bar"),
-                Line("  of it sealed air", self.air_bar, "bar"),
-                Line("  of it water vapour", self.water_bar, "bar"),
-                Line("CO2 made since closing", self.co2_mol, "mol"),
-                Line("CO2 in the liquid", self.dissolved_mol, "mol", in_liquid),
-                Line("CO2 in the gas space", self.headspace_mol, "mol"),
-                Line("gas space", self.headspace_L, "L", "left free by the swollen liquid"),
-            ),
-            (
-                self.vessel.against_rating(self.gauge_bar),
-                NOT_COUNTED,
-                *cautions_for("closing").sentences(),
-            ),
-        )
-
-
-@dataclass(frozen=True, repr=False)
-class Vent(Written):
-    """What a vent does: the pressure before, at once, and after the liquid has refilled the gas space."""
-
-    before: Pressure
-    duration_min: float
-    degassing_per_h: float | None
-    at_once_gauge_bar: Any
-    refilled_gauge_bar: Any
-    refilled_absolute_bar: Any
-    let_go_mol: Any
-    left_mol: Any
-
-    def page(self) -> Page:
-        """Lines for the lab book and the warnings."""
-        vessel = self.before.vessel
-        return Page(
-            f"A vent of {self.duration_min:g} min, {vessel.in_short()}",
-            (
-                Line("before, gauge", self.before.gauge_bar, "bar"),
-                Line("at once, gauge", self.at_once_gauge_bar, "bar", "open to the air"),
-                Line(
-                    "after refilling, gauge", self.refilled_gauge_bar, "bar", "closed again, nothing new made"
-                ),
-                Line("after refilling, absolute", self.refilled_absolute_bar, "bar"),
-                Line("CO2 let go", self.let_go_mol, "mol"),
-                Line("CO2 left in the vessel", self.left_mol, "mol"),
-            ),
-            (
-                self._how_open(),
-                vessel.against_rating(self.refilled_gauge_bar),
-                *cautions_for("venting").sentences(),
-            ),
-        )
-
-    def _how_open(self) -> str:
-        if self.degassing_per_h is None:
-            return (
-                "The liquid is taken to give off nothing while open, which leaves the most in it: how fast "
-                "it degasses (degassing_per_h) is not known. Left open until it is flat, it would come back "
-                "to no pressure."
-            )
-        rate = f"exp(-{self.degassing_per_h:g} t), t in hours"
-        return f"While open, the liquid's surplus of CO2 falls as {rate}."
 
 
 @dataclass(frozen=True, repr=False)
@@ -241,11 +141,9 @@ class Vessel(Written):
         """
         not_negative(nominal(co2_mol), "CO2 made since closing [mol]")
         parts = carried(self._at_rest, self._inputs(co2_mol=co2_mol))
-        return Pressure(self, co2_mol, *parts)
+        return Pressure(self.in_short(), self.against_rating(parts[0]), self.liquid_L, co2_mol, *parts)
 
-    def after_vent(
-        self, co2_mol: Any, duration_min: float = 0.0, degassing_per_h: float | None = None
-    ) -> Vent:
+    def after_vent(self, co2_mol: Any, duration_min: float = 0.0, degassing_per_h: float | None = None) -> Vent:
         """What venting once would and would not do.
 
         Parameters
@@ -285,10 +183,122 @@ class Vessel(Written):
         surplus = math.exp(-(degassing_per_h or 0.0) * duration_min / 60.0)
 
         def vented(**inputs: float) -> Floats:
-            return self._vented(surplus, **inputs)
+            made = inputs.pop("co2_mol")
+            return self._space(**inputs).vented(made, surplus)
 
         parts = carried(vented, self._inputs(co2_mol=co2_mol))
-        return Vent(before, duration_min, degassing_per_h, 0.0, *parts)
+        return Vent(before, self.against_rating(parts[0]), duration_min, degassing_per_h, 0.0, *parts)
+
+    def headroom(self, bar_gauge: float | None = None, *, fraction: float = 1.0) -> Headroom:
+        """How much CO2, and so how much sugar, brings this vessel to a pressure when it is kept closed.
+
+        Parameters
+        ----------
+        bar_gauge : float or None
+            The pressure [bar gauge]; None: the maker's rating.
+        fraction : float
+            Of that pressure, above 0 to 1.
+
+        Returns
+        -------
+        Headroom
+            CO2 [mol] and sugar [g], on top of what was in the vessel at closing.
+
+        Notes
+        -----
+        The equation of `pressure`, solved the other way. Sugar by C6H12O6 → 2 C2H5OH + 2 CO2: the most CO2
+        that it can make without air; growth makes less.
+
+        Raises
+        ------
+        InputError
+            Without a rating and without a pressure; or if the vessel stands there already.
+
+        References
+        ----------
+        As in `pressure`; Gay-Lussac's equation of the fermentation.
+        """
+        limit = self._limit(bar_gauge, fraction)
+        return Headroom(self.in_short(), limit, self.liquid_L, self._amount_at(limit))
+
+    def pressure_over(self, fit: Any, time_h: ArrayLike | None = None) -> PressureCurve:
+        """The pressure along a gas curve, had the vessel been closed all the time.
+
+        Parameters
+        ----------
+        fit : GrowthFit
+            Of mol CO2 *produced*: ``fit.counts == "produced"`` and a unit that starts with ``mol``.
+        time_h : array-like of shape (n,), optional
+            Hours since closing; None: 200 points over the readings.
+
+        Returns
+        -------
+        PressureCurve
+            With the 95 % band of the vessel's uncertainty and of the curve's.
+
+        Raises
+        ------
+        InputError
+            For any other curve: gas that was collected has left, and what stays dissolved is not in it.
+
+        References
+        ----------
+        As in `pressure`; the band by linear propagation (GUM 5.1.2, 5.2.2).
+        """
+        check_produced(fit)
+        time = np.linspace(0.0, float(fit.time_h[-1]), 200) if time_h is None else numbers(time_h, "time [h]")
+        co2, u_co2, band_of = curve_of(fit, time)
+        kept = co2 <= self._space().most_mol()
+        early = not bool(kept.all())
+        if early:
+            last = int(np.argmin(kept))
+            time, co2, u_co2 = time[:last], co2[:last], u_co2[:last]
+        if time.size == 0:
+            raise InputError(
+                "a gas curve that starts beyond what this vessel could hold",
+                "CO2 produced since closing, from zero on",
+                "check the unit of the curve: mol, not mmol or mL",
+            )
+        gauge, u = self._along(co2, u_co2)
+        top = int(np.argmax(gauge))
+        rating = self.against_rating(ufloat(gauge[top], max(float(u[top]), 1e-12)))
+        return PressureCurve(self.in_short(), rating, time, co2, gauge, u, self.rated_bar_gauge, early, band_of)
+
+    def time_to_pressure(self, fit: Any, bar_gauge: float | None = None, *, fraction: float = 1.0) -> PressureTime:
+        """When the closed vessel reaches a pressure, counted from CO2 *produced*.
+
+        Parameters
+        ----------
+        fit : GrowthFit
+            As in `pressure_over`.
+        bar_gauge : float or None
+            The pressure [bar gauge]; None: the maker's rating.
+        fraction : float
+            Of that pressure, above 0 to 1.
+
+        Returns
+        -------
+        PressureTime
+            Hours since closing; its limits are where the 95 % band of `pressure_over` crosses the pressure.
+
+        Raises
+        ------
+        InputError
+            For a curve of anything but mol CO2 produced, or without a rating and a pressure.
+
+        References
+        ----------
+        As in `pressure_over`.
+        """
+        check_produced(fit)
+        limit = self._limit(bar_gauge, fraction)
+        needed = self._amount_at(limit)
+        last = float(fit.time_h[-1])
+        time = np.concatenate([np.linspace(0.0, last, 400), last * np.geomspace(1.0025, 20.0, 400)])
+        co2, u_co2, band_of = curve_of(fit, time)
+        gauge, u = self._along(np.minimum(co2, self._space().most_mol()), u_co2)
+        early, best, late = (first_reach(time, gauge + side * u, limit) for side in (1.96, 0.0, -1.96))
+        return PressureTime(self.in_short(), limit, best, (early, late), needed, last, band_of)
 
     def warmed_to(self, temperature_C: Any) -> "Vessel":
         """The same closed vessel, with the same sealed air, at another temperature [°C]."""
@@ -346,24 +356,50 @@ class Vessel(Written):
         own = {name: getattr(self, name) for name in names}
         return own | ({} if self.pH is None else {"pH": self.pH}) | more
 
-    def _at_rest(self, co2_mol: float, **inputs: float) -> Floats:
-        gas_space = GasSpace.closed(self.sealed_gas, **inputs)
-        return gas_space.parts(gas_space.co2_bar(co2_mol + gas_space.start_mol))
+    def _space(self, **inputs: float) -> GasSpace:
+        plain = {name: nominal(value) for name, value in self._inputs().items()}
+        return GasSpace.closed(self.sealed_gas, **(plain | inputs))
 
-    def _vented(self, surplus: float, co2_mol: float, **inputs: float) -> Floats:
-        """Gauge and absolute after refilling, CO2 let go and left, for plain numbers."""
-        full = GasSpace.closed(self.sealed_gas, **inputs)
-        total = co2_mol + full.start_mol
-        _, _, co2, air, water, dissolved, _, room = full.parts(full.co2_bar(total))
-        dry = full.barometer_bar - water
-        flat = full.dissolved(dry)
-        kept = min(dissolved, flat + (dissolved - flat) * surplus) if dissolved > flat else dissolved
-        washed = math.exp(-(dissolved - kept) * full.RT / (full.barometer_bar * room))
-        air_left = dry * air / (co2 + air) * washed
-        left = kept + float(gas_mol_per_L(full.temperature_C, dry - air_left)) * room
-        again = replace(full, air_mol=air_left * room / full.RT)
-        parts = again.parts(again.co2_bar(left))
-        return np.array([parts[0], parts[1], total - left, left])
+    def _limit(self, bar_gauge: float | None, fraction: float) -> float:
+        between(fraction, 1e-6, 1.0, "fraction of the pressure", do="give 0.5 for half")
+        if bar_gauge is None and self.rated_bar_gauge is None:
+            raise InputError(
+                "no pressure to compare with: the vessel has no maker's rating",
+                "rated_bar_gauge from the maker, or a pressure in bar gauge",
+                "ask the maker; without a rating nobody can say how much is too much",
+            )
+        limit = float((self.rated_bar_gauge if bar_gauge is None else bar_gauge) or 0.0)
+        positive(limit, "pressure [bar gauge]")
+        return limit * fraction
+
+    def _amount_at(self, limit: float) -> Any:
+        def amount(**inputs: float) -> Floats:
+            return np.array([self._space(**inputs).amount_at_gauge(limit)])
+
+        return carried(amount, self._inputs())[0]
+
+    def _along(self, co2: Floats, u_co2: Floats) -> tuple[Floats, Floats]:
+        """Gauge pressure and its standard uncertainty for many amounts at once."""
+
+        def gauge(n: Floats, **inputs: float) -> Floats:
+            space = self._space(**inputs)
+            return np.asarray(space.parts(space.co2_bar(n + space.start_mol))[0])
+
+        step = 1e-4 * max(float(co2.max()), 1e-6)
+        lower = np.maximum(co2 - 2 * step, 0.0)
+        by_co2 = (gauge(co2) - gauge(lower)) / np.maximum(co2 - lower, step)
+        uncertain = {name: value for name, value in self._inputs().items() if uncertainty(value) > 0}
+        slopes = []
+        for name, value in uncertain.items():
+            centre, h = nominal(value), 1e-3 * uncertainty(value)
+            slopes.append((gauge(co2, **{name: centre + h}) - gauge(co2, **{name: centre - h})) / (2 * h))
+        shared = np.asarray(covariance_matrix(list(uncertain.values()))) if uncertain else np.zeros((0, 0))
+        J = np.array(slopes).reshape(len(uncertain), co2.size)
+        return gauge(co2), np.sqrt((by_co2 * u_co2) ** 2 + np.einsum("it,ij,jt->t", J, shared, J))
+
+    def _at_rest(self, co2_mol: float, **inputs: float) -> Floats:
+        space = self._space(**inputs)
+        return space.parts(space.co2_bar(co2_mol + space.start_mol))
 
 
 def _check_volumes(total: float, liquid: float) -> None:
@@ -390,8 +426,7 @@ def _check_material(material: str, rated: float | None) -> None:
         raise InputError(
             "a closed vessel of glass",
             "a vessel made for pressure: glass that is not fails without warning, in shards",
-            "fit an airlock; if its maker rated the glass for pressure, say material='pressure glass' "
-            "with the rating",
+            "fit an airlock; if its maker rated the glass for pressure, say material='pressure glass' with the rating",
         )
     if material == "pressure glass" and rated is None:
         raise InputError(
