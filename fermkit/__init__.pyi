@@ -4,8 +4,8 @@ from .calibration import Calibration as Calibration, fit_calibration as fit_cali
 from .cautions import cautions_for as cautions_for
 from .collector import gas_from_bubbles as gas_from_bubbles, gas_from_flow as gas_from_flow, gas_from_volume as gas_from_volume
 from .composition import atoms as atoms, compound as compound, degree_of_reduction as degree_of_reduction, element_matrix as element_matrix, molar_mass as molar_mass
-from .dry_matter import moisture_on_dry_basis as moisture_on_dry_basis, moisture_on_wet_basis as moisture_on_wet_basis, solids as solids
-from .drying import constant_weight as constant_weight, drying_curve as drying_curve
+from .dry_matter import constant_weight as constant_weight, moisture_on_dry_basis as moisture_on_dry_basis, moisture_on_wet_basis as moisture_on_wet_basis, solids as solids
+from .drying import drying_curve as drying_curve
 from .feed import Feed as Feed, YeastLimits as YeastLimits, feed as feed, yeast_limits as yeast_limits
 from .gas import GasCurve as GasCurve, RouteComparison as RouteComparison, compare_routes as compare_routes, produced as produced
 from .growth import GrowthFit as GrowthFit, fit_growth as fit_growth

@@ -1,16 +1,23 @@
-"""Dry matter and water by weighing: solids, moisture on the wet and on the dry basis.
+"""Dry matter and water by weighing: solids, moisture on both bases, constant weight.
 
 Worked out on the caller's own numbers with ±, so that a weighing shared by two results stays
 shared, up to the yield.
 """
 
+import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
+
+from numpy.typing import ArrayLike
+from uncertainties import ufloat
 
 from fermkit.cautions import cautions_for
-from fermkit.checks import between, not_negative
+from fermkit.checks import between, not_negative, numbers, positive, rising, same_length
 from fermkit.errors import InputError
-from fermkit.written import Line, Page, Written, nominal
+from fermkit.written import Line, Page, Written, nominal, percent, uncertainty
+
+SHORT_STEP_H: Final = 0.5
+"""Weighings closer together than this [h] agree too easily to end a drying: common practice, no source."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -159,3 +166,107 @@ def moisture_on_wet_basis(moisture_dry_basis: Any) -> Any:
     """
     not_negative(nominal(moisture_dry_basis), "moisture on the dry basis [g/g]")
     return moisture_dry_basis / (1.0 + moisture_dry_basis)
+
+
+@dataclass(frozen=True, repr=False)
+class ConstantWeight(Written):
+    """Whether the last two weighings agree within the scale's error, and what that may hide."""
+
+    last_g: Any
+    loss_g: Any
+    step_h: float | None
+    agrees: bool
+    dry_g: Any = None
+
+    @property
+    def moisture_wet_basis(self) -> Any:
+        """Water still held, per wet weight [g/g]; None without a dry matter."""
+        return None if self.dry_g is None else 1.0 - self.dry_g / self.last_g
+
+    @property
+    def still_wet(self) -> bool | None:
+        """Whether water is left beyond error (one-sided, 95 %); None without a dry matter."""
+        moisture = self.moisture_wet_basis
+        return None if moisture is None else nominal(moisture) > 1.645 * uncertainty(moisture)
+
+    def page(self) -> Page:
+        """Lines for the lab book and the verdict."""
+        lines = [Line("last weighing", self.last_g, "g"), Line("loss since the one before", self.loss_g, "g")]
+        if self.step_h is not None:
+            most = max(nominal(self.loss_g), 0.0) + 1.645 * uncertainty(self.loss_g)
+            lines.append(Line("could still lose", most / self.step_h, "g/h", "upper end, 95 %"))
+        if self.dry_g is not None:
+            lines.append(Line("moisture, wet basis", self.moisture_wet_basis * 100, "%"))
+        return Page("Constant weight", lines, (*self._verdict(), *cautions_for("drying").sentences()))
+
+    def _verdict(self) -> list[str]:
+        if nominal(self.loss_g) < -1.96 * uncertainty(self.loss_g):
+            return ["It grew heavier beyond the scale's error: it takes up water, or the scale drifts."]
+        if not self.agrees:
+            return ["Still losing weight beyond the scale's error: go on drying."]
+        said = ["The last two weighings agree within the scale's error."]
+        if self.step_h is None or self.step_h < SHORT_STEP_H:
+            said.append(f"Weigh again after at least {SHORT_STEP_H:g} h: close weighings agree too easily.")
+        if self.still_wet is None:
+            said.append("That is rest, not dryness: a syrup that stops losing weight still holds water.")
+        elif self.still_wet:
+            said.append(
+                f"It has stopped losing weight but still holds water: {percent(self.moisture_wet_basis)} (wet basis)."
+            )
+        return said
+
+
+def constant_weight(
+    weighings_g: ArrayLike, scale_u_g: float, time_h: ArrayLike | None = None, dry_g: Any = None
+) -> ConstantWeight:
+    """Whether two weighings that agree within the scale's error end the drying.
+
+    Parameters
+    ----------
+    weighings_g : array-like of shape (n,)
+        Weights in the order of weighing [g], two or more; net ones where `dry_g` is given.
+    scale_u_g : float
+        Standard uncertainty of one reading: the scale's repeatability [g]. Its calibration, common to
+        both, cancels.
+    time_h : array-like of shape (n,), optional
+        When they were weighed [h].
+    dry_g : float, ufloat or None
+        Dry matter in it, known from elsewhere [g].
+
+    Returns
+    -------
+    ConstantWeight
+
+    Notes
+    -----
+    Agreement: |w(n−1) − w(n)| ≤ 1.96 √2 u.
+
+    Examples
+    --------
+    >>> constant_weight([31.9, 30.41, 30.40], scale_u_g=0.01, time_h=[0, 2, 4], dry_g=27.2).still_wet
+    True
+
+    References
+    ----------
+    Drying to constant weight: ISO 6496:1999 (from memory); the limit is the 95 % range of a difference
+    (ISO 5725-6:1994, repeatability limit, from memory).
+    """
+    weights = numbers(weighings_g, "weight [g]", at_least=2)
+    for value in weights:
+        positive(float(value), "weight [g]")
+    positive(scale_u_g, "uncertainty of the scale [g]", do="give the scale's repeatability, e.g. 0.1")
+    step = None
+    if time_h is not None:
+        time = numbers(time_h, "time [h]", at_least=2)
+        same_length(weighings_g=weights, time_h=time)
+        rising(time, "time [h]")
+        step = float(time[-1] - time[-2])
+    before, last = (ufloat(float(w), scale_u_g, tag="weighing while drying") for w in weights[-2:])
+    if dry_g is not None and nominal(dry_g) > weights[-1] + 1.96 * math.hypot(scale_u_g, uncertainty(dry_g)):
+        raise InputError(
+            f"the dry matter ({nominal(dry_g):g} g) is heavier than the sample ({weights[-1]:g} g)",
+            "net weights, and the dry matter of this very sample",
+            "take the tare off, or check the dry matter",
+        )
+    loss = before - last
+    return ConstantWeight(last, loss, step, abs(nominal(loss)) <= 1.96 * uncertainty(loss), dry_g)
