@@ -16,12 +16,12 @@ from fermkit.gas import CO2_G_PER_MOL, GasCurve, RouteComparison, compare_routes
 from fermkit.growth import GrowthFit, fit_growth
 from fermkit.harvest import NetYeast, carried_solids, net_yeast
 from fermkit.hold import HoldLog
-from fermkit.readback import SCATTER, Reading
+from fermkit.readback import Reading
 from fermkit.records import Run
 from fermkit.streams import USUAL_ASH
 from fermkit.vessel import Pressure
 from fermkit.written import Line, Page, Written, in_words, uncertainty
-from fermkit.yields import THEORETICAL, UncertaintyShares, Yield, acts_of, in_one_sentence, yield_of
+from fermkit.yields import THEORETICAL, UncertaintyShares, Yield, in_one_sentence, yield_of
 
 T = TypeVar("T")
 _BALANCED = ("hexose", "ethanol", "CO2", "yeast")
@@ -130,7 +130,7 @@ class Analysis(Written):
         """
         one_of(name, self.yields, "yield")
         value = self.yields[name].per_g
-        return UncertaintyShares(f"the {self.yields[name].product} yield", value, "g/g", acts_of(value))
+        return UncertaintyShares(f"the {self.yields[name].product} yield", value, "g/g")
 
     def page(self) -> Page:
         """The run on one lab-book page."""
@@ -195,8 +195,8 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     balance = attempt("Balance", lambda: _balance(run, amounts, gas), "fewer than three of sugar, ethanol, CO2 and yeast are known")
     reconciliation = None if balance is None else attempt("Balance", balance.reconcile, "")
     pressure = attempt("Pressure", lambda: _pressure(run, gas), "")
-    dof = {SCATTER: calibration.degrees_of_freedom} if calibration is not None else {}
-    yields = _yields(amounts, reconciliation, limits, dof)
+    sensor_dof = calibration.fitted.degrees_of_freedom if calibration is not None else float("inf")
+    yields = _yields(amounts, reconciliation, limits, harvest, sensor_dof)
     return Analysis(
         run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, calibration, samples, pct_vol,
         harvest, yeast, hold, pressure, amounts, balance, reconciliation, yields, tuple(gaps),
@@ -269,7 +269,11 @@ def _pressure(run: Run, gas: tuple[GasCurve, ...]) -> Pressure | None:
 
 
 def _yields(
-    amounts: Mapping[str, Any], reconciliation: Reconciliation | None, limits: YeastLimits | None, dof: Mapping[str, float]
+    amounts: Mapping[str, Any],
+    reconciliation: Reconciliation | None,
+    limits: YeastLimits | None,
+    harvest: steps.Harvest | None,
+    sensor_dof: float,
 ) -> dict[str, Yield]:
     agreed = reconciliation is not None and reconciliation.p_value >= 0.05
     grams = dict(amounts) | (dict(reconciliation.amounts) if agreed and reconciliation is not None else {})
@@ -277,16 +281,21 @@ def _yields(
         return {}
     used = -grams["hexose"]
     out = {}
+
+    def add(name: str, product: str, made_g: Any, carbon_mol: Any, limit: Any, note: str) -> None:
+        out[name] = yield_of(name, product, made_g, used, carbon_mol, limit, note, sensor_dof)
+
     if "yeast" in grams and limits is not None:
         cells, (_, most) = compound("yeast"), limits.lowest_g
         carbon = grams["yeast"] * (1 - USUAL_ASH[0]) * cells.carbon / cells.molar_mass
         note = f"the most that this feed allows (by {' or '.join(limits.binding)})"
-        out["yeast_yield"] = yield_of("yeast_yield", "dry yeast", grams["yeast"], used, carbon, most / used, note, dof)
-    for name, note in (("ethanol", "the theoretical 0.5114 g/g"), ("CO2", "the theoretical 0.4886 g/g")):
-        if name in grams:
-            thing = compound(name)
-            carbon = grams[name] * thing.carbon / thing.molar_mass
-            out[f"{name.lower()}_yield"] = yield_of(
-                f"{name.lower()}_yield", name, grams[name], used, carbon, THEORETICAL[name], note, dof
-            )
+        add("yeast_yield", "dry yeast", grams["yeast"], carbon, most / used, note)
+    for product, note in (("ethanol", "the theoretical 0.5114 g/g"), ("CO2", "the theoretical 0.4886 g/g")):
+        if product in grams:
+            thing = compound(product)
+            carbon = grams[product] * thing.carbon / thing.molar_mass
+            add(f"{product.lower()}_yield", product, grams[product], carbon, THEORETICAL[product], note)
+    if harvest is not None and harvest.extract_g is not None:
+        dry = harvest.product_dry_g
+        add("extract_yield", "dry extract", harvest.extract_of_all_g, None, dry / used, "the dry matter harvested")
     return out

@@ -2,12 +2,16 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from math import sqrt
 from types import MappingProxyType
 from typing import Any, Final
 
+from fermkit.budget import budget_of, effective_degrees_of_freedom, student
+from fermkit.checks import one_of
 from fermkit.composition import compound
-from fermkit.readback import effective_degrees_of_freedom, student
+from fermkit.readback import REPLICATES
+from fermkit.standards import SCATTER
 from fermkit.written import Line, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
 
 _ETHANOL, _CO2, _HEXOSE = compound("ethanol"), compound("CO2"), compound("hexose")
@@ -72,30 +76,26 @@ class Yield(Written):
 
 
 def yield_of(
-    name: str, product: str, grams: Any, hexose_g: Any, carbon_mol: Any, limit: Any, note: str, dof: Mapping[str, float]
+    name: str,
+    product: str,
+    grams: Any,
+    hexose_g: Any,
+    carbon_mol: Any,
+    limit: Any,
+    note: str,
+    sensor_dof: float = float("inf"),
 ) -> Yield:
-    """A yield from grams of product and grams of hexose used, correlated as they are."""
+    """A yield from grams of product and grams of hexose used, correlated as they are.
+
+    `sensor_dof` are the degrees of freedom behind the scatter of the alcohol sensor, the one part that rests on
+    few readings.
+    """
     per_g = grams / hexose_g
     per_carbon = None if carbon_mol is None else carbon_mol / (hexose_g * 6 / _HEXOSE.molar_mass)
-    parts = [(size**2, dof.get(act, float("inf"))) for act, size in acts_of(per_g).items()]
-    return Yield(name, product, per_g, per_carbon, limit, note, effective_degrees_of_freedom(parts))
-
-
-def acts_of(value: Any) -> dict[str, float]:
-    """The standard uncertainty that each act brings into a value, largest first.
-
-    Examples
-    --------
-    >>> from uncertainties import ufloat
-    >>> sugar, paste = ufloat(100, 1, tag="weighing the sugar"), ufloat(5, 0.3, tag="weighing the paste")
-    >>> {act: round(u, 5) for act, u in acts_of(paste / sugar).items()}
-    {'weighing the paste': 0.003, 'weighing the sugar': 0.0005}
-    """
-    squares: dict[str, float] = {}
-    for variable, part in getattr(value, "error_components", dict)().items():
-        act = variable.tag or "not named"
-        squares[act] = squares.get(act, 0.0) + part**2
-    return {act: sqrt(s) for act, s in sorted(squares.items(), key=lambda pair: -pair[1])}
+    squares = dict(zip((budget := budget_of(per_g)).names, budget.contributions**2))
+    few = sum(squares.pop(act, 0.0) for act in (SCATTER, REPLICATES))
+    dof = effective_degrees_of_freedom([(few, sensor_dof), (sum(squares.values()), float("inf"))])
+    return Yield(name, product, per_g, per_carbon, limit, note, dof)
 
 
 @dataclass(frozen=True, repr=False)
@@ -105,7 +105,12 @@ class UncertaintyShares(Written):
     name: str
     value: Any
     unit: str
-    acts: Mapping[str, float]
+
+    @cached_property
+    def acts(self) -> Mapping[str, float]:
+        """The standard uncertainty that each act brings in, largest first."""
+        budget = budget_of(self.value)
+        return dict(zip(budget.names, map(float, budget.contributions)))
 
     def shares(self) -> dict[str, float]:
         """Share of the variance by act, largest first; they add up to 1."""
@@ -114,8 +119,6 @@ class UncertaintyShares(Written):
 
     def halved(self, act: str) -> float:
         """The standard uncertainty of the value if the act were done twice as well."""
-        from fermkit.checks import one_of
-
         one_of(act, self.acts, "act")
         return sqrt(sum((u / 2 if name == act else u) ** 2 for name, u in self.acts.items()))
 
