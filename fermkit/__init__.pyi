@@ -1,3 +1,4 @@
+from .alcohol import ethanol_density as ethanol_density, ethanol_mass_concentration as ethanol_mass_concentration, ethanol_mass_fraction as ethanol_mass_fraction, ethanol_molar_concentration as ethanol_molar_concentration, ethanol_pct_vol as ethanol_pct_vol, ethanol_pct_vol_from_concentration as ethanol_pct_vol_from_concentration
 from .analysis import Analysis as Analysis, analyse as analyse
 from .balance import Balance as Balance
 from .calibration import Calibration as Calibration, fit_calibration as fit_calibration
@@ -13,7 +14,7 @@ from .harvest import carried_solids as carried_solids, net_yeast as net_yeast, p
 from .headspace import gas_from_pressure as gas_from_pressure
 from .hold import hold_log as hold_log
 from .ingredients import Ingredient as Ingredient, ingredient as ingredient, ingredient_from as ingredient_from, ingredient_names as ingredient_names, kitchen_measure as kitchen_measure, syrup as syrup
-from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressibility as co2_compressibility, co2_henry as co2_henry, co2_second_virial as co2_second_virial, co2_solubility as co2_solubility, ethanol_density as ethanol_density, ethanol_mass_concentration as ethanol_mass_concentration, ethanol_mass_fraction as ethanol_mass_fraction, ethanol_molar_concentration as ethanol_molar_concentration, ethanol_pct_vol as ethanol_pct_vol, ethanol_pct_vol_from_concentration as ethanol_pct_vol_from_concentration, plato_from_sg as plato_from_sg, sucrose_density as sucrose_density, water_density as water_density, water_vapour_pressure as water_vapour_pressure
+from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressibility as co2_compressibility, co2_henry as co2_henry, co2_second_virial as co2_second_virial, co2_solubility as co2_solubility, o2_solubility as o2_solubility, plato_from_sg as plato_from_sg, sucrose_density as sucrose_density, water_density as water_density, water_vapour_pressure as water_vapour_pressure
 from .readback import Reading as Reading, budget_of as budget_of, dilution_factor as dilution_factor
 from .records import Run as Run, read_run as read_run
 from .report import html_report as html_report, write_report as write_report

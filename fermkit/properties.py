@@ -131,11 +131,49 @@ def co2_henry(temperature_C: Any) -> Any:
     return evaluate(_henry, temperature_C)
 
 
-def _henry(t_C: Floats) -> Floats:
+def _henry(t_C: Floats, fit: tuple[float, float, float] = (-8.55445, 4.01195, 9.52345)) -> Floats:
     Tr = (t_C + ZERO_CELSIUS_K) / _CRITICAL_K
     tau = 1.0 - Tr
-    log = -8.55445 / Tr + 4.01195 * tau**0.355 / Tr + 9.52345 * Tr**-0.41 * np.exp(tau)
+    log = fit[0] / Tr + fit[1] * tau**0.355 / Tr + fit[2] * Tr**-0.41 * np.exp(tau)
     return np.asarray(_psat(t_C) * np.exp(log))
+
+
+def o2_solubility(temperature_C: Any, o2_pressure_bar: Any) -> Any:
+    """How much oxygen a litre of water holds under a partial pressure of oxygen.
+
+    Parameters
+    ----------
+    temperature_C : float or array
+        [°C], 1 to 100.
+    o2_pressure_bar : float or array
+        Partial pressure of oxygen, absolute [bar], 0 to 5; in moist air at 25 °C and 1 atm 0.2056.
+
+    Returns
+    -------
+    float or array
+        [mol/L], pure water; sugar and salts hold less (common practice, no source).
+
+    Notes
+    -----
+    x = p/kH, ideal gas, mol/L = x ρ/M: the solution is so thin that nothing else matters.
+
+    Examples
+    --------
+    >>> 32.0 * 1000 * o2_solubility(25.0, 0.2056)  # mg/L
+    8.26
+
+    References
+    ----------
+    IAPWS G7-04; Fernández-Prini, Alvarez & Harvey, J. Phys. Chem. Ref. Data 32 (2003) 903.
+    """
+    within(temperature_C, 1.0, 100.0, "temperature [°C] for the solubility of O2")
+    within(o2_pressure_bar, 0.0, 5.0, "pressure of O2 [bar, absolute]")
+    return evaluate(_oxygen, temperature_C, o2_pressure_bar)
+
+
+def _oxygen(t_C: Floats, bar: Floats) -> Floats:
+    x = bar / _henry(t_C, (-9.44833, 4.43822, 11.42005))
+    return np.asarray(x * _water_density(t_C) / _WATER_G_PER_MOL)
 
 
 def co2_second_virial(temperature_C: Any) -> Any:
