@@ -1,10 +1,14 @@
 from .alcohol import ethanol_density as ethanol_density, ethanol_mass_concentration as ethanol_mass_concentration, ethanol_mass_fraction as ethanol_mass_fraction, ethanol_molar_concentration as ethanol_molar_concentration, ethanol_pct_vol as ethanol_pct_vol, ethanol_pct_vol_from_concentration as ethanol_pct_vol_from_concentration
 from .analysis import Analysis as Analysis, analyse as analyse
 from .balance import Balance as Balance
+from .budget import Budget as Budget, budget_of as budget_of
 from .calibration import Calibration as Calibration, fit_calibration as fit_calibration
 from .cautions import cautions_for as cautions_for
 from .collector import gas_from_bubbles as gas_from_bubbles, gas_from_flow as gas_from_flow, gas_from_volume as gas_from_volume
 from .composition import atoms as atoms, compound as compound, degree_of_reduction as degree_of_reduction, element_matrix as element_matrix, molar_mass as molar_mass
+from .density import MixedMeasurement as MixedMeasurement, convert_ethanol as convert_ethanol, density_change as density_change, hydrometer_density as hydrometer_density, residual_sugar as residual_sugar, sugar_left as sugar_left, weighed_density as weighed_density
+from .dilutions import DilutionSeries as DilutionSeries, dilution_series as dilution_series
+from .drift import bracket as bracket, fit_calibrations as fit_calibrations
 from .dry_matter import constant_weight as constant_weight, moisture_on_dry_basis as moisture_on_dry_basis, moisture_on_wet_basis as moisture_on_wet_basis, solids as solids
 from .drying import drying_curve as drying_curve
 from .feed import Feed as Feed, YeastLimits as YeastLimits, feed as feed, yeast_limits as yeast_limits
@@ -14,11 +18,13 @@ from .harvest import carried_solids as carried_solids, net_yeast as net_yeast, p
 from .headspace import gas_from_pressure as gas_from_pressure
 from .hold import hold_log as hold_log
 from .ingredients import Ingredient as Ingredient, ingredient as ingredient, ingredient_from as ingredient_from, ingredient_names as ingredient_names, kitchen_measure as kitchen_measure, syrup as syrup
+from .linearity import grubbs_test as grubbs_test, mandel_test as mandel_test
 from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressibility as co2_compressibility, co2_henry as co2_henry, co2_second_virial as co2_second_virial, co2_solubility as co2_solubility, o2_solubility as o2_solubility, plato_from_sg as plato_from_sg, sucrose_density as sucrose_density, water_density as water_density, water_vapour_pressure as water_vapour_pressure
-from .readback import Reading as Reading, budget_of as budget_of, dilution_factor as dilution_factor
+from .readback import Reading as Reading, dilution_factor as dilution_factor
 from .records import Run as Run, read_run as read_run
 from .report import html_report as html_report, write_report as write_report
-from .streams import LinearMeasurement as LinearMeasurement
+from .streams import LinearMeasurement as LinearMeasurement, density_change as density_change
+from .surroundings import vapour_ratio as vapour_ratio
 from .vents import Vents as Vents, find_vents as find_vents
 from .vessel import Vessel as Vessel
 from .weighing import gas_from_weight as gas_from_weight

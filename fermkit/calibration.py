@@ -411,22 +411,18 @@ def _suggested(fit: Callable[..., Calibration]) -> Calibration:
         except FermkitError:
             continue
         scores[name] = _aicc(tried[name])
-    fits = line.lack_of_fit.passed is not False and line.linearity.passed is not False
     best = min(scores, key=lambda name: scores[name])
-    gain = scores["line"] - scores[best]
-    if fits and gain < 4:
-        return fit(
-            "line",
-            f"straight line taken: {line.linearity.verdict}, and no curve is better by more than chance "
-            f"(AICc of the best, {best}, lower by {gain:.1f})",
-        )
     close = [name for name in scores if scores[name] - scores[best] < 2]
     chosen = min(close, key=lambda name: (len(tried[name].parameters), scores[name]))
-    return fit(
-        chosen,
-        f"{chosen} taken: {line.linearity.verdict}, and its AICc is {scores['line'] - scores[chosen]:.1f} "
-        "below that of the straight line",
-    )
+    gain, bend = scores["line"] - scores[chosen], line.linearity.verdict
+    straight = line.lack_of_fit.passed is not False and line.linearity.passed is not False
+    if straight and gain < 4:
+        return fit(
+            "line", f"a straight line was chosen: {bend}; the best curve, {best}, is no better than chance allows"
+        )
+    if chosen == "line":
+        return fit("line", f"a straight line was chosen for want of a better curve: {bend}")
+    return fit(chosen, f"the {chosen} was chosen: {bend}; its AICc is {gain:.1f} below that of the straight line")
 
 
 def _aicc(cal: Calibration) -> float:

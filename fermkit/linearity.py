@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from fermkit.checks import numbers
+from fermkit.checks import numbers, same_length
 from fermkit.response import FittedCurve
 from fermkit.standards import level_means
 from fermkit.written import Line, Page, Written, in_words
@@ -111,7 +111,7 @@ def mandel_test(ethanol_pct_vol: ArrayLike, signal: ArrayLike) -> Judgement:
     Parameters
     ----------
     ethanol_pct_vol, signal : array-like of shape (n,)
-        The standards, at least five.
+        The standards: five readings or more, at four contents or more.
 
     Returns
     -------
@@ -132,10 +132,11 @@ def mandel_test(ethanol_pct_vol: ArrayLike, signal: ArrayLike) -> Judgement:
     ----------
     Mandel, The Statistical Analysis of Experimental Data, 1964; ISO 8466-1:1990, 4.1.3.
     """
-    x, y = numbers(ethanol_pct_vol, "content of the standards"), numbers(signal, "signal", at_least=5)
+    x, y = numbers(ethanol_pct_vol, "content of the standards"), numbers(signal, "signal")
     name = "Mandel's test of linearity"
-    if np.unique(x).size < 4:
-        return _untestable(name, "a bend needs standards at four contents or more")
+    same_length(content=x, signal=y)
+    if np.unique(x).size < 4 or x.size < 5:
+        return _untestable(name, "a bend needs five readings, at four contents or more")
     z = (x - x.mean()) / np.ptp(x)
     line, bent = (float(np.sum((y - np.polyval(np.polyfit(z, y, n), z)) ** 2)) for n in (1, 2))
     nu = float(x.size - 3)

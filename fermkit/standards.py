@@ -5,7 +5,7 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.optimize import brentq, least_squares, minimize
+from scipy.optimize import brentq, least_squares
 from uncertainties import UFloat, covariance_matrix, ufloat
 
 from fermkit.checks import numbers, positive, same_length
@@ -110,23 +110,20 @@ def _replicate_law(x: Floats, y: Floats) -> Law:
             "read each standard two or three times, or state u_signal",
         )
     nu = np.array([group.size - 1 for group in groups])
-    means = np.array([group.mean() for group in groups])
+    size = float(np.abs(y).max())
+    means = np.array([group.mean() for group in groups]) / size
     variances = np.array([group.var(ddof=1) for group in groups])
-    pooled, size = float(nu @ variances / nu.sum()), float(np.abs(y).max())
-    if pooled == 0:
+    if not variances.any():
         raise InputError(
             "the replicates of every standard are alike",
             "readings that show some scatter",
             "read with more digits, or take weights='equal'",
         )
-
-    def misfit(log: Floats) -> float:
-        law = pooled * (np.exp(2 * log[0]) + np.exp(2 * log[1]) * (means / size) ** 2)
-        return float(nu @ (np.log(law) + variances / law))
-
-    tries = [minimize(misfit, start, bounds=[(-4, 4)] * 2) for start in ([0.0, -3.0], [-2.0, 0.5], [-0.5, 0.0])]
-    constant, relative = np.exp(2 * min(tries, key=lambda found: float(found.fun)).x)
-    return lambda s: constant + relative * (np.asarray(s) / size) ** 2
+    ratios = np.concatenate([[0.0], np.geomspace(1e-2, 1e4, 241)])
+    laws = 1 + ratios[:, None] * means**2
+    laws = laws * ((variances / laws) @ nu / nu.sum())[:, None]
+    ratio = ratios[np.argmin(np.log(laws) @ nu)]
+    return lambda s: 1 + ratio * (np.asarray(s) / size) ** 2
 
 
 def fit_standards(
@@ -194,7 +191,7 @@ def _settle(
             scale = _scale(y - curve.signal(x, p), shares, spread, y.size - p.size)
         p = _solve(curve, x, y, shares * scale, u_content, before)
         spread = None if u_content is None else _carried(u_content, curve.slope(x, p))
-        if np.allclose(p, before, rtol=1e-11, atol=0):
+        if np.allclose(p, before, rtol=1e-9, atol=0):
             break
     signals = curve.signal(x, p)
     if not stated:

@@ -1,0 +1,378 @@
+"""Density, refraction and test strips: measurements that see several things at once, for the balance.
+
+None of them is an independent value of the ethanol: a density mixes the sugar that went with the ethanol that
+came. Each is one linear equation between the amounts, and the balance takes it as one.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+from uncertainties import UFloat, ufloat
+
+from fermkit.checks import between, one_of, positive
+from fermkit.errors import InputError
+from fermkit.properties import (
+    ethanol_density,
+    ethanol_mass_concentration,
+    ethanol_mass_fraction,
+    ethanol_molar_concentration,
+    ethanol_pct_vol,
+    sucrose_density,
+    water_density,
+)
+from fermkit.written import Line, Page, Written, nominal
+
+STRENGTHS: Final = ("% vol", "% mass", "g/L", "mol/L")
+
+GLASS_EXPANSION: Final = 25e-6
+"""Cubic expansion of a glass hydrometer [1/K]: ISO 649-1 and NBS Circular 555 take 25e-6 for soda-lime glass
+(from memory)."""
+
+GLYCEROL_DENSITY: Final = 0.230
+"""Rise of density per concentration of glycerol in water [kg/m3 per g/L]: 10 % by mass has 1020.7 kg/m3 at
+20 °C, hence (1020.7 − 998.2)/102.1 = 0.220; 2 % has 1002.8, hence 0.229. CRC Handbook of Chemistry and Physics,
+concentrative properties of aqueous solutions (from memory)."""
+
+ETHANOL_IN_BRIX: Final = ufloat(0.43, 0.02, tag="what ethanol does to a refractometer")
+"""°Brix that a refractometer shows for 1 % by mass of ethanol: n(20 °C) of 10 % ethanol is 1.3395, of
+water 1.3330, and sucrose raises n by 0.0149 at 10 %: 0.0065/0.0149 = 0.44; at 5 %, 0.0030/0.0073 = 0.41. CRC
+Handbook of Chemistry and Physics, concentrative properties of aqueous solutions (from memory)."""
+
+GLYCEROL_IN_BRIX: Final = 0.80
+"""The same for glycerol: n of 10 % is 1.3448, (1.3448 − 1.3330)/0.0149 = 0.79. CRC Handbook (from memory)."""
+
+
+@dataclass(frozen=True, repr=False)
+class MixedMeasurement(Written):
+    """A measurement that sums several streams: ``Σ coefficient · amount = value``.
+
+    Attributes
+    ----------
+    name : str
+    coefficients : dict of str to float
+        For each stream it sees, what one gram of it adds to `value`; amounts as in the balance, consumed negative.
+    value : UFloat
+        In grams, so that a coefficient is a bare ratio.
+    remarks : tuple of str
+        What it says and what it does not.
+    """
+
+    name: str
+    coefficients: Mapping[str, float]
+    value: UFloat
+    remarks: tuple[str, ...] = ()
+
+    def page(self) -> Page:
+        """The measurement as a page."""
+        lines = [Line("sum", self.value, "g")]
+        lines += [Line(f"each gram of {name}", c, "g") for name, c in self.coefficients.items()]
+        return Page(self.name[:1].upper() + self.name[1:], lines, self.remarks)
+
+
+def convert_ethanol(value: Any, unit: str, to: str, *, temperature_C: float = 20.0) -> Any:
+    """Ethanol in water from one unit of strength to another.
+
+    Percent by volume and by mass differ by about a fifth; mixing them up is the commonest slip of all.
+
+    Parameters
+    ----------
+    value : float, array or UFloat
+    unit, to : "% vol", "% mass", "g/L" or "mol/L"
+        % vol counts at 20 °C always; g/L and mol/L at `temperature_C`.
+    temperature_C : float
+        Of the litre [°C].
+
+    Returns
+    -------
+    float, array or UFloat
+
+    Examples
+    --------
+    >>> convert_ethanol(5.0, "% vol", "% mass")
+    3.982
+    >>> convert_ethanol(39.46, "g/L", "% vol")
+    5.000
+    >>> convert_ethanol(5.0, "% vol", "g/L", temperature_C=30.0)
+    39.36
+
+    References
+    ----------
+    OIML R 22:1975, International Alcoholometric Tables.
+    """
+    one_of(unit, STRENGTHS, "unit")
+    one_of(to, STRENGTHS, "to")
+    if unit == "% vol":
+        strength = value
+    elif unit == "% mass":
+        strength = ethanol_pct_vol(value / 100.0)
+    else:
+        grams = value if unit == "g/L" else value * (ethanol_mass_concentration(1.0) / ethanol_molar_concentration(1.0))
+        strength = _pct_vol_of(grams, temperature_C)
+    if to == "% vol":
+        return strength
+    if to == "% mass":
+        return 100.0 * ethanol_mass_fraction(strength)
+    return (ethanol_mass_concentration if to == "g/L" else ethanol_molar_concentration)(strength, temperature_C)
+
+
+def _pct_vol_of(grams_per_L: Any, temperature_C: float) -> Any:
+    """The strength whose litre at this temperature holds so many grams: the inverse, by Newton's steps.
+
+    Linear in ufloats: each step is taken on the nominal value, the last one carries the uncertainty.
+    """
+    wanted = np.vectorize(nominal, otypes=[float])(grams_per_L)
+    top = float(ethanol_mass_concentration(100.0, temperature_C))
+    between(float(wanted.min()), 0.0, top, "ethanol [g/L]")
+    between(float(wanted.max()), 0.0, top, "ethanol [g/L]")
+
+    def at(x: Any) -> Any:
+        return np.asarray(ethanol_mass_concentration(x, temperature_C))
+
+    x = 100.0 * wanted / top
+    for _ in range(60):
+        step = np.clip(x, 0.0, 99.9)
+        slope = (at(step + 0.1) - at(step)) / 0.1
+        x = np.clip(x + (wanted - at(np.clip(x, 0.0, 100.0))) / slope, 0.0, 100.0)
+    if hasattr(grams_per_L, "nominal_value"):
+        return float(x) + (grams_per_L - nominal(grams_per_L)) / float(slope)
+    return float(x) if x.ndim == 0 else x
+
+
+def hydrometer_density(reading: Any, *, temperature_C: float, reference_C: float = 20.0, scale: str = "sg") -> Any:
+    """Density at 20 °C of what a hydrometer floats in.
+
+    Parameters
+    ----------
+    reading : float or UFloat
+        What the scale shows: specific gravity, or density [kg/m3].
+    temperature_C : float
+        Of the liquid [°C].
+    reference_C : float
+        The temperature printed on the hydrometer [°C]: 15, 15.56 or 20.
+    scale : "sg" or "kg/m3"
+        "sg": relative to water at the reference temperature.
+
+    Returns
+    -------
+    UFloat
+        [kg/m3] at 20 °C.
+
+    Notes
+    -----
+    ρ(T) = ρ_scale · (1 − γ·(T − T_ref)), γ = `GLASS_EXPANSION`; then to 20 °C with the expansion of water,
+    uncertain by a fifth of the step, since sugar and ethanol expand a little more.
+
+    Examples
+    --------
+    >>> print(hydrometer_density(ufloat(1.040, 0.0005), temperature_C=24.0))
+    1039.0+/-0.5
+
+    References
+    ----------
+    ISO 649-2:1981 (use of density hydrometers; formula from memory); water by `water_density`.
+    """
+    one_of(scale, ("sg", "kg/m3"), "scale")
+    between(temperature_C, 0.0, 60.0, "temperature [°C]")
+    low, high = (0.9, 1.5) if scale == "sg" else (900.0, 1500.0)
+    between(
+        nominal(reading),
+        low,
+        high,
+        "hydrometer reading",
+        do="give 1.040, not 1040, for specific gravity; pass scale='kg/m3' for densities",
+    )
+    marked = reading * water_density(reference_C) if scale == "sg" else reading
+    here = marked * (1 - GLASS_EXPANSION * (temperature_C - reference_C))
+    step = water_density(20.0) / water_density(temperature_C) - 1
+    return here * (1 + _doubtful(step, 0.2, "expansion of the liquid"))
+
+
+def _doubtful(value: float, relative: float, tag: str) -> Any:
+    return ufloat(value, abs(value) * relative, tag=tag) if value else 0.0
+
+
+def weighed_density(mass_g: Any, volume_mL: Any) -> Any:
+    """Density [kg/m3] from a weighed volume.
+
+    Examples
+    --------
+    >>> print(weighed_density(ufloat(103.84, 0.02), ufloat(100.0, 0.1)))
+    1038.4+/-1.1
+
+    References
+    ----------
+    Definition: mass over volume.
+    """
+    positive(nominal(mass_g), "mass [g]")
+    positive(nominal(volume_mL), "volume [mL]")
+    return 1000.0 * mass_g / volume_mL
+
+
+def density_change(
+    start: Any,
+    end: Any,
+    *,
+    volume_start_L: Any,
+    volume_end_L: Any = None,
+    expected_pct_vol: float = 5.0,
+    sugar: str = "sucrose",
+    ethanol: str = "ethanol",
+    glycerol: str | None = None,
+) -> MixedMeasurement:
+    """What a fall in density says about sugar lost and ethanol made, as one equation.
+
+    Parameters
+    ----------
+    start, end : float or UFloat
+        Densities at 20 °C, of the clear liquid [kg/m3]; see `hydrometer_density`, `weighed_density`.
+    volume_start_L, volume_end_L : float or UFloat
+        Of the liquid [L]; the end's is the start's if left out.
+    expected_pct_vol : float
+        About how strong it gets, for the slope of the ethanol table [% vol].
+    sugar, ethanol, glycerol : str
+        What the streams are called in the balance; glycerol only if it is a stream there.
+
+    Returns
+    -------
+    MixedMeasurement
+
+    Notes
+    -----
+    A density above water's is taken to add up, solute by solute:
+    (ρ_end − ρ_w)·V_end − (ρ_start − ρ_w)·V_start = Σ κ·amount, with κ(sugar) from the sucrose table between the two
+    densities, κ(ethanol) = (ρ(mixture) − ρ_w)/c from OIML R 22 at the expected strength. That the effects add up is
+    good to about 2 % of the change (judgement, no source), which the value carries. Yeast must have settled.
+
+    Examples
+    --------
+    >>> found = density_change(ufloat(1038.0, 0.5), ufloat(996.0, 0.5), volume_start_L=ufloat(1.0, 0.005))
+    >>> found.coefficients
+    {'sucrose': 0.386, 'ethanol': -0.181}
+    >>> print(found.value)
+    -42.0+/-1.1
+
+    References
+    ----------
+    OIML R 22:1975 (ethanol); ICUMSA's sucrose densities by `sucrose_density`; CRC Handbook (glycerol).
+    """
+    for value, name in ((start, "density at the start"), (end, "density at the end")):
+        between(nominal(value), 900.0, 1300.0, f"{name} [kg/m3]", do="give kg/m3: 1040 for a specific gravity of 1.042")
+    water = float(water_density(20.0))
+    late = volume_start_L if volume_end_L is None else volume_end_L
+    positive(nominal(volume_start_L), "volume at the start [L]")
+    positive(nominal(late), "volume at the end [L]")
+    plain = (end - water) * late - (start - water) * volume_start_L
+    coefficients = {sugar: _sugar_slope(nominal(start)), ethanol: _ethanol_slope(expected_pct_vol)}
+    if glycerol is not None:
+        coefficients[glycerol] = GLYCEROL_DENSITY
+    value = plain + _doubtful_zero(0.02 * nominal(plain), "adding up densities")
+    return MixedMeasurement(
+        "change of density", coefficients, value,
+        ("a density mixes the sugar that went with the ethanol that came: one equation for the balance, not an ethanol "
+         "value of its own (for that the alcohol must be boiled off and weighed apart)",),
+    )  # fmt: skip
+
+
+def _doubtful_zero(u: float, tag: str) -> Any:
+    return ufloat(0.0, abs(u), tag=tag) if u else 0.0
+
+
+def _sugar_slope(density: float) -> float:
+    """Density above water's per g/L of sucrose, for a solution of this density."""
+    fractions = np.linspace(0.001, 0.5, 500)
+    densities = np.asarray(sucrose_density(fractions))
+    water = float(water_density(20.0))
+    w = float(np.interp(density, densities, fractions)) if density > densities[0] else fractions[10]
+    return float((sucrose_density(w) - water) / (w * sucrose_density(w)))
+
+
+def _ethanol_slope(pct_vol: float) -> float:
+    between(pct_vol, 0.1, 20.0, "expected_pct_vol")
+    mixed = float(ethanol_density(ethanol_mass_fraction(pct_vol), 20.0))
+    plain = float(ethanol_density(0.0, 20.0))
+    return (mixed - plain) / float(ethanol_mass_concentration(pct_vol))
+
+
+def residual_sugar(
+    reading: Any,
+    *,
+    method: str,
+    volume_L: Any,
+    density: Any = 1000.0,
+    sugar: str = "residual sugar",
+    ethanol: str = "ethanol",
+    glycerol: str | None = None,
+) -> MixedMeasurement:
+    """What a strip or a refractometer says about the sugar that is left.
+
+    Parameters
+    ----------
+    reading : float or UFloat
+        Strip: g/L. Refractometer: °Brix at 20 °C, as shown.
+    method : "strip" or "refractometer"
+    volume_L : float or UFloat
+        Of the liquid at the end [L].
+    density : float or UFloat
+        Of the liquid at the end [kg/m3], for the refractometer.
+    sugar, ethanol, glycerol : str
+        What the streams are called in the balance.
+
+    Returns
+    -------
+    MixedMeasurement
+        A strip sees the sugar alone; a refractometer sees ethanol too, at 0.43 of sugar, gram for gram.
+
+    Examples
+    --------
+    >>> residual_sugar(ufloat(3.1, 0.1), method="refractometer", volume_L=1.0, density=996.0).coefficients
+    {'residual sugar': 1.0, 'ethanol': 0.43}
+
+    References
+    ----------
+    CRC Handbook of Chemistry and Physics, concentrative properties of aqueous solutions (from memory).
+    """
+    one_of(method, ("strip", "refractometer"), "method")
+    positive(nominal(volume_L), "volume at the end [L]")
+    if nominal(reading) < 0:
+        raise InputError(
+            f"the {method} shows {nominal(reading):g}", "a reading of zero or more", "check its zero with water"
+        )
+    if method == "strip":
+        return MixedMeasurement(
+            "residual sugar by strip",
+            {sugar: 1.0},
+            reading * volume_L,
+            ("a strip for glucose does not see sucrose or fructose",),
+        )
+    between(nominal(reading), 0.0, 85.0, "refractometer [°Brix]")
+    mass_g = volume_L * density
+    brix = reading / 100.0 * mass_g
+    share = nominal(ETHANOL_IN_BRIX)
+    coefficients = {sugar: 1.0, ethanol: share}
+    if glycerol is not None:
+        coefficients[glycerol] = GLYCEROL_IN_BRIX
+    doubt = (ETHANOL_IN_BRIX - share) / share * nominal(brix)
+    return MixedMeasurement(
+        "residual sugar by refractometer", coefficients, brix + doubt,
+        ("a refractometer sees ethanol too: with no sugar left it still shows 0.43 °Brix for each % of it by mass",),
+    )  # fmt: skip
+
+
+def sugar_left(measurement: MixedMeasurement, ethanol_g: Any, *, volume_L: Any, ethanol: str = "ethanol") -> Any:
+    """Sugar left [g/L], by a refractometer corrected for an ethanol that is known from elsewhere.
+
+    Tells a fermentation that is done from one that is stuck.
+
+    Examples
+    --------
+    >>> shown = residual_sugar(ufloat(3.1, 0.1), method="refractometer", volume_L=1.0, density=996.0)
+    >>> print(sugar_left(shown, ufloat(46.0, 1.0), volume_L=1.0))
+    11.1+/-1.8
+
+    References
+    ----------
+    As for `residual_sugar`.
+    """
+    return (measurement.value - measurement.coefficients.get(ethanol, 0.0) * ethanol_g) / volume_L

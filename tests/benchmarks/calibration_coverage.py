@@ -1,0 +1,128 @@
+"""How often the 95 % interval of a read-back content holds the truth, and how wide it is.
+
+Run:  python tests/benchmarks/calibration_coverage.py [simulations a case, default 4000] [case, default all]
+
+Each case draws standards and one sample from a known curve with known scatter, fits, reads back and looks whether
+the interval holds the true content (uniform over the middle 80 % of the standards' range). The yardstick of the
+width is the interval of someone who knows the true curve's derivatives and the true scatter but has the same
+standards to fit and the same few degrees of freedom: 2·t·u_true. The last column divides by 2·1.96·u_true instead,
+the interval of someone who also knows the scatter: few degrees of freedom alone make that 1.4 for six standards.
+"""
+
+import sys
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+from fermkit.budget import effective_degrees_of_freedom, student
+from fermkit.calibration import fit_calibration
+from fermkit.errors import FermkitError
+from fermkit.response import CURVES
+
+SIX = (0.0, 2.0, 4.0, 6.0, 8.0, 10.0)
+EIGHT = (0.5, 1.0, 2.0, 3.5, 5.0, 7.0, 9.0, 12.0)
+
+
+@dataclass(frozen=True)
+class Case:
+    """A truth to draw from, and how it is fitted."""
+
+    name: str
+    curve: str
+    truth: tuple[float, ...]
+    levels: tuple[float, ...]
+    repeats: int
+    scatter: tuple[float, float]
+    weights: str = "equal"
+    u_standards: float = 0.0
+
+
+CASES = (
+    Case("line, 6 × 1", "line", (0.1, 0.3), SIX, 1, (0.05, 0.0)),
+    Case("line, 6 × 3", "line", (0.1, 0.3), SIX, 3, (0.05, 0.0)),
+    Case("line, proportional", "line", (0.3, 0.3), SIX, 3, (0.0, 0.05), "proportional"),
+    Case("line, law from replicates", "line", (0.1, 0.3), SIX, 3, (0.02, 0.04), "replicates"),
+    Case("line, uncertain standards", "line", (0.1, 0.3), SIX, 3, (0.03, 0.0), "equal", 0.1),
+    Case("quadratic, 6 × 3", "quadratic", (0.1, 0.4, -0.015), SIX, 3, (0.03, 0.0)),
+    Case("power, 8 × 2", "power", (1.0, 0.6), EIGHT, 2, (0.05, 0.0)),
+    Case("logistic4, 8 × 2", "logistic4", (0.1, 3.0, 5.0, 1.4), EIGHT, 2, (0.03, 0.0)),
+)
+
+
+def spread(case, signal):
+    """True standard deviation of one reading."""
+    return np.hypot(case.scatter[0], case.scatter[1] * signal)
+
+
+def true_u(case, content, m, relative):
+    """Standard uncertainty and degrees of freedom with true derivatives and true scatter."""
+    curve, p = CURVES[case.curve], np.array(case.truth)
+    x = np.repeat(case.levels, case.repeats)
+    variances = spread(case, curve.signal(x, p)) ** 2
+    total = np.diag(variances)
+    same = x[:, None] == x[None, :]
+    slope = curve.slope(x, p)
+    total = total + same * np.outer(slope, slope) * case.u_standards**2
+    design, inverse = curve.gradient(x, p), np.linalg.inv(total)
+    covariance = np.linalg.inv(design.T @ inverse @ design)
+    point = np.asarray(content)
+    gradient, steep = curve.gradient(point, p), float(curve.slope(point, p))
+    own = float(spread(case, curve.signal(point, p))) ** 2 / m
+    scattered = (own + float(gradient @ covariance @ gradient)) / steep**2
+    known = (content * relative) ** 2
+    nu = effective_degrees_of_freedom([(scattered, x.size - p.size), (known, float("inf"))])
+    return np.sqrt(scattered + known), nu
+
+
+def study(case, m, relative, simulations, seed=1):
+    """Coverage, refused share, and median width over both yardsticks."""
+    rng = np.random.default_rng(seed)
+    curve, p = CURVES[case.curve], np.array(case.truth)
+    levels = np.array(case.levels)
+    x = np.repeat(levels, case.repeats)
+    held, widths, plain, refused, lower, upper = 0, [], [], 0, 0, 0
+    low, high = levels.min(), levels.max()
+    for _ in range(simulations):
+        content = rng.uniform(low + 0.1 * (high - low), high - 0.1 * (high - low))
+        made = levels + case.u_standards * rng.standard_normal(levels.size)
+        signal = curve.signal(np.maximum(np.repeat(made, case.repeats), 0.0), p)
+        signal = signal + spread(case, signal) * rng.standard_normal(x.size)
+        dilution = 10.0 * (1 + relative * rng.standard_normal()) if relative else 10.0
+        seen = curve.signal(np.asarray(content), p)
+        sample = seen + spread(case, seen) * rng.standard_normal(m)
+        try:
+            cal = fit_calibration(x, signal, curve=case.curve, weights=case.weights,
+                                  u_standards=case.u_standards or None)
+            reading = cal.read(sample, dilution=10.0, u_pipetting=relative, extrapolate=True)
+            found = reading.interval()
+        except FermkitError:
+            refused += 1
+            continue
+        truth = content * dilution
+        held += found[0] <= truth <= found[1]
+        lower, upper = lower + (truth < found[0]), upper + (truth > found[1])
+        u, nu = true_u(case, content, m, relative)
+        widths.append((found[1] - found[0]) / (20.0 * student(nu) * u))
+        plain.append((found[1] - found[0]) / (20.0 * student(float("inf")) * u))
+    given = simulations - refused
+    return held / given, lower / given, upper / given, refused, float(np.median(widths)), float(np.median(plain))
+
+
+def main(simulations, only=""):
+    """Print the table."""
+    print(f"{simulations} simulations a case; a coverage of 95 % has a standard error of "
+          f"{100 * np.sqrt(0.95 * 0.05 / simulations):.2f} %")
+    print(f"{'case':28} {'m':>2} {'dilution':>8} {'covers':>8} {'below':>6} {'above':>6} {'refused':>7} "
+          f"{'width/t':>8} {'width/z':>8} {'s':>6}")
+    for case in (case for case in CASES if only in case.name):
+        for m in (1, 2, 3):
+            for relative in (0.0, 0.02):
+                start = time.perf_counter()
+                covers, lower, upper, refused, width, plain = study(case, m, relative, simulations)
+                print(f"{case.name:28} {m:2d} {relative:8.0%} {covers:8.1%} {lower:6.1%} {upper:6.1%} {refused:7d} "
+                      f"{width:8.3f} {plain:8.3f} {time.perf_counter() - start:6.1f}", flush=True)
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 4000, *sys.argv[2:3])
