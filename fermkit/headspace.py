@@ -1,19 +1,30 @@
 """The pressure in a closed vessel: CO2 in the gas space, in the liquid, and in what was let out."""
 
+import math
 from collections.abc import Sequence
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import between, not_negative, positive
+from fermkit.checks import between, not_negative, one_of, positive
 from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.counters import paired
-from fermkit.gas import GasCurve, Number
+from fermkit.errors import InputError
+from fermkit.gas import GasCurve, Number, shifted
 from fermkit.properties import bicarbonate_factor, co2_compressibility, co2_solubility, water_vapour_pressure
-from fermkit.written import nominal
+from fermkit.vents import Vents, find_vents, scatter, vents_at, wild_remarks
+from fermkit.written import nominal, percent, plus_minus, uncertainty
 
 Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+OXYGEN_OF_AIR: Final = 0.2095
+"""Share of oxygen in dry air: U.S. Standard Atmosphere 1976 (0.209476)."""
+
+BEFORE, AFTER = 10, 30
+"""Readings before and after a vent from which its size and the refill are taken (own choice)."""
 
 
 def gas_from_pressure(
@@ -25,30 +36,338 @@ def gas_from_pressure(
     temperature_C: Any,
     barometer_bar: Number = STANDARD_ATMOSPHERE_BAR,
     pH: Number = None,
-    u_reading_bar: float = 0.0,
+    u_reading_bar: float | None = None,
+    gauge_factor: Number = 1.0,
+    oxygen_used: tuple[float, float] = (0.0, 1.0),
+    saturation: tuple[float, float] = (0.9, 1.1),
     vents: str | Sequence[int] = "find",
 ) -> GasCurve:
-    """CO2 produced, from the gauge pressure of a closed vessel.
+    """CO2 produced, from the gauge pressure of a closed vessel, vented or not.
+
+    The CO2 is in three places: in the gas space, in the liquid (mostly more than in the gas), and in what was
+    let out. A vent empties the gas space, the liquid refills it: the rise after a vent is not production.
+
+    Parameters
+    ----------
+    time_h, pressure_bar_gauge : array-like of shape (n,)
+        Times [h] and pressures above the barometer [bar]. At the first reading the vessel holds air.
+    headspace_L, liquid_L : float or ufloat
+        Volumes of the gas space and of the liquid [L].
+    temperature_C : float, ufloat or array of shape (n,)
+        Of the vessel [°C]. A day–night swing that is not logged shows as a swing of the CO2.
+    barometer_bar : float or ufloat
+        Absolute [bar].
+    pH : float or ufloat, optional
+        Of the liquid at the end; above 5 bicarbonate counts.
+    u_reading_bar : float, optional
+        Standard uncertainty of a reading, independent from one to the next [bar]; from the scatter of the
+        log when not given.
+    gauge_factor : float or ufloat
+        True pressure over indicated pressure.
+    oxygen_used : (low, high)
+        Share of the sealed air's oxygen that the yeast used up: an interval, equally likely between its ends.
+        Oxygen that is gone makes room that CO2 fills without the gauge showing it.
+    saturation : (low, high)
+        The CO2 held, as a multiple of what pure water holds (common practice, no source).
+    vents : "find", "none" or row numbers
+        Rows (1-based) of the first reading after each vent.
+
+    Returns
+    -------
+    GasCurve
+        ``counts="produced"``. The errors of adding the vents back are in ``common``.
+
+    Notes
+    -----
+    p_CO2 = p − p_w(T) − p_air; gas n = p_CO2 V/(Z R T), liquid N = V_l S(T, p_CO2) × bicarbonate ×
+    saturation. A vent that takes Δn from the gas leaves the liquid richer than balance by N/n Δn, and this
+    excess fades with one time constant τ for all vents, found by least squares:
+    produced = n + N + Σ Δn (1 + N/n exp(−(t − t_vent)/τ)).
+    Each Δn is fitted with a local polynomial to the readings around its vent. What the air loses at each vent
+    is counted; gas dissolved other than CO2, and the mutual non-ideality of air and CO2 (below 0.5 %), are not.
+
+    Raises
+    ------
+    InputError
+        If the pressures look absolute, a vessel volume is missing, or a vent is named outside the log.
 
     Examples
     --------
-    >>> curve = gas_from_pressure([0, 12, 24], [0.0, 0.6, 1.4], headspace_L=0.5, liquid_L=1.5, temperature_C=25.0)
-    >>> curve.co2_mol
-    array([0.    , 0.0421, 0.0979])
+    >>> curve = gas_from_pressure([0, 12, 24], [0.0, 0.6, 1.4], headspace_L=0.5, liquid_L=1.5, temperature_C=25.0,
+    ...                           oxygen_used=(0, 0), u_reading_bar=0.01)
+    >>> curve.total()
+    0.098+/-0.004
+
+    References
+    ----------
+    Dalton's and Henry's laws; properties as in `co2_solubility` and `co2_compressibility`. The two
+    compartments in balance are set out in `vessel`.
     """
     times, gauge, (temperature,), rows, remarks = paired(
         time_h, pressure_bar_gauge, "gauge pressure [bar]", (temperature_C, "temperature [°C]")
     )
-    t_C = getattr(temperature, "nominal_value", temperature)
-    bar = gauge + nominal(barometer_bar)
-    dry = bar - water_vapour_pressure(t_C)
-    RT = L_BAR_GAS_CONSTANT * (np.asarray(t_C) + ZERO_CELSIUS_K)
-    RT = np.broadcast_to(RT, bar.shape)
-    air = dry[0] * RT / RT[0]
-    co2_bar = np.clip(dry - air, 0.0, None)
-    gas = co2_bar * nominal(headspace_L) / (co2_compressibility(t_C, co2_bar) * RT)
-    factor = 1.0 if pH is None else bicarbonate_factor(nominal(pH), t_C)
-    held = nominal(liquid_L) * co2_solubility(t_C, co2_bar) * factor
-    co2 = gas + held
-    u = np.full(times.shape, u_reading_bar) * np.gradient(co2, bar) if u_reading_bar else np.zeros_like(co2)
-    return GasCurve(times, co2, "produced", "pressure", u, np.zeros_like(co2), 1.0, tuple(remarks), float(held[-1]))
+    plain_t = np.asarray(getattr(temperature, "nominal_value", temperature), dtype=float)
+    _check(gauge, headspace_L, liquid_L, plain_t, barometer_bar, gauge_factor)
+    noise = u_reading_bar if u_reading_bar is not None else scatter(times, gauge)
+    not_negative(noise, "error of a reading [bar]")
+    found = _vents(times, gauge, noise, vents, rows)
+    if found.wild_rows.size:
+        remarks += wild_remarks(rows[found.wild_rows - 1])
+    log = _Log(times, gauge, plain_t, found, noise)
+    uncertain = (
+        headspace_L, liquid_L, temperature - nominal(temperature) if plain_t.ndim == 0 else 0.0, barometer_bar,
+        0.0 if pH is None else pH, gauge_factor, _evenly(saturation, "saturation", "CO2 held in the liquid"),
+        _evenly(oxygen_used, "oxygen_used", "oxygen of the sealed air used up"),
+    )  # fmt: skip
+    return log.curve(uncertain, remarks, rows)
+
+
+def _check(
+    gauge: Floats, headspace: Number, liquid: Number, t_C: Floats, barometer: Number, factor: Number
+) -> None:
+    positive(nominal(headspace), "headspace [L]", do="give the gas space above the liquid, in litres")
+    positive(nominal(liquid), "liquid [L]")
+    positive(nominal(factor), "factor of the gauge")
+    between(nominal(barometer), 0.5, 1.2, "barometer [bar]", do="give bar, absolute: 1013 hPa is 1.013 bar")
+    for value in (float(np.min(t_C)), float(np.max(t_C))):
+        between(value, 1.1, 46.0, "temperature of the vessel [°C]")
+    if float(gauge[0]) > 0.5:
+        raise InputError(
+            f"the first pressure is {gauge[0]:g} bar above the barometer",
+            "a first reading near zero, with the vessel full of air",
+            "give gauge pressures, not absolute ones, and begin with the closing of the vessel",
+        )
+    for value in (float(gauge.min()), float(gauge.max())):
+        between(value, -0.4, 11.0, "gauge pressure [bar]", do="check the unit: 100 kPa is 1 bar")
+
+
+def _evenly(interval: tuple[float, float], name: str, tag: str) -> Number:
+    """The middle of an interval with the standard uncertainty of a rectangle."""
+    low, high = interval
+    between(low, 0.0, high, f"{name}, lower end", do="give (low, high) with the smaller number first")
+    between(high, low, 3.0, f"{name}, upper end", do="give shares, so (0, 1)")
+    if not high > low:
+        return low
+    from uncertainties import ufloat
+
+    return ufloat((low + high) / 2, (high - low) / math.sqrt(12), tag=tag)
+
+
+def _vents(times: Floats, gauge: Floats, noise: float, vents: str | Sequence[int], rows: Rows) -> Vents:
+    none = Vents(
+        *(np.array([], dtype=np.intp),) * 2, *(np.array([]),) * 3, noise, np.array([], dtype=np.intp)
+    )
+    if isinstance(vents, str):
+        one_of(vents, ("find", "none"), "vents")
+        return (
+            find_vents(times, gauge, noise_bar=noise)
+            if vents == "find" and times.size > 4 and noise > 0
+            else none
+        )
+    return vents_at(times, gauge, [int(np.searchsorted(rows, row)) + 1 for row in vents], noise or 1e-4)
+
+
+@dataclass(frozen=True)
+class _Refill:
+    """How fast the liquid refills the gas space after a vent: one time constant, with its range [h]."""
+
+    tau_h: float
+    low_h: float
+    high_h: float
+
+
+class _Log:
+    """A pressure log and its vents, turned into moles for any values of the things that are uncertain."""
+
+    def __init__(self, times: Floats, gauge: Floats, t_C: Floats, vents: Vents, noise: float) -> None:
+        kept = np.setdiff1d(np.arange(times.size), vents.wild_rows - 1)
+        self.kept, self.time, self.gauge = kept, times[kept], gauge[kept]
+        self.t_C = t_C[kept] if t_C.ndim else t_C
+        self.vents, self.noise = vents, noise
+        self.before = np.searchsorted(kept, vents.last_before - 1)
+        self.after = np.searchsorted(kept, vents.rows - 1)
+        first = np.maximum(self.before - BEFORE + 1, np.concatenate(([0], self.after[:-1])))
+        last = np.minimum(self.after + AFTER, np.concatenate((self.before[1:] + 1, [kept.size])))
+        self.windows = [
+            np.concatenate((np.arange(a, b + 1), np.arange(c, d)))
+            for a, b, c, d in zip(first, self.before, self.after, last)
+        ]
+
+    def warm(self, row: Any, warmer: float) -> Any:
+        """Temperature at some rows [°C]."""
+        return (self.t_C[row] if self.t_C.ndim else self.t_C) + warmer
+
+    def amounts(
+        self, row: Rows, given: Sequence[float], progress: Any, more_bar: float = 0.0
+    ) -> tuple[Any, Any]:
+        """CO2 in the gas and in the liquid [mol] at some rows."""
+        headspace, liquid, warmer, barometer, pH, factor, saturation, used = given
+        t_C, first = self.warm(row, warmer), self.warm(0, warmer)
+        bar = self.gauge[row] * factor + barometer
+        air = (self.gauge[0] * factor + barometer - water_vapour_pressure(first)) / (first + ZERO_CELSIUS_K)
+        left = 1 - self.vents.drop_bar * factor / (self.gauge[self.before] * factor + barometer)
+        remains = np.concatenate(([1.0], np.cumprod(left)))[np.searchsorted(self.after, row, side="right")]
+        air_bar = air * (t_C + ZERO_CELSIUS_K) * remains * (1 - OXYGEN_OF_AIR * used * progress)
+        co2_bar = bar + more_bar - water_vapour_pressure(t_C) - air_bar
+        size, sign = np.clip(np.abs(co2_bar), 0.0, 12.0), np.sign(co2_bar)
+        RT = L_BAR_GAS_CONSTANT * (t_C + ZERO_CELSIUS_K)
+        carbonate = bicarbonate_factor(pH, t_C) if pH else 1.0
+        gas = sign * size * headspace / (co2_compressibility(t_C, size) * RT)
+        return gas, sign * co2_solubility(t_C, size) * (liquid * saturation * carbonate)
+
+    def curve(self, uncertain: Sequence[Number], remarks: list[str], rows: Rows) -> GasCurve:
+        """The curve of CO2 produced."""
+        given = [nominal(value) for value in uncertain]
+        every = np.arange(self.time.size)
+        progress = self._progress(every, given)
+        gas, held = self.amounts(every, given, progress)
+        richer = self._held_over_gas(given)
+        higher = self.amounts(every, given, progress, 0.01)
+        slope = (higher[0] + higher[1] - gas - held) / 0.01
+        refill = self._refill(gas + held, richer, self.noise * slope)
+        lost, u_lost = self._lost(gas + held, richer, refill.tau_h, self.noise * slope)
+        co2 = gas + held + self._back(every, lost, richer, refill.tau_h)
+        co2 = co2 - co2[0]
+        total = float(co2[-1])
+        adding = self._adding_back(gas + held, u_lost, richer, refill)
+        common = shifted(self._at_end(uncertain, progress, refill), adding, total)
+        excess = float(self._back(every[-1:], lost, richer, refill.tau_h)[0]) - float(lost.sum())
+        said = [*remarks, *self._said(lost, adding, refill, rows), *_of_oxygen(given[-1], uncertain[-1])]
+        if not given[4]:
+            said.append(
+                "No pH was given: bicarbonate is not counted (below pH 5 it is less than 5 % of the store)."
+            )
+        return GasCurve(
+            self.time, co2, "produced", "pressure", self.noise * slope, np.zeros_like(co2), common, tuple(said),
+            float(held[-1]) + excess,
+        )  # fmt: skip
+
+    def _progress(self, every: Rows, given: Sequence[float]) -> Floats:
+        """Share of the highest rise reached so far: the oxygen is taken to be used in step with it."""
+        if not given[-1]:
+            return np.zeros(every.size)
+        gas, held = self.amounts(every, given, 0.0)
+        rise = gas + held - gas[0] - held[0]
+        return np.clip(np.maximum.accumulate(rise) / max(float(rise.max()), 1e-12), 0.0, 1.0)
+
+    def _held_over_gas(self, given: Sequence[float]) -> Floats:
+        """Moles that the liquid holds for each mole in the gas, in balance, at each vent."""
+        headspace, liquid, warmer, _, pH, _, saturation, _ = given
+        t_C = np.broadcast_to(self.warm(self.before, warmer), self.before.shape)
+        carbonate = bicarbonate_factor(pH, t_C) if pH else 1.0
+        RT = L_BAR_GAS_CONSTANT * (t_C + ZERO_CELSIUS_K)
+        return np.asarray(liquid * saturation * carbonate * co2_solubility(t_C, 1.0) * RT / headspace)
+
+    def _taken(self, which: int, time: Floats, richer: Floats, tau: float) -> Floats:
+        """What one mole let out at a vent takes from gas and liquid together, as it shows at later times."""
+        since = time - self.vents.time_h[which]
+        later = since > 0
+        if tau <= 0:
+            return later.astype(float)
+        return np.where(later, 1 + richer[which] * np.exp(-np.clip(since, 0.0, 50 * tau) / tau), 0.0)
+
+    def _fit(self, rise: Floats, richer: Floats, tau: float, error: Floats) -> tuple[Floats, Floats, float]:
+        """CO2 let out at each vent, its variance, and the sum of squares of the fits."""
+        lost, variance, misfit = np.zeros(len(self.windows)), np.zeros(len(self.windows)), 0.0
+        for which, window in enumerate(self.windows):
+            time = self.time[window]
+            value = rise[window].copy()
+            for earlier in range(max(0, which - 5), which):
+                value += lost[earlier] * self._taken(earlier, time, richer, tau)
+            degree = 2 if window.size >= 12 else int(window.size >= 6)
+            trend = np.vander((time - time[0]) / (time[-1] - time[0]), degree + 1)
+            design = np.column_stack((trend, -self._taken(which, time, richer, tau)))
+            inverse = np.linalg.pinv(design)
+            found = inverse @ value
+            lost[which] = found[-1]
+            variance[which] = np.sum(inverse[-1] ** 2) * float(np.mean(error[window] ** 2))
+            misfit += float(
+                np.sum((value - design @ found) ** 2) / max(float(np.mean(error[window] ** 2)), 1e-30)
+            )
+        return lost, variance, misfit
+
+    def _refill(self, rise: Floats, richer: Floats, error: Floats) -> _Refill:
+        """The time constant by least squares over a grid, and where the misfit is one higher."""
+        if not self.windows:
+            return _Refill(0.0, 0.0, 0.0)
+        step = float(np.median(np.diff(self.time)))
+        longest = max(float(self.time[-1] - self.time[0]) / 4, 2 * step)
+        grid = np.concatenate(([0.0], np.geomspace(step / 4, longest, 40)))
+        misfit = np.array([self._fit(rise, richer, tau, error)[2] for tau in grid])
+        spare = sum(window.size - 4 for window in self.windows)
+        good = grid[misfit <= misfit.min() + max(1.0, float(misfit.min()) / max(spare, 1))]
+        return _Refill(float(grid[np.argmin(misfit)]), float(good.min()), float(good.max()))
+
+    def _lost(self, rise: Floats, richer: Floats, tau: float, error: Floats) -> tuple[Floats, Floats]:
+        lost, variance, misfit = self._fit(rise, richer, tau, error)
+        spare = max(sum(window.size - 4 for window in self.windows), 1)
+        return lost, np.sqrt(variance * max(1.0, misfit / spare))
+
+    def _back(self, rows: Rows, lost: Floats, richer: Floats, tau: float) -> Floats:
+        """What all vents together have taken, as it shows at some rows [mol]."""
+        back = np.concatenate(([0.0], np.cumsum(lost)))[np.searchsorted(self.after, rows, side="right")]
+        time = self.time[rows]
+        for which, start in enumerate(self.after):
+            if tau > 0:
+                span = slice(
+                    *np.searchsorted(rows, [start, np.searchsorted(self.time, self.time[start] + 40 * tau)])
+                )
+                back[span] += lost[which] * (self._taken(which, time[span], richer, tau) - 1)
+        return np.asarray(back)
+
+    def _at_end(self, uncertain: Sequence[Number], progress: Floats, refill: _Refill) -> Number:
+        """The CO2 at the last reading, carrying the errors of everything that is uncertain."""
+        from uncertainties import wrap
+
+        last = self.time.size - 1
+        needed = np.unique(np.concatenate([*self.windows, [0, last]]).astype(np.intp))
+        rise = np.zeros(self.time.size)
+
+        def total(*given: float) -> float:
+            rise[needed] = sum(self.amounts(needed, given, progress[needed]))
+            richer = self._held_over_gas(given)
+            lost = self._fit(rise, richer, refill.tau_h, np.ones(rise.size))[0]
+            return float(rise[last] - rise[0] + self._back(np.array([last]), lost, richer, refill.tau_h)[0])
+
+        return wrap(total)(*uncertain) if any(uncertainty(value) for value in uncertain) else 0.0
+
+    def _adding_back(self, rise: Floats, u_lost: Floats, richer: Floats, refill: _Refill) -> Number:
+        """The error of adding the vents back, as a number around zero [mol]."""
+        if not self.windows:
+            return 0.0
+        from uncertainties import ufloat
+
+        last, ends = np.array([self.time.size - 1]), []
+        for tau in (refill.low_h, refill.high_h):
+            lost = self._fit(rise, richer, tau, np.ones(rise.size))[0]
+            ends.append(float(self._back(last, lost, richer, tau)[0]))
+        spread = math.hypot(float(np.sqrt(np.sum(u_lost**2))), (ends[1] - ends[0]) / 2)
+        return ufloat(0.0, spread, tag="adding back what the vents let out") if spread > 0 else 0.0
+
+    def _said(self, lost: Floats, adding: Number, refill: _Refill, rows: Rows) -> list[str]:
+        if not self.windows:
+            return ["No vent was found or named: all CO2 is taken to be still in the vessel."]
+        named = ", ".join(f"{rows[self.kept[row]]}" for row in self.after[:10])
+        more = f" and {self.after.size - 10} more" if self.after.size > 10 else ""
+        said = [
+            f"{self.after.size} vent(s), first reading after each in row {named}{more}: they let out "
+            f"{plus_minus(float(lost.sum()) + adding, 'mol')} of CO2, which is added back."
+        ]
+        if refill.tau_h > 0:
+            said.append(
+                f"After a vent the liquid refilled the gas space with a time constant of {refill.tau_h:.2g} h "
+                f"({refill.low_h:.2g} to {refill.high_h:.2g} h); this rise is degassing and is not counted as "
+                "production. The curve lags behind production by about as long."
+            )
+        else:
+            said.append("The liquid refilled the gas space faster than the readings can show.")
+        return said
+
+
+def _of_oxygen(used: float, interval: Number) -> list[str]:
+    if not used:
+        return []
+    return [
+        f"The yeast is taken to have used {percent(interval)} of the oxygen sealed in with the air, in step with "
+        "the CO2; each part of it that is gone hides as much pressure of CO2."
+    ]
