@@ -21,7 +21,7 @@ from .ingredients import Ingredient as Ingredient, ingredient as ingredient, ing
 from .linearity import grubbs_test as grubbs_test, mandel_test as mandel_test
 from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressibility as co2_compressibility, co2_henry as co2_henry, co2_second_virial as co2_second_virial, co2_solubility as co2_solubility, o2_solubility as o2_solubility, plato_from_sg as plato_from_sg, sucrose_density as sucrose_density, water_density as water_density, water_vapour_pressure as water_vapour_pressure
 from .readback import Reading as Reading, dilution_factor as dilution_factor
-from .records import Run as Run, read_run as read_run
+from .records import Run as Run, read_run as read_run, run_from as run_from, write_run as write_run, write_workbook as write_workbook
 from .report import html_report as html_report, write_report as write_report
 from .streams import LinearMeasurement as LinearMeasurement, density_change as density_change
 from .surroundings import vapour_ratio as vapour_ratio

@@ -8,11 +8,15 @@ from typing import Any
 import numpy as np
 from scipy import linalg
 
-from fermkit.checks import one_of
+from fermkit.bounds import Bounds, bounds
+from fermkit.checks import between, one_of
 from fermkit.composition import NITROGEN_REFERENCES, compound
+from fermkit.detection import POWER, DetectionLimits, detection_limits
 from fermkit.errors import BalanceError, InputError
 from fermkit.explanations import USUAL_YEAST_YIELD, Explanations, explain
-from fermkit.faults import Evidence
+from fermkit.faults import Evidence, usual_faults
+from fermkit.measurements import MeasureNext, measure_next
+from fermkit.ranking import rank
 from fermkit.reconciliation import Closure, Reconciliation, and_list
 from fermkit.redundancy import Floats, Redundancy, chi_square, redundancy, weights
 from fermkit.streams import (
@@ -24,7 +28,7 @@ from fermkit.streams import (
     grams_per_unit,
     read_streams,
 )
-from fermkit.written import Line, Page, Written, in_words, nominal, percent, rounded, uncertainty
+from fermkit.written import Line, Page, Written, nominal, percent, uncertainty
 
 _ROW_NAMES = {"C": "carbon", "electrons": "electrons", "N": "nitrogen", "H": "hydrogen", "O": "oxygen"}
 
@@ -223,6 +227,7 @@ class Balance(Written):
             scale_free=_scale_free(roles, standing, len(x) - R.shape[0]),
             carbon_in=float(-(hexose @ self._numbers[0]) / compound("hexose").molar_mass * 6),
             units=tuple([s.unit for s in known] + [""] * len(self.extra)),
+            formulas=tuple([s.made_of.formula for s in known] + [""] * len(self.extra)),
         )
 
     def _growing(self, roles: Sequence[str]) -> bool:
@@ -252,9 +257,22 @@ class Balance(Written):
                 continue
             rows[name] = sum(p for _, p in parts if nominal(p) > 0) / into
             measured[name] = sum(p for s, p in parts if nominal(p) > 0 and s.standing == "measured") / into
-        return Closure(
-            rows, measured, tuple(s.name for s in self.unknown), tuple(self._read[1] + self._rows[1])
-        )
+        notes = [*self._units_suspected(rows), *self._read[1], *self._rows[1]]
+        return Closure(rows, measured, tuple(s.name for s in self.unknown), tuple(notes))
+
+    def _units_suspected(self, found: Mapping[str, Any]) -> list[str]:
+        """Streams that would about close the carbon if their grams were moles, or the reverse."""
+        if "carbon" not in found or abs(nominal(found["carbon"]) - 1) < max(0.2, 3 * uncertainty(found["carbon"])):
+            return []
+        carbon = {s.name: nominal(s.weighed) * s.content(self.nitrogen).get("C", 0.0) for s in self.known}
+        into = -sum(c for c in carbon.values() if c < 0)
+        gap = sum(carbon.values())
+        suspects = []
+        for s in self.known:
+            other, factor = ("mol", s.made_of.molar_mass) if s.unit == "g" else ("g", 1 / s.made_of.molar_mass)
+            if s.unit in ("g", "mol") and abs(gap + carbon[s.name] * (factor - 1)) < 0.15 * into:
+                suspects.append(f"Is {s.name} in {other}, not in {s.unit}? Then the carbon would about close.")
+        return suspects
 
     def reconcile(self) -> Reconciliation:
         """Correct all amounts by weighted least squares so that every balance closes, and test the correction."""
@@ -317,13 +335,66 @@ class Balance(Written):
         return draws
 
     def explain(self, yeast_yield: Any = USUAL_YEAST_YIELD, dilution: float | None = None) -> Explanations:
-        """Which mistakes could have made the gap."""
-        return explain(self._evidence(yeast_yield), dilution)
+        """Which mistakes could have made the gap: ranked, those alike in one group, with the corrected values.
+
+        Parameters
+        ----------
+        yeast_yield : ufloat or None
+            Usual dry yeast per gram of hexose [g/g], used as one more hint where sugar is fermented to ethanol
+            without air; None leaves it out.
+        dilution : float, optional
+            The dilution factor that was used for the ethanol, if known: narrows 'twice or not at all'.
+        """
+        self._refuse_untested()
+        return explain(self._evidence(yeast_yield), dilution, yeast_yield)
+
+    def detection_limits(self, level: float = 0.95, power: float = POWER) -> DetectionLimits:
+        """The smallest leak, slip or wet weight that this set of measurements could have seen.
+
+        Uses the uncertainties alone: planned amounts will do, before a run.
+
+        Parameters
+        ----------
+        level : float
+            Level of the alarm (0.95: 5 % false alarms).
+        power : float
+            Chance of an alarm that counts as seen.
+        """
+        self._refuse_untested()
+        between(level, 0.5, 0.9999, "level")
+        between(power, 0.06, 0.9999, "power")
+        evidence = self._evidence(None)
+        return detection_limits(evidence, usual_faults(evidence), level, power)
+
+    def measure_next(self, yeast_yield: Any = USUAL_YEAST_YIELD) -> MeasureNext:
+        """Extra measurements ranked by the share of the doubt that they would settle for their effort."""
+        self._refuse_untested()
+        evidence = self._evidence(yeast_yield)
+        return measure_next(evidence, rank(evidence, usual_faults(evidence)))
+
+    def bounds(self, stream: str, region: str = "one") -> Bounds:
+        """Least and most of a stream over the 95 % region of the reconciled data: see `fermkit.bounds`."""
+        one_of(stream, [s.name for s in self.listed], "stream")
+        x, V = self._numbers
+        names = [s.name for s in [*self.known, *self.unknown]]
+        units = {s.name: s.unit for s in self.listed}
+        signs = [_sign(s) for s in self.known] + [0] * len(self.extra) + [_sign(s) for s in self.unknown]
+        at = names.index(stream) + (len(self.extra) if names.index(stream) >= len(self.known) else 0)
+        low, high = bounds(at, x, V, *self._matrices, signs=signs, region=region)
+        return Bounds(stream, low, high, units[stream], region, self.balances)
+
+    def _refuse_untested(self) -> None:
+        if self._redundancy.R.shape[0] == 0:
+            raise BalanceError(
+                f"no balance tests the {len(self.known)} known amounts: all are needed to find the unknown ones",
+                "more measurements than the balances need",
+                f"measure one of: {', '.join(s.name for s in self.unknown) or 'the other streams'}",
+            )
 
     def _refuse_undetermined(self, found: Redundancy) -> None:
         if all(found.observable):
             return
-        A, B = self._matrices
+        B = self._matrices[1]
         unknown = [s.name for s in self.unknown]
         helps = [
             n
@@ -359,6 +430,13 @@ class Balance(Written):
 
 def _combine(matrix: Floats, values: Sequence[Any]) -> list[Any]:
     return [sum(k * v for k, v in zip(row, values) if k != 0.0) + 0.0 for row in matrix]
+
+
+def _sign(s: Stream) -> int:
+    """-1 for what can only be consumed, +1 for what can only be made, 0 for streams that may be either."""
+    if s.amount is not None and s.standing == "measured":
+        return int(np.sign(nominal(s.amount)))
+    return -1 if s.role in ("O2", "sugar") else 0 if s.role in ("water", "other") else 1
 
 
 _FREE_FIRST = ("sugar", "yeast", "glycerol", "organic acids", "O2", "CO2", "other", "ethanol", "reading")

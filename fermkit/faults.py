@@ -73,6 +73,8 @@ class Fault:
 
     Attributes
     ----------
+    key : str
+        Short name, for matching with the measurements that would reveal it.
     name : str
     kind : "measurement", "product" or "slip"
     touches : tuple of int
@@ -88,6 +90,7 @@ class Fault:
         What the size is, in words.
     """
 
+    key: str
     name: str
     kind: str
     touches: tuple[int, ...]
@@ -103,24 +106,17 @@ class Fault:
         return self.sizes.shape == "values" or self.sizes.spread < 0.02
 
 
-def _as_is(size: Floats) -> Floats:
-    return size
-
-
-def _exp(size: Floats) -> Floats:
-    return np.exp(size)
-
-
-def _kept(size: Floats) -> Floats:
-    return 1 - size
-
-
-def _lost(size: Floats) -> Floats:
-    return 1 / (1 - size)
-
-
-def _lost_back(factor: Floats) -> Floats:
-    return 1 - 1 / factor
+MISREAD: Final = Sizes("normal", 0, 0.25, -1.5, 1.5)
+"""Log of true over reported when a value was misread or mistyped: a quarter either way."""
+BYPRODUCT: Final = Sizes("half-normal", 0, 0.05, 0, 0.5)
+"""Share of the sugar's carbon in a by-product beyond its usual amount."""
+SUGAR_LEFT: Final = Sizes("half-normal", 0, 0.25, 0, 0.9)
+CO2_LOST: Final = Sizes("half-normal", 0, 0.25, 0, 0.9)
+ETHANOL_LOST: Final = Sizes("half-normal", 0, 0.10, 0, 0.5)
+DRY_SHARE: Final = Sizes("uniform", low=0.2, high=0.95)
+"""Dry share of a paste that was weighed as if dry."""
+SOLIDS: Final = Sizes("uniform", low=0.0, high=0.6)
+"""Share of a dried product that is not yeast: molasses leaves much."""
 
 
 @dataclass(frozen=True)
@@ -147,7 +143,7 @@ class Evidence:
         Amounts of which nothing is known beforehand, not even the order of magnitude.
     carbon_in : float
         Carbon of the sugar [mol].
-    units : tuple of str
+    units, formulas : tuples of str
     """
 
     names: tuple[str, ...]
@@ -163,22 +159,32 @@ class Evidence:
     scale_free: tuple[bool, ...]
     carbon_in: float
     units: tuple[str, ...]
+    formulas: tuple[str, ...]
 
 
 def usual_faults(evidence: Evidence, dilution: float | None = None) -> list[Fault]:
     """The mistakes that could have touched these streams."""
     of = {role: _columns(evidence, role) for role in ("sugar", "ethanol", "CO2", "yeast")}
-    out = [
-        Fault(f"{evidence.names[i]} misread", "measurement", (i,), Sizes("normal", 0, 0.25, -1.5, 1.5), _exp, np.log, "",
-              "true over reported")
-        for i, standing in enumerate(evidence.standing) if standing == "measured"
-    ]  # fmt: skip
-    out += _products(evidence, of)
-    out += _slips(evidence, of, dilution)
-    return out
+    misread = [
+        Fault(
+            "misread",
+            f"{name} misread",
+            "measurement",
+            (i,),
+            MISREAD,
+            np.exp,
+            np.log,
+            "",
+            "true over reported",
+        )
+        for i, (name, standing) in enumerate(zip(evidence.names, evidence.standing))
+        if standing == "measured"
+    ]
+    return misread + _products(evidence, of) + _slips(evidence, of, dilution)
 
 
 def _columns(evidence: Evidence, role: str) -> tuple[int, ...]:
+    """Measured streams of that kind, on the side where they belong (an inoculum is not the yeast made)."""
     sign = -1 if role == "sugar" else 1
     return tuple(
         i
@@ -191,66 +197,86 @@ def _products(evidence: Evidence, of: dict[str, tuple[int, ...]]) -> list[Fault]
     measured = {r for r, s in zip(evidence.roles, evidence.standing) if s == "measured"}
     out = []
     if of["sugar"] and "glycerol" not in measured:
-        out.append(_product("glycerol beyond what growth needs", "C3H8O3", 0.05))
+        out.append(_added("glycerol", "glycerol beyond what growth needs", "C3H8O3"))
     if of["sugar"] and not measured & {"acetic acid", "lactic acid", "succinic acid", "organic acids"}:
-        out.append(_product("organic acids beyond the usual", "CH2O", 0.05))
+        out.append(_added("acids", "organic acids beyond the usual", "CH2O"))
     if of["sugar"]:
-        out.append(_share("sugar left over", of["sugar"], Sizes("half-normal", 0, 0.25, 0, 0.9), _kept, _kept,
-                          "share of the sugar not used"))  # fmt: skip
+        out.append(
+            _part("sugar left", "product", "sugar left over", of["sugar"], SUGAR_LEFT, "share not used")
+        )
     if of["CO2"]:
-        out.append(_share("CO2 lost by a leak or still dissolved", of["CO2"], Sizes("half-normal", 0, 0.25, 0, 0.9),
-                          _lost, _lost_back, "share of the CO2 not caught"))  # fmt: skip
+        says = "share not caught"
+        out.append(
+            _lost("CO2 lost", "product", "CO2 lost by a leak or still dissolved", of["CO2"], CO2_LOST, says)
+        )
     if of["ethanol"]:
-        out.append(_share("ethanol evaporated", of["ethanol"], Sizes("half-normal", 0, 0.10, 0, 0.5), _lost, _lost_back,
-                          "share of the ethanol lost"))  # fmt: skip
+        out.append(
+            _lost("ethanol lost", "product", "ethanol evaporated", of["ethanol"], ETHANOL_LOST, "share lost")
+        )
     return out
-
-
-def _product(name: str, formula: str, spread: float) -> Fault:
-    return Fault(name, "product", (), Sizes("half-normal", 0, spread, 0, 0.5), None, None, formula,
-                 "share of the sugar's carbon")  # fmt: skip
-
-
-def _share(
-    name: str,
-    touches: tuple[int, ...],
-    sizes: Sizes,
-    factor: Callable[[Floats], Floats],
-    size_of: Callable[[Floats], Floats],
-    says: str,
-    kind: str = "product",
-) -> Fault:
-    return Fault(name, kind, touches, sizes, factor, size_of, "", says)
 
 
 def _slips(evidence: Evidence, of: dict[str, tuple[int, ...]], dilution: float | None) -> list[Fault]:
     out = []
     if of["CO2"]:
-        out.append(_slip("CO2 counted as one third of a mole per mole of hexose", of["CO2"], (6.0,)))
+        name = "CO2 counted as one third of a mole per mole of hexose"
+        out.append(_slip("third", name, of["CO2"], (6.0,)))
     if of["ethanol"]:
         known = (dilution,) if dilution else DILUTIONS
-        both = tuple(1 / k for k in known) + tuple(known)
-        out.append(_share("% by volume used as % by mass", of["ethanol"], Sizes("normal", *ALCOHOL_BY_MASS, 0.75, 0.85),
-                          _as_is, _as_is, "true over reported", "slip"))  # fmt: skip
-        out.append(_slip("dilution factor used twice or not at all", of["ethanol"], both))
-    hexose = tuple(i for i in of["sugar"] if evidence.names[i] in ("glucose", "hexose", "fructose", "sugar"))
+        factors = tuple(1 / k for k in known) + tuple(known)
+        by_mass = Sizes("normal", *ALCOHOL_BY_MASS, 0.75, 0.85)
+        name = "% by volume used as % by mass"
+        out.append(
+            Fault("by mass", name, "slip", of["ethanol"], by_mass, _same, _same, "", "true over reported")
+        )
+        out.append(_slip("dilution", "dilution factor used twice or not at all", of["ethanol"], factors))
+    hexose = tuple(i for i in of["sugar"] if evidence.formulas[i] == "C6H12O6")
+    sucrose = tuple(i for i in of["sugar"] if evidence.formulas[i] == "C12H22O11")
     if hexose:
-        out.append(_slip("sucrose taken for glucose", hexose, (HEXOSE_PER_SUCROSE,)))
-    sucrose = tuple(i for i in of["sugar"] if evidence.names[i] == "sucrose")
+        out.append(_slip("sucrose", "sucrose taken for glucose", hexose, (HEXOSE_PER_SUCROSE,)))
     if sucrose:
-        out.append(_slip("glucose or invert sugar taken for sucrose", sucrose, (1 / HEXOSE_PER_SUCROSE,)))
+        out.append(_slip("sucrose", "glucose taken for sucrose", sucrose, (1 / HEXOSE_PER_SUCROSE,)))
     if of["yeast"]:
-        out.append(_share("product weighed wet", of["yeast"], Sizes("uniform", low=0.2, high=0.95), _as_is, _as_is,
-                          "dry share of what was weighed", "slip"))  # fmt: skip
-        out.append(_share("other solids counted as yeast", of["yeast"], Sizes("uniform", low=0.0, high=0.6), _kept, _kept,
-                          "share that is not yeast", "slip"))  # fmt: skip
+        out.append(
+            Fault("wet", "product weighed wet", "slip", of["yeast"], DRY_SHARE, _same, _same, "", "dry share")
+        )
+        says = "share that is not yeast"
+        out.append(_part("solids", "slip", "other solids counted as yeast", of["yeast"], SOLIDS, says))
     return out
 
 
-def _slip(name: str, touches: tuple[int, ...], factors: tuple[float, ...]) -> Fault:
-    return _share(
-        name, touches, Sizes("values", values=factors), _as_is, _as_is, "true over reported", "slip"
+def _added(key: str, name: str, formula: str) -> Fault:
+    return Fault(key, name, "product", (), BYPRODUCT, None, None, formula, "share of the sugar's carbon")
+
+
+def _part(key: str, kind: str, name: str, touches: tuple[int, ...], sizes: Sizes, says: str) -> Fault:
+    return Fault(key, name, kind, touches, sizes, _kept, _kept, "", says)
+
+
+def _lost(key: str, kind: str, name: str, touches: tuple[int, ...], sizes: Sizes, says: str) -> Fault:
+    return Fault(key, name, kind, touches, sizes, _grown, _shrunk, "", says)
+
+
+def _slip(key: str, name: str, touches: tuple[int, ...], factors: tuple[float, ...]) -> Fault:
+    return Fault(
+        key, name, "slip", touches, Sizes("values", values=factors), _same, _same, "", "true over reported"
     )
+
+
+def _same(size: Floats) -> Floats:
+    return size
+
+
+def _kept(size: Floats) -> Floats:
+    return 1 - size
+
+
+def _grown(share_lost: Floats) -> Floats:
+    return 1 / (1 - share_lost)
+
+
+def _shrunk(factor: Floats) -> Floats:
+    return 1 - 1 / factor
 
 
 @dataclass(frozen=True)

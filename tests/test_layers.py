@@ -38,7 +38,7 @@ FLOORS = [
         "harvest",
         ["simulation", "kitchen"],
     ],
-    ["plan", ["findings", "run_layout", "clock", "tables", "ledger", "workbooks", "records"]],
+    [["pathways", "aeration", "nutrients", "plan"], ["findings", "run_layout", "clock", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records"]],
     ["analysis"],
     ["plots"],
     ["report", "workshop", ["controls", "panel", "panels"]],

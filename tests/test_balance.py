@@ -1,0 +1,643 @@
+"""Balances: closing, reconciling, bounding, explaining, and what they refuse."""
+
+import importlib.util
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+from uncertainties import correlated_values, covariance_matrix, ufloat
+
+import fermkit as fk
+from fermkit.balance import Balance
+from fermkit.composition import compound
+from fermkit.errors import BalanceError, InputError
+from fermkit.explanations import USUAL_YEAST_YIELD
+from fermkit.faults import HEXOSE_PER_SUCROSE
+from fermkit.ranking import rank
+from fermkit.streams import LinearMeasurement, density_change
+
+KITCHEN = (0.02, 0.05, 0.03, 0.08)
+LABORATORY = (0.005, 0.02, 0.01, 0.04)
+
+
+def study_script():
+    """The benchmark script, as a module."""
+    path = Path(__file__).parent / "benchmarks" / "balance_study.py"
+    spec = importlib.util.spec_from_file_location("balance_study", path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def run(sugar=100.0, ethanol=45.636, co2=44.7, yeast=5.0, u=LABORATORY, **options):
+    """A run that closes, unless an amount is changed."""
+    amounts = (-sugar, ethanol, co2, yeast)
+    names = ("glucose", "ethanol", "CO2", "yeast")
+    return Balance({n: ufloat(v, abs(v) * r) for n, v, r in zip(names, amounts, u)}, **options)
+
+
+def measured_glycerol(**options):
+    """Five measured streams, no assumption about by-products."""
+    return Balance(
+        {
+            "glucose": -ufloat(100, 1),
+            "ethanol": ufloat(46.4, 0.9),
+            "CO2": ufloat(44.1, 0.5),
+            "biomass": ufloat(4.6, 0.3),
+            "glycerol": ufloat(3.6, 0.2),
+        },
+        priors="none",
+        **options,
+    )
+
+
+def residual(balance, amounts, row):
+    """What a balance row leaves over for the given amounts."""
+    return sum(
+        float(amounts[s.name].n) * s.content("ammonia").get(row, 0.0) for s in balance.listed if s.name in amounts
+    )
+
+
+# closing ------------------------------------------------------------------------------------------------
+
+
+def test_closure_is_what_comes_out_over_what_goes_in():
+    """Carbon of ethanol, CO2, biomass and glycerol over that of the glucose, by hand."""
+    out = 46.4 * 2 / 46.069 + 44.1 / 44.009 + 4.6 / 24.626 + 3.6 * 3 / 92.094
+    assert measured_glycerol().closure()["carbon"].n == pytest.approx(out / (100 * 6 / 180.156), rel=1e-5)
+
+
+def test_sucrose_and_its_hexose_close_alike():
+    """100 g sucrose are 105.26 g hexose in every balance: the water of hydrolysis does not matter."""
+    rest = {"ethanol": ufloat(48, 1), "CO2": ufloat(46, 1), "yeast": ufloat(5, 0.3)}
+    one = Balance({"sucrose": -ufloat(100, 1), **rest}).closure()
+    other = Balance({"hexose": -ufloat(100, 1) * HEXOSE_PER_SUCROSE, **rest}).closure()
+    for name in ("carbon", "electrons"):
+        assert one[name].n == pytest.approx(other[name].n, rel=1e-9)
+
+
+def test_closure_says_what_it_could_not_have_seen():
+    """A closure of 93 ± 9 % is told as blind below about 25 %."""
+    blind = Balance(
+        {"glucose": -ufloat(100, 9.0), "ethanol": ufloat(45, 1.5), "CO2": ufloat(39, 1)}, priors="none"
+    ).closure()
+    assert any("could not have been seen" in remark for remark in blind.page().remarks)
+    gap = float(next(r for r in blind.page().remarks if "carbon" in r and "below" in r).split("about ")[1].split(" %")[0])
+    assert gap == pytest.approx(280 * blind["carbon"].s, rel=0.01)
+
+
+def test_over_recovery_is_shown():
+    """More carbon out than in is said with its size."""
+    over = run(ethanol=56).closure()
+    assert over["carbon"].n > 1
+    assert "More carbon out than in" in str(over)
+
+
+def test_water_and_nitrogen_are_left_out_or_used_as_listed():
+    """Without water and nitrogen source two balances remain; with both listed the elements count, once each."""
+    assert run().balances == ["carbon", "electrons"]
+    full = Balance(
+        {
+            "glucose": -ufloat(1, 0.01),
+            "O2": -ufloat(3, 0.03),
+            "ammonia": -ufloat(0.48, 0.01),
+            "C6H10NO3": ufloat(0.48, 0.01),
+            "water": ufloat(4.32, 0.05),
+            "CO2": ufloat(3.12, 0.03),
+        },
+        unit="mol",
+    )
+    assert full.balances == ["carbon", "electrons", "nitrogen", "hydrogen"]
+    assert "not counted twice" in str(full)
+    assert full.reconcile().degrees_of_freedom == 4
+
+
+def test_units_do_not_matter():
+    """The same run in grams, moles and mixed units gives the same test and the same amounts."""
+    grams = measured_glycerol()
+    moles = Balance(
+        {name: amount / compound(name).molar_mass for name, amount in grams.streams.items()}, unit="mol", priors="none"
+    )
+    mixed = Balance(
+        {**grams.streams, "CO2": grams.streams["CO2"] / 44.009, "ethanol": grams.streams["ethanol"] / 46.069 * 2},
+        unit={"CO2": "mol", "ethanol": "C-mol"},
+        priors="none",
+    )
+    for other in (moles, mixed):
+        assert other.reconcile().chi2 == pytest.approx(grams.reconcile().chi2, rel=1e-9)
+    assert mixed.reconcile()["CO2"].n * 44.009 == pytest.approx(grams.reconcile()["CO2"].n, rel=1e-9)
+
+
+def test_the_order_of_streams_does_not_matter():
+    """Streams written in another order give the same correction."""
+    one = measured_glycerol()
+    turned = Balance(dict(reversed(one.streams.items())), priors="none")
+    assert turned.reconcile()["ethanol"].n == pytest.approx(one.reconcile()["ethanol"].n, rel=1e-12)
+    assert turned.reconcile().chi2 == pytest.approx(one.reconcile().chi2, rel=1e-12)
+
+
+def test_ash_carries_no_carbon():
+    """Yeast with 6.5 % ash holds as much carbon as 93.5 % of it without; its doubt widens the closure."""
+    with_ash = run(priors="none").closure()["carbon"]
+    without = run(yeast=5.0 * 0.935, ash=0.0, priors="none").closure()["carbon"]
+    assert with_ash.n == pytest.approx(without.n, rel=1e-9)
+    assert "ash" in str(run())
+
+
+def test_a_mixture_is_the_sum_of_its_parts():
+    """Molasses with 33 % sucrose and 21 % hexose holds their carbon; the doubt about the shares counts."""
+    rest = {"ethanol": ufloat(25, 0.5), "CO2": ufloat(24, 0.5), "yeast": ufloat(3, 0.2)}
+    parts = {"sucrose": ufloat(0.33, 0.01), "hexose": 0.21}
+    mixed = Balance({"molasses": -ufloat(100, 0.1), **rest}, of={"molasses": parts})
+    single = Balance({"sucrose": -ufloat(33, 0.1), "hexose": -ufloat(21, 0.1), **rest})
+    assert mixed.closure()["carbon"].n == pytest.approx(single.closure()["carbon"].n, rel=1e-9)
+    shares = mixed.reconcile()["molasses"].error_components()
+    assert len(shares) > 4
+
+
+# reconciling --------------------------------------------------------------------------------------------
+
+
+def test_reconciled_amounts_close_every_balance():
+    """After the correction nothing is left over in carbon or electrons."""
+    bal = run(ethanol=43, co2=45)
+    amounts = bal.reconcile().amounts
+    for row in ("C", "electrons"):
+        assert residual(bal, amounts, row) == pytest.approx(0, abs=1e-10)
+
+
+def test_reconciliation_is_weighted_least_squares():
+    """The same answer as minimising the weighted squares under the balances with a general optimiser."""
+    from scipy.optimize import minimize
+
+    bal = measured_glycerol()
+    x, V = bal._numbers
+    A = bal._matrices[0]
+    solved = minimize(
+        lambda z: float((z - x) @ np.linalg.solve(V, z - x)),
+        x,
+        constraints={"type": "eq", "fun": lambda z: A @ z},
+        method="SLSQP",
+        options={"ftol": 1e-14},
+    )
+    found = bal.reconcile()
+    assert [a.n for a in found.amounts.values()] == pytest.approx(solved.x, rel=1e-5)
+    assert found.chi2 == pytest.approx(solved.fun, rel=1e-5)
+
+
+def test_reconciled_amounts_keep_their_causes():
+    """Covariance of the reconciled amounts is V - V R'(R V R')^-1 R V, reached through the caller's ufloats."""
+    bal = measured_glycerol()
+    x, V = bal._numbers
+    A = bal._matrices[0]
+    expected = V - V @ A.T @ np.linalg.solve(A @ V @ A.T, A @ V)
+    found = np.array(covariance_matrix(list(bal.reconcile().amounts.values())))
+    assert found == pytest.approx(expected, abs=1e-12)
+    sugar = bal.streams["glucose"]
+    other = sugar * 0.5
+    assert covariance_matrix([bal.reconcile()["ethanol"], other])[0][1] != 0
+
+
+def test_correlated_measurements_count_as_such():
+    """Two products measured with one pipette: the test uses their covariance."""
+    ethanol, glycerol = correlated_values([46.4, 3.6], [[0.81, 0.15], [0.15, 0.04]])
+    rest = {"glucose": -ufloat(100, 1), "CO2": ufloat(44.1, 0.5), "biomass": ufloat(4.6, 0.3)}
+    linked = Balance({**rest, "ethanol": ethanol, "glycerol": glycerol}, priors="none").reconcile()
+    assert linked.chi2 != pytest.approx(measured_glycerol().reconcile().chi2, rel=0.01)
+
+
+def test_shift_is_one_sigma_on_average():
+    """Shifts of good runs have unit standard deviation."""
+    rng = np.random.default_rng(3)
+    bal = measured_glycerol()
+    true = np.array([a.n for a in bal.reconcile().amounts.values()])
+    shifts = []
+    for _ in range(300):
+        values = true + rng.normal(size=5) * [1, 0.9, 0.5, 0.3, 0.2]
+        streams = {n: ufloat(v, a.s) for (n, a), v in zip(bal.streams.items(), values)}
+        shifts.append(list(Balance(streams, priors="none").reconcile().shift.values()))
+    assert np.std(shifts, axis=0) == pytest.approx(np.ones(5), abs=0.15)
+
+
+def test_unmeasured_streams_come_from_the_balances():
+    """One unmeasured stream takes one test and is found with its uncertainty."""
+    bal = Balance(
+        {"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 0.5), "CO2": None, "biomass": ufloat(5, 0.3)}, priors="none"
+    )
+    found = bal.reconcile()
+    assert found.degrees_of_freedom == 1
+    assert residual(bal, found.amounts, "C") == pytest.approx(0, abs=1e-10)
+    assert found["CO2"].s > 0
+
+
+def test_aeration_adds_oxygen_and_takes_a_test():
+    """With air the oxygen is an unmeasured stream: one test fewer, and oxygen uptake comes out negative."""
+    bal = Balance(
+        {"glucose": -ufloat(100, 1), "CO2": ufloat(70, 1), "biomass": ufloat(42, 1)}, aerated=True, priors="none"
+    )
+    assert bal.reconcile().degrees_of_freedom == 1
+    assert bal.reconcile()["O2"].n < 0
+
+
+def test_an_extra_measurement_is_one_more_test():
+    """A loss of weight that sees the CO2 adds a test and narrows the CO2."""
+    loss = LinearMeasurement("loss of weight", {"CO2": 1.0}, ufloat(43.7, 0.2))
+    plain, more = run(), run(extra=[loss])
+    assert more.reconcile().degrees_of_freedom == plain.reconcile().degrees_of_freedom + 1
+    assert more.reconcile()["CO2"].s < plain.reconcile()["CO2"].s
+
+
+def test_density_sees_sugar_lost_and_ethanol_made():
+    """A density that falls as the published tables say for the true amounts agrees with them."""
+    litres, sugar, ethanol = 1.0, 100.0, 45.636
+    before = float(fk.sucrose_density(sugar / 1035, 20.0))
+    after = float(fk.ethanol_density(ethanol / 990, 20.0))
+    density = density_change(ufloat(before, 0.5), ufloat(after, 0.5), litres, sugar="glucose", ethanol="ethanol")
+    found = run(extra=[density]).reconcile()
+    assert found.degrees_of_freedom == 3
+    assert found.p_value > 0.05
+    kitchen = run(u=KITCHEN, extra=[density]).reconcile()
+    assert kitchen["glucose"].s < run(u=KITCHEN).reconcile()["glucose"].s
+    assert kitchen["ethanol"].s < run(u=KITCHEN).reconcile()["ethanol"].s
+
+
+def test_untested_streams_are_told():
+    """A stream that no balance tests is printed as such and is not moved."""
+    bal = Balance(
+        {"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 0.5), "CO2": None, "biomass": None, "glycerol": ufloat(3, 0.2)},
+        priors="none",
+    )
+    found = bal.reconcile()
+    assert found.degrees_of_freedom == 0
+    assert found.redundant == ()
+    assert "nothing can be tested" in found.verdict
+    assert "not tested" in str(found)
+
+
+def test_streams_hardly_told_apart_are_told():
+    """Yeast and glycerol both unmeasured lean on a small difference, and the page says so."""
+    bal = Balance(
+        {"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 0.5), "CO2": ufloat(44, 0.4), "biomass": None, "glycerol": None},
+        priors="none",
+    )
+    assert "hardly told apart" in str(bal.reconcile())
+
+
+def test_growth_brings_its_usual_glycerol():
+    """6.25 mmol for each gram of yeast, correlated with the yeast, and 1.5 % of the carbon as acids; both printed."""
+    bal = run()
+    by_name = {s.name: s for s in bal.listed}
+    glycerol = by_name["glycerol"].amount
+    assert glycerol.n == pytest.approx(5 * 6.25e-3 * 92.094, rel=1e-4)
+    assert covariance_matrix([glycerol, bal.streams["yeast"]])[0][1] > 0
+    acids = by_name["organic acids"].amount.n / 30.026
+    assert acids == pytest.approx(0.015 * 100 * 6 / 180.156, rel=1e-3)
+    assert "Nordström" in str(bal) and "common practice" in str(bal)
+
+
+def test_measured_byproducts_replace_the_usual_ones():
+    """Measured glycerol and acids are taken as they are; own usual amounts replace the printed ones."""
+    rest = {"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 1), "CO2": ufloat(44.7, 0.5), "yeast": ufloat(5, 0.3)}
+    measured = Balance({**rest, "glycerol": ufloat(3, 0.1), "lactic acid": ufloat(1, 0.1)})
+    assert [s.standing for s in measured.listed] == ["measured"] * 6
+    own = Balance(rest, priors={"acids": ufloat(0.03, 0.01)})
+    assert [s.name for s in own.listed if s.standing == "usual"] == ["organic acids"]
+
+
+def test_no_growth_brings_no_glycerol():
+    """Where the harvest does not exceed the inoculum, no glycerol is assumed."""
+    bal = run(yeast=-0.1)
+    assert "no yeast was made" in str(bal)
+
+
+def test_usual_byproducts_prevent_false_alarms():
+    """Left out, honest kitchen-grade runs alarm several times as often."""
+    study = study_script()
+    rng = np.random.default_rng(5)
+    reported, _ = study.measured(rng, study.true_runs(rng, 150), "kitchen")
+    with_them = [study.balance(r, "kitchen").reconcile().p_value < 0.05 for r in reported]
+    names = study.STREAMS
+    bare = [
+        Balance(
+            {n: ufloat(v, abs(v) * r) for n, v, r in zip(names, row, KITCHEN)}, priors="none"
+        ).reconcile().p_value
+        < 0.05
+        for row in reported
+    ]
+    assert np.mean(with_them) < 0.1
+    assert np.mean(bare) > 2.5 * np.mean(with_them)
+
+
+# Monte Carlo --------------------------------------------------------------------------------------------
+
+
+def test_sampling_agrees_with_the_linear_result():
+    """1e5 draws have the mean and covariance of the reconciled amounts."""
+    bal = run()
+    found = bal.reconcile()
+    draws = bal.sample(100_000, seed=2)[:, :3]
+    some = list(found.amounts.values())[:3]
+    assert draws.mean(axis=0) == pytest.approx([a.n for a in some], rel=2e-3)
+    assert np.cov(draws.T) == pytest.approx(np.array(covariance_matrix(some)), rel=0.03, abs=0.003)
+
+
+def test_many_at_once_equal_one_by_one():
+    """Each row of reconcile_many is the reconciliation of that row."""
+    bal = measured_glycerol()
+    rows = np.array([a.n for a in bal.streams.values()]) * (1 + 0.01 * np.random.default_rng(1).normal(size=(4, 5)))
+    together = bal.reconcile_many(rows)
+    for row, found in zip(rows, together):
+        alone = Balance({n: ufloat(v, a.s) for (n, a), v in zip(bal.streams.items(), row)}, priors="none")
+        assert found == pytest.approx([a.n for a in alone.reconcile().amounts.values()], rel=1e-9)
+
+
+# bounds -------------------------------------------------------------------------------------------------
+
+
+def test_bounds_of_a_determined_stream_are_its_interval():
+    """Where a stream is determined, least and most are 1.96 standard uncertainties away."""
+    bal = measured_glycerol()
+    biomass = bal.reconcile()["biomass"]
+    found = bal.bounds("biomass")
+    half = stats.norm.ppf(0.975) * biomass.s
+    assert (found.low, found.high) == pytest.approx((biomass.n - half, biomass.n + half), rel=1e-5)
+
+
+def test_bounds_of_an_open_stream_come_from_the_balances():
+    """With only the sugar known, ethanol is at most 0.511 g per g of the most sugar, and may be nothing."""
+    bal = Balance({"glucose": -ufloat(100, 1), "ethanol": None, "CO2": None, "biomass": None}, priors="none")
+    found = bal.bounds("ethanol")
+    assert found.low == pytest.approx(0, abs=1e-9)
+    assert found.high == pytest.approx(0.5114345 * (100 + stats.norm.ppf(0.975)), rel=1e-5)
+
+
+def test_joint_region_is_wider():
+    """All amounts together leave more room than one at a time."""
+    one, joint = (measured_glycerol().bounds("biomass", region=r) for r in ("one", "joint"))
+    assert joint.low < one.low < one.high < joint.high
+
+
+def test_bounds_cover_the_truth():
+    """The true amount of a half-known stream lies within its bounds in at least 95 % of runs."""
+    rng = np.random.default_rng(8)
+    glucose, ethanol, biomass = 100.0, 45.0, 5.0
+    carbon = glucose * 6 / 180.156
+    rest = 4 * carbon - 12 * ethanol / 46.069 - 4.2 * biomass / 24.626
+    glycerol = rest / 14 * 92.094
+    inside = []
+    for _ in range(60):
+        bal = Balance(
+            {
+                "glucose": -ufloat(glucose * (1 + 0.01 * rng.normal()), 1),
+                "ethanol": ufloat(ethanol * (1 + 0.02 * rng.normal()), 0.9),
+                "CO2": None,
+                "biomass": None,
+                "glycerol": None,
+            },
+            priors="none",
+        )
+        found = bal.bounds("glycerol")
+        inside.append(found.low - 1e-9 <= glycerol <= found.high + 1e-9)
+    assert np.mean(inside) >= 0.93
+
+
+# explaining ---------------------------------------------------------------------------------------------
+
+SLIPS = [
+    (dict(co2=44.7 / 6), "CO2 counted as one third of a mole per mole of hexose"),
+    (dict(ethanol=45.636 / 0.801), "% by volume used as % by mass"),
+    (dict(ethanol=45.636 * 10), "dilution factor used twice or not at all"),
+    (dict(ethanol=45.636 / 5), "dilution factor used twice or not at all"),
+    (dict(sugar=100 / HEXOSE_PER_SUCROSE), "sucrose taken for glucose"),
+    (dict(yeast=5 / 0.25), "product weighed wet"),
+    (dict(yeast=5 / 0.5), "other solids counted as yeast"),
+    (dict(co2=44.7 * 0.8), "CO2 lost by a leak or still dissolved"),
+    (dict(ethanol=45.636 * 0.85), "ethanol evaporated"),
+    (dict(sugar=125), "sugar left over"),
+    (dict(sugar=80), "glucose misread"),
+]
+
+
+@pytest.mark.parametrize(("change", "mistake"), SLIPS)
+def test_the_mistake_is_in_the_first_group(change, mistake):
+    """Each mistake, made alone on a laboratory-grade run, is among the first group."""
+    found = run(**change).explain()
+    assert found.gap_p_value < 0.05
+    assert mistake in [e.name for e in found.groups[0]]
+
+
+def test_the_corrected_value_is_the_true_one():
+    """Undoing the slip gives back what was there, within its uncertainty."""
+    co2 = next(e for g in run(co2=44.7 / 6).explain().groups for e in g if "one third" in e.name).corrected["CO2"]
+    assert getattr(co2, "n", co2) == pytest.approx(44.7, rel=1e-9)
+    leak = next(e for g in run(co2=44.7 * 0.8).explain().groups for e in g if "leak" in e.name)
+    assert leak.corrected["CO2"].n == pytest.approx(44.7, abs=2 * leak.corrected["CO2"].s)
+    assert leak.size.n == pytest.approx(0.2, abs=2 * leak.size.s)
+
+
+def test_weights_add_up():
+    """All explanations and chance together weigh one; each group begins with its heaviest."""
+    found = run(yeast=15).explain()
+    assert sum(e.weight for g in found.groups for e in g) + found.chance == pytest.approx(1)
+    assert all(g[0].weight == max(e.weight for e in g) for g in found.groups)
+
+
+def test_a_good_run_is_called_good():
+    """Where the balance closes, chance is the best explanation and the heading says so."""
+    found = run().explain()
+    assert found.chance > 0.5
+    assert "closes within its uncertainty" in str(found)
+
+
+def test_a_group_names_what_would_split_it():
+    """A leak and a misread CO2 look alike; testing the joints tells them apart."""
+    found = run(co2=35).explain()
+    assert {e.name for e in found.groups[0]} == {"CO2 lost by a leak or still dissolved", "CO2 misread"}
+    assert "leaks" in found.splits[0]
+    assert "to tell them apart" in str(found)
+
+
+def test_a_known_dilution_narrows_the_search():
+    """With the factor known, only that factor (or its inverse) is tried."""
+    bal = run(ethanol=45.636 * 7)
+    seven, any_factor = bal.explain(dilution=7), bal.explain()
+    assert "dilution" in seven.best.name and seven.best.p_value > 0.05
+    assert any_factor.best.p_value < 0.01
+    assert "not on this list" in str(any_factor)
+    assert "not on this list" not in str(seven)
+
+
+def test_explanations_print_their_priors():
+    """The page says which priors the weights stand on."""
+    assert "nothing wrong 50%" in str(run(co2=30).explain())
+    assert "0.060 ± 0.030 g per g sugar" in str(run(co2=30).explain())
+    assert "per g sugar" not in str(run(co2=30).explain(yeast_yield=None))
+
+
+def test_explanations_work_without_the_usual_streams():
+    """Aerated growth on glycerol, nothing fermented: still ranked."""
+    bal = Balance(
+        {"glycerol": -ufloat(100, 1), "O2": -ufloat(70, 1), "biomass": ufloat(40, 1), "CO2": ufloat(50, 1)}, ash=0.08
+    )
+    assert bal.explain().gap_p_value < 0.05
+    assert bal.explain().best.weight > 0
+
+
+# what could have been seen ------------------------------------------------------------------------------
+
+
+def test_detection_limit_is_where_the_alarm_comes_four_times_in_five():
+    """Runs with a leak of the printed size alarm in 80 ± 6 % of simulations."""
+    study = study_script()
+    rng = np.random.default_rng(11)
+    limit = run(u=KITCHEN).detection_limits()["CO2 lost by a leak or still dissolved"].smallest[0]
+    true = np.array([a.n for a in list(run(u=KITCHEN).reconcile().amounts.values())[:4]])
+    leaky = true * [1, 1, 1 - limit, 1]
+    evidence, _ = study.template("kitchen")
+    alarms = [
+        study.misfit(study.refill(evidence, leaky * (1 + rng.standard_normal(4) * KITCHEN), "kitchen"))
+        > stats.chi2.ppf(0.95, 2)
+        for _ in range(1500)
+    ]
+    assert np.mean(alarms) == pytest.approx(0.8, abs=0.06)
+
+
+def test_better_measurements_see_smaller_mistakes():
+    """Laboratory-grade measurements see a leak several times smaller."""
+    kitchen, laboratory = (
+        run(u=u).detection_limits()["CO2 lost by a leak or still dissolved"].smallest[0] for u in (KITCHEN, LABORATORY)
+    )
+    assert laboratory < kitchen / 2
+
+
+def test_measure_next_ranks_by_what_is_settled():
+    """After a wet product, drying again settles more than another look at the sugar."""
+    found = {s.name: s.share for s in run(yeast=20).measure_next().ranked}
+    assert all(0 <= share <= 1 + 1e-9 for share in found.values())
+    assert found["dry the yeast again to constant weight"] > 0.3
+    assert found["dry the yeast again to constant weight"] > found["find the sugar's weight again (bag, receipt, scale)"]
+
+
+def test_the_study_in_short():
+    """Good runs alarm about as often as stated, and the true mistake is in the first group where it can be seen."""
+    study = study_script()
+    names, outcomes = study.simulate("laboratory", 40, 400, seed=4)
+    good = [o for o in outcomes if o.truth == len(names)]
+    assert 0.02 < np.mean([o.alarm for o in good]) < 0.08
+    faulty = [o for o in outcomes if o.truth < len(names)]
+    assert np.mean([o.alarm for o in faulty]) == pytest.approx(np.mean([o.power for o in faulty]), abs=0.05)
+    strong = [o for o in faulty if o.alarm and o.power >= 0.8]
+    assert np.mean([o.truth in o.groups[0] for o in strong]) > 0.9
+    assert np.median([len(o.groups[0]) for o in strong]) <= 3
+
+
+def test_the_study_uses_the_librarys_own_evidence():
+    """The study's quick refill equals the evidence of a Balance built afresh."""
+    study = study_script()
+    for grade in study.GRADES:
+        evidence, _ = study.template(grade)
+        reported = np.array([-230.0, 101.0, 95.0, 14.0])
+        own = study.balance(reported, grade)._evidence(USUAL_YEAST_YIELD)
+        quick = study.refill(evidence, reported, grade)
+        assert quick.x == pytest.approx(own.x)
+        assert quick.V == pytest.approx(own.V)
+        assert quick.R == pytest.approx(own.R)
+
+
+def test_scale_does_not_change_the_weights():
+    """A run ten times as large, with the same relative uncertainties, has the same explanations."""
+    study = study_script()
+    evidence, faults = study.template("kitchen")
+    small = np.array([-100.0, 38.0, 44.7, 5.0])
+    one, ten = (rank(study.refill(evidence, k * small, "kitchen"), faults) for k in (1, 10))
+    assert ten.weights == pytest.approx(one.weights, abs=1e-9)
+
+
+# refusing -----------------------------------------------------------------------------------------------
+
+REST = {"ethanol": ufloat(46, 1), "CO2": ufloat(44, 1)}
+
+
+@pytest.mark.parametrize(
+    ("streams", "options", "error", "words"),
+    [
+        ({"glucose": -ufloat(100, 1), "C6H12O6x": ufloat(1, 0.1)}, {}, InputError, "character 8"),
+        ({"glucose": -100.0, **REST}, {}, InputError, "uncertainty of glucose is 0"),
+        ({"glucose": ufloat(-100, float("nan")), **REST}, {}, InputError, "uncertainty of glucose is nan"),
+        ({"glucose": ufloat(float("inf"), 1), **REST}, {}, InputError, "amount of glucose is inf"),
+        ({"glucose": ufloat(100, 1), **REST}, {}, BalanceError, "more carbon out than in"),
+        ({"glucose": -ufloat(100, 1), "ethanol": -ufloat(46, 1)}, {}, BalanceError, "none comes out"),
+        ({"hexose": ufloat(100, 1), "ethanol": -ufloat(46, 1)}, {}, BalanceError, "more sugar comes out"),
+        ({"glucose": -ufloat(100, 1), "O2": ufloat(5, 1), **REST}, {}, BalanceError, "oxygen is made"),
+        ({"glucose": -ufloat(100, 1), **REST}, {"unit": "lb"}, InputError, "unit of glucose is 'lb'"),
+        ({"glucose": -ufloat(100, 1), **REST}, {"unit": {"CO": "mol"}}, InputError, "stream in unit= is 'CO'"),
+        ({"glucose": -ufloat(100, 1), **REST}, {"priors": "some"}, InputError, "priors is 'some'"),
+        ({"glucose": -ufloat(100, 1), **REST}, {"nitrogen": "urea"}, InputError, "nitrogen is 'urea'"),
+        ({"glucose": -ufloat(100, 1), **REST}, {"ash": {"CO2": 6.5}}, InputError, "write 0.065 for 6.5 %"),
+        ({}, {}, InputError, "no streams"),
+        (
+            {"molasses": -ufloat(100, 1), **REST},
+            {"of": {"molasses": {"sucrose": 33}}},
+            InputError,
+            "add up to 33",
+        ),
+        (
+            {"glucose": -ufloat(100, 1), **REST},
+            {"extra": [LinearMeasurement("loss", {"CO2": 1.0}, 44.0)]},
+            InputError,
+            "uncertainty of loss is 0",
+        ),
+    ],
+)
+def test_bad_input_is_refused_in_words(streams, options, error, words):
+    """Each mistake of writing is met with its value, what is needed and what to do."""
+    with pytest.raises(error, match=words) as caught:
+        Balance(streams, **options)
+    assert caught.value.needed and caught.value.do
+
+
+def test_too_many_unknowns_name_what_to_measure():
+    """Three unmeasured products and two balances: one of them must be measured."""
+    bal = Balance({"glucose": -ufloat(100, 1), "ethanol": None, "CO2": None, "biomass": None}, priors="none")
+    with pytest.raises(BalanceError, match="3 unmeasured amounts") as caught:
+        bal.reconcile()
+    assert "measure 1 of: ethanol, CO2, biomass" in caught.value.do
+
+
+def test_nothing_to_test_is_said():
+    """Explaining needs a test; where there is none, the refusal says what to measure."""
+    bal = Balance({"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 1), "CO2": None, "biomass": None}, priors="none")
+    with pytest.raises(BalanceError, match="no balance tests"):
+        bal.explain()
+
+
+def test_units_that_do_not_fit_are_suspected():
+    """Moles among grams leave a gap that a factor of the molar mass would close, and the closure says so."""
+    mixed = Balance({"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 1), "CO2": ufloat(0.99, 0.01)}, priors="none")
+    assert "in mol" in str(mixed.closure())
+
+
+def test_everything_prints():
+    """Each result is a page of text, HTML and a table, and a one-line repr."""
+    bal = run(co2=35)
+    for result in (bal, bal.closure(), bal.reconcile(), bal.explain(), bal.explain().best, bal.measure_next(),
+                   bal.detection_limits(), bal.bounds("ethanol")):  # fmt: skip
+        assert "nan" not in str(result).lower().replace("nanogram", "")
+        assert result._repr_html_().startswith("<section")
+        assert len(result.table()) >= 1
+        assert "\n" not in repr(result)
+
+
+def test_p_values_are_uniform_on_good_runs():
+    """p of the chi-square test is uniform when nothing is wrong (Kolmogorov-Smirnov)."""
+    rng = np.random.default_rng(6)
+    bal = measured_glycerol()
+    x, V = bal._numbers
+    true = np.array([a.n for a in bal.reconcile().amounts.values()])
+    R = bal._redundancy.R
+    draws = rng.multivariate_normal(true, V, size=4000) @ R.T
+    chi2 = np.einsum("ij,jk,ik->i", draws, np.linalg.inv(R @ V @ R.T), draws)
+    assert stats.kstest(stats.chi2.sf(chi2, R.shape[0]), "uniform").pvalue > 0.01
+    assert math.isclose(bal.reconcile().p_value, stats.chi2.sf(bal.reconcile().chi2, 2), rel_tol=1e-9)
