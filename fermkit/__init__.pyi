@@ -5,6 +5,7 @@ from .budget import Budget as Budget, budget_of as budget_of
 from .calibration import Calibration as Calibration, fit_calibration as fit_calibration
 from .cautions import cautions_for as cautions_for
 from .collector import gas_from_bubbles as gas_from_bubbles, gas_from_flow as gas_from_flow, gas_from_volume as gas_from_volume
+from .comparison import RunComparison as RunComparison, compare_runs as compare_runs
 from .composition import atoms as atoms, compound as compound, degree_of_reduction as degree_of_reduction, element_matrix as element_matrix, molar_mass as molar_mass
 from .density import MixedMeasurement as MixedMeasurement, convert_ethanol as convert_ethanol, density_change as density_change, hydrometer_density as hydrometer_density, residual_sugar as residual_sugar, sugar_left as sugar_left, weighed_density as weighed_density
 from .dilutions import DilutionSeries as DilutionSeries, dilution_series as dilution_series
@@ -19,6 +20,7 @@ from .headspace import gas_from_pressure as gas_from_pressure
 from .hold import hold_log as hold_log
 from .ingredients import Ingredient as Ingredient, ingredient as ingredient, ingredient_from as ingredient_from, ingredient_names as ingredient_names, kitchen_measure as kitchen_measure, syrup as syrup
 from .linearity import grubbs_test as grubbs_test, mandel_test as mandel_test
+from .many import fit_growth_many as fit_growth_many
 from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressibility as co2_compressibility, co2_henry as co2_henry, co2_second_virial as co2_second_virial, co2_solubility as co2_solubility, o2_solubility as o2_solubility, plato_from_sg as plato_from_sg, sucrose_density as sucrose_density, water_density as water_density, water_vapour_pressure as water_vapour_pressure
 from .readback import Reading as Reading, dilution_factor as dilution_factor
 from .records import Run as Run, read_run as read_run, run_from as run_from, write_run as write_run, write_workbook as write_workbook

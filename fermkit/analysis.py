@@ -10,12 +10,15 @@ from fermkit.calibration import Calibration
 from fermkit.cautions import Cautions, cautions_for
 from fermkit.checks import one_of
 from fermkit.composition import compound
+from fermkit.detection import DetectionLimits
 from fermkit.errors import BalanceError, FitError, InputError
+from fermkit.explanations import Explanations
 from fermkit.feed import Feed, YeastLimits, yeast_limits
 from fermkit.gas import CO2_G_PER_MOL, GasCurve, RouteComparison, compare_routes, produced
 from fermkit.growth import GrowthFit, fit_growth
 from fermkit.harvest import NetYeast, carried_solids, net_yeast
 from fermkit.hold import HoldLog
+from fermkit.measurements import MeasureNext
 from fermkit.readback import Reading
 from fermkit.records import Run
 from fermkit.streams import USUAL_ASH
@@ -55,6 +58,12 @@ class Analysis(Written):
     amounts : mapping of ufloat
         Hexose used (negative) and what was made [g], as measured.
     balance, reconciliation : Balance, Reconciliation
+    suspects : Explanations
+        Which mistake could have made the gap, ranked.
+    blind : DetectionLimits
+        What these measurements could not have seen.
+    next_measurements : MeasureNext
+        Extra measurements, by what they would settle for their effort.
     yields : mapping of Yield
     gaps : tuple of str
         What cannot be told, and why.
@@ -77,6 +86,9 @@ class Analysis(Written):
     amounts: Mapping[str, Any]
     balance: Balance | None
     reconciliation: Reconciliation | None
+    suspects: Explanations | None
+    blind: DetectionLimits | None
+    next_measurements: MeasureNext | None
     yields: Mapping[str, Yield]
     gaps: tuple[str, ...]
 
@@ -105,6 +117,27 @@ class Analysis(Written):
         if self.yeast is not None and not self.yeast.growth_shown:
             said += " No growth is shown: the harvest is within error of the inoculum."
         return said
+
+    @property
+    def advice(self) -> tuple[str, ...]:
+        """What to look at, to change and to measure next, in the order in which it matters."""
+        out = []
+        if self.consistent is False and self.suspects is not None:
+            out.append(f"First suspects: {_suspected(self.suspects)}.")
+        if self.next_measurements is not None:
+            best = self.next_measurements.ranked[0]
+            out.append(f"To measure next: {best.name} (settles {best.share:.0%} of the doubt).")
+        if "yeast_yield" in self.yields:
+            shares = self.uncertainty_shares("yeast_yield").shares()
+            act, share = next(iter(shares.items()), ("", 0.0))
+            if share > 0.3:
+                out.append(
+                    f"To know the yield better: {act} owns {share:.0%} of its variance; do that act better first."
+                )
+        if self.limits is not None:
+            words = " or ".join(self.limits.binding)
+            out.append(f"To get more yeast: {words} sets the ceiling of this feed; more sugar alone would not lift it.")
+        return tuple(out)
 
     @property
     def cautions(self) -> Cautions:
@@ -141,7 +174,7 @@ class Analysis(Written):
         if self.ethanol_pct_vol is not None:
             lines.append(Line("ethanol at the end", self.ethanol_pct_vol, "% vol at 20 °C"))
         remarks = ["Invented data, for demonstration."] if self.run.invented else []
-        remarks += [self.answer, self.verdict, *self.gaps]
+        remarks += [self.answer, self.verdict, *self.advice, *self.gaps]
         remarks += [f"Noticed: {finding}" for finding in self.run.findings]
         remarks += ["± is one standard uncertainty.", *self.cautions.sentences()]
         return Page(f"Yield report: {self.run.name}", lines, remarks)
@@ -192,14 +225,21 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     yeast = None if fed is None or harvest is None else attempt("Yeast", lambda: _yeast(run, fed, harvest), "")
     hold = attempt("Autolysis", lambda: steps.hold_of(run), "no temperature of the hold was logged")
     amounts = {} if fed is None else _amounts(run, fed, pct_vol, gas, yeast, gaps)
-    balance = attempt("Balance", lambda: _balance(run, amounts, gas), "fewer than three of sugar, ethanol, CO2 and yeast are known")
+    balance = attempt(
+        "Balance", lambda: _balance(run, amounts, gas), "fewer than three of sugar, ethanol, CO2 and yeast are known"
+    )
     reconciliation = None if balance is None else attempt("Balance", balance.reconcile, "")
+    tested = balance if reconciliation is not None and reconciliation.degrees_of_freedom > 0 else None
+    suspects = None if tested is None else attempt("Suspects", tested.explain, "")
+    blind = None if tested is None else attempt("Detection limits", tested.detection_limits, "")
+    to_measure = None if tested is None else attempt("What to measure next", tested.measure_next, "")
     pressure = attempt("Pressure", lambda: _pressure(run, gas), "")
     sensor_dof = calibration.fitted.degrees_of_freedom if calibration is not None else float("inf")
     yields = _yields(amounts, reconciliation, limits, harvest, sensor_dof)
     return Analysis(
         run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, calibration, samples, pct_vol,
-        harvest, yeast, hold, pressure, amounts, balance, reconciliation, yields, tuple(gaps),
+        harvest, yeast, hold, pressure, amounts, balance, reconciliation, suspects, blind, to_measure,
+        yields, tuple(gaps),
     )  # fmt: skip
 
 
@@ -260,7 +300,9 @@ def _balance(run: Run, amounts: Mapping[str, Any], gas: tuple[GasCurve, ...]) ->
     known = {name: amount for name, amount in amounts.items() if uncertainty(amount) > 0}
     if len(known) < 3 or "hexose" not in known:
         return None
-    return Balance({name: known.get(name) for name in _BALANCED}, aerated=run.conditions.get("aeration", "none") == "air pump")
+    return Balance(
+        {name: known.get(name) for name in _BALANCED}, aerated=run.conditions.get("aeration", "none") == "air pump"
+    )
 
 
 def _pressure(run: Run, gas: tuple[GasCurve, ...]) -> Pressure | None:
@@ -299,3 +341,10 @@ def _yields(
         dry = harvest.product_dry_g
         add("extract_yield", "dry extract", harvest.extract_of_all_g, None, dry / used, "the dry matter harvested")
     return out
+
+
+def _suspected(found: Explanations) -> str:
+    """The best group of explanations, each with what it would have to be."""
+    group = [e for e in found.groups[0] if e.weight >= 0.01] or list(found.groups[0][:1])
+    words = " or ".join(f"{e.name} ({e.in_one_line()})" for e in group[:3])
+    return f"{words}; weight {found.group_weight(0):.0%}"

@@ -190,9 +190,7 @@ def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax
 def _band(ax: Any, top: float, height: float, face: str, hatch: str) -> None:
     """A ribbon from the sugar's bar to the product's bar, at the same height on both sides."""
     ax.add_patch(Rectangle((0.13, top), 0.72, height, facecolor=face, alpha=0.35, edgecolor="none"))
-    ax.add_patch(
-        Rectangle((0.85, top), 0.15, height, facecolor=face, edgecolor="black", linewidth=0.7, hatch=hatch)
-    )
+    ax.add_patch(Rectangle((0.85, top), 0.15, height, facecolor=face, edgecolor="black", linewidth=0.7, hatch=hatch))
 
 
 def gas_curve(gas: GasCurve, fit: GrowthFit | None = None, *, ax: Any) -> str:
@@ -239,12 +237,18 @@ def calibration(cal: Calibration, samples: Sequence[Reading] = (), *, ax: Any) -
     ax.plot(x, cal.predict(x), color=COLOURS["blue"], label=f"{cal.curve} through the standards")
     ax.plot(cal.ethanol_pct_vol, cal.signal, "o", color=COLOURS["black"], label="standards")
     if samples:
-        seen = [reading.diluted for reading in samples]
-        ax.plot(seen, [reading.signal for reading in samples], "D", color=COLOURS["vermilion"], label="samples, diluted")
-    ax.set(xlabel=f"ethanol [{cal.content_unit}]", ylabel=f"signal [{cal.unit}]" if cal.unit else "signal")
+        seen = [reading.seen for reading in samples]
+        ax.plot(
+            seen,
+            [reading.sample.level for reading in samples],
+            "D",
+            color=COLOURS["vermilion"],
+            label="samples, diluted",
+        )
+    ax.set(xlabel=f"ethanol [{cal.fitted.content_unit}]", ylabel=f"signal [{cal.unit}]" if cal.unit else "signal")
     ax.legend(loc="best")
     return (
-        f"Calibration: {cal.signal.size} standards from {low:g} to {high:g} {cal.content_unit} with a {cal.curve}; "
+        f"Calibration: {cal.signal.size} standards from {low:g} to {high:g} {cal.fitted.content_unit} with a {cal.curve}; "
         f"{len(samples)} samples read on it."
     )
 

@@ -96,6 +96,7 @@ def html_report(analysis: Analysis) -> str:
         front=_svg(_carbon, analysis, 11.0),
         cautions=analysis.cautions.sentences(),
         sections=sections(analysis),
+        advice=analysis.advice,
         gaps=analysis.gaps,
         sources=run.sources,
         findings=[str(finding) for finding in run.findings],
@@ -108,7 +109,9 @@ def html_report(analysis: Analysis) -> str:
 def sections(analysis: Analysis) -> list[Section]:
     """Every step that the run holds, with its picture, in the order of the work."""
     a = analysis
-    out = [Section(Page("Yields", [line for found in a.yields.values() for line in found.lines()]), _pictures(_limits, a))]
+    out = [
+        Section(Page("Yields", [line for found in a.yields.values() for line in found.lines()]), _pictures(_limits, a))
+    ]
     out += [Section(a.feed.page())] if a.feed else []
     out += [Section(a.limits.page())] if a.limits else []
     for gas in a.gas:
@@ -117,7 +120,13 @@ def sections(analysis: Analysis) -> list[Section]:
     out += [Section(a.growth.page(), _pictures(_growth, a))] if a.growth else []
     out += [Section(a.calibration.page(), _pictures(_calibration, a))] if a.calibration else []
     out += [
-        Section(Page(f"Sample {name}, diluted {nominal(reading.factor):g} times", reading.page().lines, reading.page().remarks))
+        Section(
+            Page(
+                f"Sample {name}, diluted {nominal(reading.factor):g} times",
+                reading.page().lines,
+                reading.page().remarks,
+            )
+        )
         for name, _, reading in a.samples
     ]
     out += [Section(a.harvest.page())] if a.harvest else []
@@ -125,6 +134,9 @@ def sections(analysis: Analysis) -> list[Section]:
     out += [Section(a.hold.page(), _pictures(_hold, a))] if a.hold else []
     out += [Section(a.balance.closure().page())] if a.balance else []
     out += [Section(a.reconciliation.page(), _pictures(_moved, a))] if a.reconciliation else []
+    out += [Section(a.suspects.page())] if a.suspects else []
+    out += [Section(a.blind.page())] if a.blind else []
+    out += [Section(a.next_measurements.page())] if a.next_measurements else []
     out += [Section(a.pressure.page())] if a.pressure else []
     if a.yields:
         name = "yeast_yield" if "yeast_yield" in a.yields else next(iter(a.yields))

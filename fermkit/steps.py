@@ -18,8 +18,8 @@ from fermkit.errors import InputError
 from fermkit.feed import Feed, feed
 from fermkit.gas import GasCurve
 from fermkit.headspace import gas_from_pressure
-from fermkit.ingredients import ingredient, ingredient_names
 from fermkit.hold import HoldLog, hold_log
+from fermkit.ingredients import ingredient, ingredient_names
 from fermkit.properties import ethanol_mass_concentration, water_density
 from fermkit.readback import Reading
 from fermkit.records import Run
@@ -90,7 +90,7 @@ def _route(run: Run, route: Any, ethanol_pct_vol: Any) -> GasCurve:
             )
         return gas_from_bubbles(time, level, **collector, mL_per_bubble=per_bubble)
     if kind == "vessel weight":
-        taken = [(t, litres * 1000.0) for t, litres in run.ledger.withdrawn("sample") + run.ledger.withdrawn("spill")]
+        taken = [(time, litres * 1000.0) for time, litres in run.ledger.taken("sample", "spill")]
         return gas_from_weight(
             time, level,
             temperature_C=vessel_C,
@@ -141,6 +141,7 @@ def calibration_of(run: Run) -> Calibration | None:
         table["signal"].to_numpy(float),
         curve="line" if weighted else curve,
         weights="proportional" if weighted else "equal",
+        temperature_C=_logged(table, "temperature_C", None),
         unit=run.units.get("standards", {}).get("signal", ""),
     )
 
@@ -156,8 +157,13 @@ def samples_of(run: Run, calibration: Calibration) -> list[tuple[str, float, Rea
     out = []
     for (name, dilution), part in table.groupby(["sample", "dilution"], sort=False):
         u = nominal(run.ethanol.get("u_pipetting", 0.0)) if dilution != 1 else 0.0
+        warmth = part["temperature_C"].mean() if "temperature_C" in part else np.nan
         reading = calibration.read(
-            part["signal"].to_numpy(float), dilution=float(dilution), u_pipetting=u, extrapolate=True
+            part["signal"].to_numpy(float),
+            dilution=float(dilution),
+            u_pipetting=u,
+            temperature_C=float(warmth) if np.isfinite(warmth) else None,
+            extrapolate=True,
         )
         out.append((str(name), float(part["time_h"].iloc[0]), reading))
     return out
@@ -178,13 +184,9 @@ def ethanol_made_g(run: Run, pct_vol: Any, gas: GasCurve | None) -> Any:
 
     The alcohol in a sample taken earlier is the final one times the share of the gas made by then.
     """
-    end_h = float("inf")
     swelling = float(water_density(20.0) / water_density(nominal(run.conditions.get("temperature_C", ROOM_C))))
     grams_per_L = pct_vol * ethanol_mass_concentration(1.0) / swelling
-    litres = run.ledger.volume_L(end_h)
-    for time, volume in run.ledger.withdrawn("sample") + run.ledger.withdrawn("spill"):
-        litres = litres + volume * made_by(gas, time)
-    return grams_per_L * litres
+    return run.ledger.amount(lambda time: grams_per_L * made_by(gas, time), float("inf"))
 
 
 def made_by(gas: GasCurve | None, time_h: float) -> float:
@@ -224,7 +226,10 @@ class Harvest(Written):
 
     def page(self) -> Page:
         """The weighings as a page."""
-        lines = [Line(f"{name}, dry", item.dry_g, "g", f"solids {percent(item.solids_fraction)}") for name, item in self.items.items()]
+        lines = [
+            Line(f"{name}, dry", item.dry_g, "g", f"solids {percent(item.solids_fraction)}")
+            for name, item in self.items.items()
+        ]
         lines.append(Line("dry matter of all the paste", self.product_dry_g, "g"))
         if self.extract_g is not None:
             lines.append(Line("extract, if all had been autolysed", self.extract_of_all_g, "g"))
