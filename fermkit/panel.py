@@ -154,8 +154,9 @@ class Panel:
         self._finish()
 
     def _redraw(self) -> None:
-        for ax in self.picture.axes if self.picture is not None else []:
-            ax.clear()
+        with plots.house_style():  # clearing axes sets grid and marks anew
+            for ax in self.picture.axes if self.picture is not None else []:
+                ax.clear()
         self.page = self._drawn(self._draw)
         self._show_picture()
         self._words.value = f"<div aria-live='polite' class='fk-words'>{self.page.html(4)}</div>"

@@ -1,1 +1,21 @@
-"""Panels of sliders over the library's functions: one a topic, all on the pattern of `panel`."""
+"""Panels of sliders over the library's functions: one a topic, all on the pattern of `panel`.
+
+Each shows itself in a notebook, can be driven from code (``panel.set(dilution=5)``), and says in
+words what its picture shows (``print(panel)``).
+"""
+
+from fermkit.planning_panels import drying, start, vessel
+from fermkit.reading_panels import balance, calibration, growth, uncertainty_shares
+from fermkit.record_panels import compare, enter_data
+
+__all__ = [
+    "balance",
+    "calibration",
+    "compare",
+    "drying",
+    "enter_data",
+    "growth",
+    "start",
+    "uncertainty_shares",
+    "vessel",
+]

@@ -41,7 +41,7 @@ FLOORS = [
     [["pathways", "aeration", "nutrients", "plan"], ["findings", "run_layout", "clock", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records"]],
     ["analysis"],
     ["plots"],
-    ["report", "workshop", ["controls", "panel", "panels"]],
+    ["report", "workshop", ["controls", "panel", "planning_panels", "reading_panels", "record_panels", "panels"]],
     ["__main__"],
 ]
 

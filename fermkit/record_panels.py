@@ -1,0 +1,241 @@
+"""Panels over what is on disk: a run in progress, run beside run, readings that have no file yet."""
+
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from fermkit import plots
+from fermkit.analysis import Analysis
+from fermkit.controls import Action, Choice, Control, Paste, Slider, Upload
+from fermkit.errors import InputError
+from fermkit.panel import Panel
+from fermkit.records import write_run
+from fermkit.run_layout import NEEDED, TABLES
+from fermkit.tables import Table, read_table
+from fermkit.written import Line, Page, nominal, uncertainty
+
+AGAIN: Final = {"on the button": 0.0, "every 10 s": 10.0, "every minute": 60.0, "every 10 minutes": 600.0}
+"""How often a run in progress is read again [s]."""
+
+SETTINGS: Final = """[run]
+name = "my run"
+date = "2026-01-31"
+
+[vessel]
+liquid = "1.00 ± 0.01 L"
+
+[[gas]]
+kind = "collected volume"
+"collector temperature" = "21 ± 1 °C"
+"""
+
+
+def compare(analyses: Sequence[Analysis]) -> Panel:
+    """Run beside run: which differences are larger than their ±, and how good the ± would have to be.
+
+    Parameters
+    ----------
+    analyses : sequence of Analysis
+        Two or more.
+
+    Returns
+    -------
+    Panel
+        Slider: ``times`` (each ± so many times as large). Choices: ``of``, ``against``.
+    """
+    names = [analysis.run.name for analysis in analyses]
+    if len(set(names)) != len(names) or len(names) < 2:
+        raise InputError(
+            f"{len(names)} runs named {', '.join(names)}",
+            "two or more runs with different names",
+            "name them in run.toml",
+        )
+    yields = list(dict.fromkeys(name for analysis in analyses for name in analysis.yields))
+    picture = plots.figure(16, 4 + 1.2 * len(names))
+    with plots.house_style():
+        ax = picture.subplots()
+
+    def draw(times: float, of: str, against: str) -> Page:
+        found = {name: a.yields[of] for name, a in zip(names, analyses) if of in a.yields}
+        if against not in found:
+            raise InputError(f"{against} has no {of}", "a run that has one", "choose another run or another yield")
+        values = [nominal(y.per_g) for y in found.values()]
+        half = [1.96 * times * uncertainty(y.per_g) for y in found.values()]
+        rows = np.arange(len(found))
+        ax.axvspan(*_around(found[against].per_g, times), color="#EEEEEE", zorder=0)
+        ax.errorbar(values, rows, xerr=half, fmt="o", color=plots.COLOURS["blue"], capsize=4)
+        ax.set_yticks(rows, list(found))
+        ax.set(
+            xlim=_limits(found.values()),
+            ylim=(len(found) - 0.5, -0.5),
+            xlabel=f"{of.replace('_', ' ')} [g/g; whisker: 95 %]",
+        )
+        lines, told = [], []
+        for name, each in found.items():
+            if name == against:
+                continue
+            change = each.per_g - found[against].per_g
+            far = abs(nominal(change)) / max(times * uncertainty(change), 1e-300)
+            seen = "a difference" if far > 1.96 else "no difference shown"
+            lines.append(Line(f"{name} less {against}", change, "g/g", f"{far:.1f} of its ± : {seen}"))
+            told += [name] if far > 1.96 else []
+        said = f"differ from {against}: {', '.join(told)}" if told else f"none is shown to differ from {against}"
+        return Page(f"At {times:g} times the ± of each run, {said}.", lines)
+
+    controls: list[Control] = [
+        Slider("times", "Each ± so large, times", 0.1, 3, 0.1, 1),
+        Choice("of", "Which yield", yields, yields[0]),
+        Choice("against", "Against the run", names, names[0]),
+    ]
+    return Panel("Run beside run", controls, draw, picture)
+
+
+def _around(value: Any, times: float) -> tuple[float, float]:
+    half = 1.96 * times * uncertainty(value)
+    return nominal(value) - half, nominal(value) + half
+
+
+def _limits(yields: Any) -> tuple[float, float]:
+    ends = [end for each in yields for end in _around(each.per_g, 3.0)]
+    return min(ends), max(ends)
+
+
+def enter_data(parent: str | Path = ".") -> Panel:
+    """Readings without a file: paste them from a spreadsheet, see what was understood, save them as a run folder.
+
+    Parameters
+    ----------
+    parent : str or Path
+        Where the run folder is to be made.
+
+    Returns
+    -------
+    Panel
+        Choice: ``table``. Boxes: ``cells`` (pasted), ``settings`` (as in run.toml), ``name`` (of the folder).
+        File: ``file``, used where nothing is pasted. Buttons: ``keep`` (this table, and go on to the next), ``save``.
+    """
+    kept: dict[str, Table] = {}
+    picture = plots.figure(16, 6)
+    with plots.house_style():
+        ax = picture.subplots()
+
+    def understood(table: str, cells: str, file: tuple[str, bytes] | None) -> Table | None:
+        name, data = (f"{table}.csv", cells.encode()) if cells.strip() else file or ("", b"")
+        if not data:
+            return None
+        if name.lower().endswith((".xlsx", ".xls")):
+            raise InputError(
+                f"{name} is a workbook", "a text file, or cells pasted", "mark the cells there, copy, paste"
+            )
+        found = read_table(data, name, TABLES[table])
+        missing = [c.written for c in TABLES[table] if c.name in NEEDED[table] and c.name not in found.frame]
+        if missing:
+            raise InputError(
+                f"no column {' or '.join(missing)}", f"the columns {_columns(table)}", "name the columns so"
+            )
+        return found
+
+    def keep(table: str, cells: str, file: tuple[str, bytes] | None, **_: str) -> str:
+        found = understood(table, cells, file)
+        if found is None:
+            raise InputError("nothing is pasted and no file picked", f"readings for the table {table}", "paste them")
+        kept[table] = found
+        return f"Kept {table}: {len(found.frame)} rows. Kept so far: {', '.join(kept)}."
+
+    def save(settings: str, name: str, **_: Any) -> str:
+        if not kept:
+            raise InputError("no table is kept", "one or more tables", "press 'Keep this table' first")
+        if not name.strip() or Path(name).name != name:
+            raise InputError(
+                f"the folder's name is {name!r}", "a plain name, without / or \\", "write for example my_run"
+            )
+        tables = {table: _as_understood(table, found) for table, found in kept.items()}
+        place = write_run(_settings(settings), tables, Path(parent) / name)
+        return f"Saved {', '.join(kept)} as {place.name}. Read it with read_run({str(place)!r})."
+
+    def draw(table: str, cells: str, file: tuple[str, bytes] | None, settings: str, name: str) -> Page:
+        found = understood(table, cells, file)
+        ax.set(xlim=(0, 1), ylim=(0, 1))
+        if found is None:
+            return Page(
+                f"Nothing yet. The table {table} may hold: {_columns(table)}.",
+                [],
+                [f"Kept so far: {', '.join(kept) or 'none'}."],
+            )
+        numbers = _draw_table(table, found, ax)
+        settled = [f"Kept so far: {', '.join(kept) or 'none'}."]
+        return Page(
+            f"Understood as {table}: {len(found.frame)} rows, {len(numbers)} columns of numbers.",
+            numbers,
+            [f"{finding.level}: {finding}" for finding in found.findings] + settled,
+        )
+
+    controls: list[Control] = [
+        Choice("table", "Which table", list(TABLES), "gas"),
+        Paste("cells", "Paste the cells, with their header", lines=8),
+        Upload("file", "or pick a text file below 10 MB", ".csv,.txt,.tsv"),
+        Action("keep", "Keep this table", keep),
+        Paste("settings", "About the run", SETTINGS, lines=10),
+        Paste("name", "Name of the new folder", "my_run"),
+        Action("save", "Save as a run folder", save),
+    ]
+    return Panel("Readings without a file", controls, draw, picture)
+
+
+def _columns(table: str) -> str:
+    """The header that is wanted, with units."""
+    return ", ".join(_header(column.written, column.unit) for column in TABLES[table])
+
+
+def _header(written: str, unit: str) -> str:
+    return written if unit in ("1", "any", "") else f"{written} [{unit}]"
+
+
+def _as_understood(table: str, found: Table) -> dict[str, list[Any]]:
+    """Header → cells, with the units that the readings now have."""
+    out = {}
+    for column in TABLES[table]:
+        if column.name in found.frame:
+            unit = found.units.get(column.name, column.unit)
+            cells = found.frame[column.name].tolist()
+            out[_header(column.written, unit)] = [_cell(cell) for cell in cells]
+    return out
+
+
+def _cell(value: Any) -> Any:
+    if isinstance(value, float):
+        return "" if value != value else f"{value:.10g}"
+    return "" if value is None else value
+
+
+def _settings(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise InputError(
+            f"the box 'About the run' can't be read: {problem}",
+            'lines such as name = "my run"',
+            "mend that line; texts stand in quotes",
+        ) from None
+
+
+def _draw_table(table: str, found: Table, ax: Any) -> list[Line]:
+    """One line a column of numbers; the picture shows the first against time (or the second)."""
+    frame = found.frame
+    numeric = [c for c in TABLES[table] if c.name in frame and c.kind != "text"]
+    lines = []
+    for column in numeric:
+        cells = frame[column.name].to_numpy(dtype=float)
+        unit, there = found.units.get(column.name, column.unit), np.isfinite(cells)
+        note = f"{int((~there).sum())} without a reading" if not there.all() else ""
+        span = f"{cells[there].min():g} to {cells[there].max():g}" if there.any() else "no reading"
+        lines.append(Line(column.written, span, "" if unit == "1" else unit, note))
+    if len(numeric) > 1:
+        across, up = (frame[c.name].to_numpy(dtype=float) for c in numeric[:2])
+        ax.plot(across, up, "o", color=plots.COLOURS["blue"])
+        ax.set(xlabel=lines[0].name, ylabel=f"{lines[1].name} [{lines[1].unit}]")
+        ax.autoscale()
+    return lines
