@@ -5,13 +5,14 @@ still holds water. Only a dry matter from elsewhere (`solids`) tells the two apa
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq, least_squares
-from scipy.special import stdtrit
+from scipy.special import ndtri, stdtrit
 from uncertainties import correlated_values
 
 from fermkit.cautions import cautions_for
@@ -81,7 +82,7 @@ class DryingCurve(Written):
     def band(self, time_h: ArrayLike, level: float = 0.95) -> tuple[Floats, Floats]:
         """Where the curve itself lies [g], low and high, with this confidence."""
         t = np.asarray(time_h, dtype=float)
-        half = self._quantile(level) * self._u(t, 0.0)
+        half = self._half_width(t, level)
         return self.predict(t) - half, self.predict(t) + half
 
     def time_to(self, moisture_wet_basis: float | None = None, *, weight_g: Any = None) -> DryingForecast:
@@ -114,11 +115,10 @@ class DryingCurve(Written):
                 "check that the moisture is on the wet basis and the weights are net",
             )
         other_u = 0.0 if moisture_wet_basis is not None else uncertainty(target)
-        q = self._quantile(0.95)
 
-        def miss(t: float, side: float) -> float:
-            u = math.hypot(float(self._u(np.array(t), slope)), other_u)
-            return float(self.predict(t)) + side * q * u - goal
+        def miss(t: ArrayLike, side: float) -> Floats:
+            half = self._half_width(np.asarray(t, dtype=float), 0.95, slope, other_u)
+            return np.asarray(self.predict(t) + side * half - goal)
 
         low, best, high = (self._crossing(miss, side) for side in (-1.0, 0.0, 1.0))
         return DryingForecast(target, moisture_wet_basis, best, (low, high), self._words(best, high))
@@ -159,24 +159,25 @@ class DryingCurve(Written):
             )
         return self.dry_g / (1.0 - moisture), 1.0 / (1.0 - moisture)
 
-    def _u(self, t: Floats, target_slope: float) -> Floats:
-        """Standard uncertainty of curve minus target, the shared dry matter counted once."""
+    def _half_width(self, t: Floats, level: float, target_slope: float = 0.0, target_u: float = 0.0) -> Floats:
+        """Half of the band of curve minus target, the shared dry matter counted once.
+
+        The scatter brings its degrees of freedom (Student's t), the stated uncertainties are normal.
+        """
         J = _slopes(t, self.parameters)
         fitted = np.einsum("...i,ij,...j", J, self.covariance, J)
-        shared = (J @ self.dry_slope - target_slope) * uncertainty(self.dry_g)
-        return np.asarray(np.sqrt(fitted + shared**2))
+        stated = ((J @ self.dry_slope - target_slope) * uncertainty(self.dry_g)) ** 2 + target_u**2
+        scattered, normal = stdtrit(self.degrees_of_freedom, 0.5 + level / 2), ndtri(0.5 + level / 2)
+        return np.asarray(np.sqrt(scattered**2 * fitted + normal**2 * stated))
 
-    def _quantile(self, level: float) -> float:
-        return float(stdtrit(self.degrees_of_freedom, 0.5 + level / 2))
-
-    def _crossing(self, miss: Any, side: float) -> float:
+    def _crossing(self, miss: Callable[[ArrayLike, float], Floats], side: float) -> float:
         """First time at which curve + side × band is down at the target; infinite if never."""
-        t = np.concatenate(([0.0], np.geomspace(1e-3, 1e3, 400))) * max(self.time_h[-1], 1e-9)
-        down = np.array([miss(x, side) for x in t]) <= 0
+        t = np.concatenate(([0.0], np.geomspace(1e-3, 1e3, 400))) * self.time_h[-1]
+        down = miss(t, side) <= 0
         if not down.any():
             return math.inf
         i = int(np.argmax(down))
-        return 0.0 if i == 0 else float(brentq(miss, t[i - 1], t[i], args=(side,)))
+        return 0.0 if i == 0 else float(brentq(miss, t[i - 1], t[i], args=(side,), xtol=1e-6 * t[i]))
 
     def _words(self, best: float, high: float) -> str:
         if math.isinf(best):
