@@ -1,3 +1,4 @@
+from .aeration import ethanol_carried_out as ethanol_carried_out, oxygen_transfer as oxygen_transfer, water_carried_out as water_carried_out
 from .alcohol import ethanol_density as ethanol_density, ethanol_mass_concentration as ethanol_mass_concentration, ethanol_mass_fraction as ethanol_mass_fraction, ethanol_molar_concentration as ethanol_molar_concentration, ethanol_pct_vol as ethanol_pct_vol, ethanol_pct_vol_from_concentration as ethanol_pct_vol_from_concentration
 from .analysis import Analysis as Analysis, analyse as analyse
 from .balance import Balance as Balance
@@ -21,6 +22,9 @@ from .hold import hold_log as hold_log
 from .ingredients import Ingredient as Ingredient, ingredient as ingredient, ingredient_from as ingredient_from, ingredient_names as ingredient_names, kitchen_measure as kitchen_measure, syrup as syrup
 from .linearity import grubbs_test as grubbs_test, mandel_test as mandel_test
 from .many import fit_growth_many as fit_growth_many
+from .nutrients import Nutrients as Nutrients, nutrients_for as nutrients_for
+from .pathways import Fate as Fate, sugar_fate as sugar_fate
+from .plan import BatchPlan as BatchPlan, co2_held as co2_held, plan_batch as plan_batch
 from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressibility as co2_compressibility, co2_henry as co2_henry, co2_second_virial as co2_second_virial, co2_solubility as co2_solubility, o2_solubility as o2_solubility, plato_from_sg as plato_from_sg, sucrose_density as sucrose_density, water_density as water_density, water_vapour_pressure as water_vapour_pressure
 from .readback import Reading as Reading, dilution_factor as dilution_factor
 from .records import Run as Run, read_run as read_run, run_from as run_from, write_run as write_run, write_workbook as write_workbook
@@ -29,5 +33,7 @@ from .streams import LinearMeasurement as LinearMeasurement, density_change as d
 from .surroundings import vapour_ratio as vapour_ratio
 from .vents import Vents as Vents, find_vents as find_vents
 from .vessel import Vessel as Vessel
+from .ways import Ways as Ways, plan_ways as plan_ways
 from .weighing import gas_from_weight as gas_from_weight
+from .written import plus_minus as plus_minus
 from .yields import UncertaintyShares as UncertaintyShares, Yield as Yield

@@ -160,9 +160,7 @@ def baranyi(time_h: ArrayLike, asymptote: float, specific_rate: float, seed: flo
     the linear form is derived above.
     """
     odds = (1 - seed) / seed
-    return asymptote * _baranyi(
-        specific_rate, math.log(odds) / specific_rate, np.asarray(time_h, dtype=float)
-    )
+    return asymptote * _baranyi(specific_rate, math.log(odds) / specific_rate, np.asarray(time_h, dtype=float))
 
 
 def three_phase(time_h: ArrayLike, asymptote: float, max_rate: float, lag_h: float) -> Floats:
@@ -361,6 +359,49 @@ class Shape:
         slopes[:, 1, 0] -= foot / b
         return slope * b, t_i + foot / b, slopes
 
+    def when(self, p: Floats, share: ArrayLike) -> Floats:
+        """The time [h] at which the shape has reached `share` of its end; infinite at 1 and beyond."""
+        b, t_i = np.exp(p[:, 0]), p[:, 1]
+        g = np.clip(np.broadcast_to(np.asarray(share, dtype=float), b.shape), 1e-300, 1.0)
+        with np.errstate(divide="ignore", over="ignore"):
+            if self.asymmetric:
+                nu = np.exp(p[:, 2])
+                z = np.log(np.expm1(-nu * np.log(g)) / nu)
+            elif self.name == "gompertz":
+                z = np.log(-np.log(g))
+            elif self.name == "three_phase":
+                z = 0.5 - g
+            elif self.name == "baranyi":
+                seed = 1 / (1 + np.exp(np.clip(b * t_i, -150.0, 150.0)))
+                z = np.log(1 - g) + np.log1p(-seed) - np.log(seed + (1 - seed) * g)
+            else:
+                z = np.log(1 / g - 1)
+            return np.asarray(t_i - z / b)
+
+    def quantities(self, level: Floats, p: Floats) -> tuple[Floats, Floats]:
+        """What people ask for, of m curves: `QUANTITIES`, and their derivatives by ln level and p.
+
+        Returns
+        -------
+        (values, slopes)
+            Shapes (m, 4) and (m, 4, 3 or 4).
+        """
+        k, lag, slopes = self.meaning(p)
+        nu = np.exp(p[:, 2:3]) if self.asymmetric else None
+        start = self.slopes(np.exp(p[:, :1]), p[:, 1:2], np.zeros((1, 1)), nu)
+        values = np.stack([level * (1 - start[0][:, 0]), level * k, lag, level], axis=1)
+        out = np.zeros((len(p), 4, p.shape[1] + 1))
+        out[:, :, 0] = values
+        out[:, 2, 0] = 0.0
+        for j, one in enumerate(start[1:], start=1):
+            out[:, 0, j] = -level * one[:, 0]
+        out[:, 1, 1:] = (level * k)[:, None] * slopes[:, 0]
+        out[:, 2, 1:] = slopes[:, 1]
+        return values, out
+
+
+QUANTITIES = ("final_amount", "max_rate", "lag_h", "asymptote")
+"""What every curve is asked for; see `fermkit.growth.GrowthFit`."""
 
 _ZWIETERING = "Zwietering et al. 1990, Appl. Environ. Microbiol. 56, 1875"
 

@@ -1,6 +1,5 @@
-"""One growth curve: its fit, intervals that are true, and what it says about the run."""
+"""One growth curve: its fit, intervals that are true, and what the curve says about the run."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Literal
@@ -8,17 +7,38 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit import curves, many
-from fermkit.checks import not_negative, numbers, one_of, rising, same_length
-from fermkit.curves import Shape, shape_named
+from fermkit import confidence, curves, many
+from fermkit.checks import between, not_negative, numbers, one_of, positive, rising, same_length
+from fermkit.curves import QUANTITIES, Shape, shape_named
 from fermkit.errors import FitError, InputError
-from fermkit.written import Line, Page, Written, nominal
+from fermkit.fitter import Found, Problem
+from fermkit.residuals import remarks_on
+from fermkit.weights import solve, solve_robust
+from fermkit.written import Line, Page, Written
 
 Floats = NDArray[np.float64]
 Noise = Literal["independent", "accumulating"]
 Quantity = Literal["final_amount", "max_rate", "lag_h", "asymptote"]
+Method = Literal["profile", "wald", "bootstrap"]
 
-QUANTITIES: tuple[Quantity, ...] = ("final_amount", "max_rate", "lag_h", "asymptote")
+RESAMPLES = 1000
+
+
+@dataclass(frozen=True, repr=False)
+class Forecast(Written):
+    """A time read off a fitted curve, with its 95 % interval."""
+
+    what: str
+    time_h: Any
+    low: float
+    high: float
+
+    def page(self) -> Page:
+        """The forecast as a lab-book page."""
+        return Page(
+            "Forecast from the fitted curve",
+            [Line(self.what, self.time_h, "h", limits=(self.low, self.high))],
+        )
 
 
 @dataclass(frozen=True, repr=False)
@@ -32,13 +52,17 @@ class GrowthFit(Written):
     max_rate : ufloat
         Slope at the steepest point [unit/h]. On a linear scale: not a specific growth rate.
     lag_h : ufloat
-        Where the tangent at the steepest point meets zero [h].
+        Where the tangent at the steepest point meets the level the curve rises from, zero [h].
     asymptote : ufloat
         The published curve's own final level [unit of the readings].
     scatter : float
         Standard deviation of a reading (of an increment, for accumulating noise) about the curve.
     dof : float
         Degrees of freedom of the scatter; infinite where it was given.
+    verdict : str
+        "good", or what the readings cannot give; then that number is NaN.
+    doubts : tuple of str
+        What should be doubted, in words.
     """
 
     curve: str
@@ -52,108 +76,232 @@ class GrowthFit(Written):
     scatter: float
     dof: float
     scale_u: float
+    verdict: str
+    doubts: tuple[str, ...]
     time_h: Floats = field(compare=False)
     amount: Floats = field(compare=False)
-    shape_parameters: Floats = field(compare=False)
-    covariance: Floats = field(compare=False)
-    problem: many.Problem = field(compare=False)
-    rss: float
-    doubts: tuple[str, ...] = ()
+    found: Found = field(compare=False)
+    problem: Problem = field(compare=False)
+    variance: float = 1.0
 
     @property
     def shape(self) -> Shape:
-        """The family member that was fitted."""
+        """The member of the family of curves that was fitted."""
         return shape_named(self.curve)
 
-    def predict(self, time_h: ArrayLike) -> Floats:
+    def predict(self, time_h: ArrayLike) -> Any:
         """The fitted curve, in the unit and on the level of the readings.
 
         Parameters
         ----------
-        time_h : array-like
+        time_h : float or array-like
             Time since the start [h].
 
         Returns
         -------
-        numpy.ndarray
-            Amount; for accumulating readings the curve is hung on the first reading.
+        float or numpy.ndarray
+            Amount. For accumulating readings the curve is hung on the first reading.
         """
-        level = nominal(self.asymptote)
-        time = np.atleast_1d(np.asarray(time_h, dtype=float))
-        shown = level * _value(self.shape, self.shape_parameters, time)
-        if self.noise == "accumulating":
-            shown += self.amount[0] - level * _value(self.shape, self.shape_parameters, self.time_h[:1])
-        return shown if np.ndim(time_h) else shown[0]
+        time = np.asarray(time_h, dtype=float)
+        shown = self._base() + self._curve(np.atleast_1d(time))
+        return shown if time.ndim else float(shown[0])
 
-    def interval(
-        self,
-        quantity: Quantity,
-        level: float = 0.95,
-        method: Literal["profile", "wald", "bootstrap"] = "profile",
-    ) -> tuple[float, float]:
+    def _curve(self, time: Floats) -> Floats:
+        p = self.found.p[0]
+        extra = (np.exp(p[2]),) if self.shape.asymmetric else ()
+        return float(self.found.level[0]) * self.shape.value(np.exp(p[0]), p[1], time, *extra)
+
+    def _base(self) -> float:
+        if self.noise == "independent":
+            return 0.0
+        return float(self.amount[0] - self._curve(self.time_h[:1])[0])
+
+    def interval(self, quantity: Quantity, level: float = 0.95, method: Method = "profile") -> tuple[float, float]:
         """Where the true value lies, with the stated confidence.
 
         Parameters
         ----------
         quantity : "final_amount", "max_rate", "lag_h" or "asymptote"
         level : float
-            Confidence, e.g. 0.95.
+            Confidence, above 0 and below 1.
         method : "profile", "wald" or "bootstrap"
+            Profile likelihood (asymmetric where the readings are), estimate ± t·u, or the studentised
+            bootstrap of 1,000 resamples.
 
         Returns
         -------
         (float, float)
-            Low and high, in the unit of the quantity; an end that these data leave open is infinite.
-        """
-        from scipy.stats import norm
+            Low and high, in the unit of the quantity. An end that these readings leave open is
+            infinite. The common factor of the curve (`scale_u`) is added at the end.
 
+        References
+        ----------
+        Bates & Watts 1988, ch. 6 (profiles); Davison & Hinkley 1997, ch. 5 (studentised bootstrap).
+        """
         one_of(quantity, QUANTITIES, "quantity")
         one_of(method, ("profile", "wald", "bootstrap"), "method")
-        value = nominal(getattr(self, quantity))
-        low, high = self._wald(quantity, level) if method == "wald" else self._profile(quantity, level)
-        common = 0.0 if quantity == "lag_h" else float(norm.ppf(0.5 + level / 2)) * self.scale_u * value
+        between(level, 0.001, 0.9999, "level", do="give the confidence as a fraction, e.g. 0.95")
+        row = QUANTITIES.index(quantity)
+        if self.verdict in UNGIVEN:
+            return (-np.inf if quantity == "lag_h" else 0.0), np.inf
+        value = float(self.shape.quantities(self.found.level, self.found.p)[0][0, row])
+        low, high = self._ends(row, level, method)
+        return self._with_common_factor(value, low, high, level, 0.0 if quantity == "lag_h" else value)
+
+    def _ends(
+        self, row: int, level: float, method: str, measure: confidence.Measure | None = None
+    ) -> tuple[float, float]:
+        quantile = _quantile(level, self.dof)
+        values, slopes = (measure or self.shape.quantities)(self.found.level, self.found.p)
+        value, slope = float(values[0, row]), slopes[0, row]
+        u = float(np.sqrt(slope @ self.found.covariance()[0] @ slope * self.variance))
+        if method == "wald":
+            return value - quantile * u, value + quantile * u
+        if method == "bootstrap":
+            again, spread = confidence.resampled(self.shape, self.problem, self.found, RESAMPLES, 0, measure)
+            ratio = (again[:, row] - value) / spread[:, row]
+            up, down = np.quantile(ratio, [0.5 + level / 2, 0.5 - level / 2])
+            return float(value - up * u), float(value - down * u)
+        low, high = confidence.extremes(
+            self.shape,
+            np.tile(self.found.theta(), (2, 1)),
+            self.problem,
+            np.full(2, quantile**2 * self.variance),
+            np.array([row, row]),
+            np.array([-1.0, 1.0]),
+            measure,
+        )
+        return float(low), float(high)
+
+    def _with_common_factor(
+        self, value: float, low: float, high: float, level: float, per_factor: float
+    ) -> tuple[float, float]:
+        common = _quantile(level, np.inf) * self.scale_u * per_factor
         return float(value - np.hypot(value - low, common)), float(value + np.hypot(high - value, common))
 
-    def _quantile(self, level: float) -> float:
-        from scipy.stats import norm, t
+    def finish_time_h(self, fraction: float = 0.99) -> Forecast:
+        """When the curve will have (or had) made a fraction of its final amount, with an interval.
 
-        return float(norm.ppf(0.5 + level / 2) if np.isinf(self.dof) else t.ppf(0.5 + level / 2, self.dof))
+        Parameters
+        ----------
+        fraction : float
+            Above 0 and below 1.
 
-    def _wald(self, quantity: Quantity, level: float) -> tuple[float, float]:
-        row = QUANTITIES.index(quantity)
-        value, gradient = _meaning(self.shape, nominal(self.asymptote), self.shape_parameters)
-        half = self._quantile(level) * float(np.sqrt(gradient[row] @ self.covariance @ gradient[row]))
-        return value[row] - half, value[row] + half
+        Returns
+        -------
+        Forecast
+            `time_h` (value ± u) and the 95 % interval `low` to `high` [h]; the upper end is open where
+            the readings have not bent yet.
+        """
+        between(fraction, 1e-6, 1 - 1e-6, "fraction", do="give a fraction such as 0.99")
 
-    def _profile(self, quantity: Quantity, level: float) -> tuple[float, float]:
-        limits = profile_limits(self, self._quantile(level), [quantity])
-        return float(limits[0, 0]), float(limits[0, 1])
+        def reached(level: Floats, p: Floats) -> Floats:
+            start = self._starts(p)
+            return self.shape.when(p, start + fraction * (1 - start))
+
+        return self._time(f"{100 * fraction:g} % of the final amount at", reached, 0.0)
+
+    def time_to(self, amount: float) -> Forecast:
+        """When the curve reaches an amount (on the level of the readings), with an interval.
+
+        Parameters
+        ----------
+        amount : float
+            In the unit of the readings.
+
+        Returns
+        -------
+        Forecast
+            Infinite where the curve never gets there.
+        """
+        positive(amount, "amount")
+        base = self._base()
+
+        def reached(level: Floats, p: Floats) -> Floats:
+            return self.shape.when(p, (amount - base) / level)
+
+        return self._time(f"{amount:g} {self.unit} reached at".replace("  ", " "), reached, 1.0)
+
+    def _starts(self, p: Floats) -> Floats:
+        nu = (np.exp(p[:, 2:3]),) if self.shape.asymmetric else ()
+        return self.shape.value(np.exp(p[:, :1]), p[:, 1:2], np.zeros(1), *nu)[:, 0]
+
+    def _time(self, what: str, reached: Any, scaled: float) -> Forecast:
+        from uncertainties import ufloat
+
+        measure = confidence.by_differences(reached)
+        if self.verdict in UNGIVEN:
+            return Forecast(what, ufloat(np.nan, np.nan), float(self.time_h[0]), np.inf)
+        (values, slopes) = measure(self.found.level, self.found.p)
+        value, slope = float(values[0, 0]), slopes[0, 0]
+        if not np.isfinite(value):
+            return Forecast(what, ufloat(np.nan, np.nan), float(self.time_h[-1]), np.inf)
+        low, high = self._ends(0, 0.95, "profile", measure)
+        per_factor = scaled * slope[0]
+        low, high = self._with_common_factor(value, low, high, 0.95, per_factor)
+        if not np.isfinite(high) and self.verdict == many.VERDICTS[many.OPEN]:
+            return Forecast(what, ufloat(np.nan, np.nan), low, high)
+        u = np.sqrt(slope @ self.found.covariance()[0] @ slope * self.variance + (per_factor * self.scale_u) ** 2)
+        return Forecast(what, ufloat(value, float(u), "scatter of the gas readings"), low, high)
 
     @cached_property
     def lmfit(self) -> Any:
-        """The same fit by lmfit, started at this optimum: its full ``ModelResult``."""
+        """The same fit by lmfit, started at this optimum: its full ``ModelResult``.
+
+        Made when first asked for: lmfit takes longer to import than all the rest of a fit.
+        """
         return _by_lmfit(self)
 
     def page(self) -> Page:
         """The fit as a lab-book page."""
         unit, rate = self.unit, f"{self.unit}/h" if self.unit else "per h"
+        given = self.verdict not in UNGIVEN
         lines = [
-            Line("final amount", self.final_amount, unit, limits=self.interval("final_amount")),
-            Line("largest rate", self.max_rate, rate, limits=self.interval("max_rate")),
-            Line("lag", self.lag_h, "h", limits=self.interval("lag_h")),
+            Line(
+                "final amount",
+                self.final_amount,
+                unit,
+                limits=self.interval("final_amount") if given else None,
+            ),
+            Line("largest rate", self.max_rate, rate, limits=self.interval("max_rate") if given else None),
+            Line("lag", self.lag_h, "h", limits=self.interval("lag_h") if given else None),
             Line("asymptote", self.asymptote, unit, "the published curve's own final level"),
-            Line("scatter", self.scatter, unit, f"{self.dof:g} degrees of freedom"),
+            Line("scatter", self.scatter, unit, f"of {self._scattered()}, {_in_words(self.dof)}"),
         ]
-        remarks = (
+        if given:
+            finish = self.finish_time_h()
+            lines.insert(3, Line("99 % reached at", finish.time_h, "h", limits=(finish.low, finish.high)))
+        what = f" ({self.counts})" if self.counts else ""
+        heading = (
+            f"Growth curve{what}: {self.shape.title}, {self.time_h.size} readings over {np.ptp(self.time_h):g} h, "
+            f"{self.noise} errors"
+        )
+        kinds = f"errors {'of each reading' if self.noise == 'independent' else 'of each increment'}"
+        kinds += f" and {100 * self.scale_u:.2g} % common to the whole curve" if self.scale_u else ""
+        notes = (
             *self.doubts,
-            "Final amount: asymptote less the curve's value at time zero. "
-            "Lag: where the tangent at the steepest point meets zero. ± is one standard uncertainty.",
+            "Final amount: asymptote less the curve's value at time zero. Lag: where the tangent at the steepest "
+            "point meets the level the curve rises from.",
+            f"± is one standard uncertainty; intervals are profile likelihood, from {kinds}.",
             f"Curve: {self.shape.source}.",
         )
-        n = self.time_h.size
-        what = f" ({self.counts})" if self.counts else ""
-        heading = f"Growth curve{what}: {self.shape.title}, {n} readings over {np.ptp(self.time_h):g} h"
-        return Page(heading, lines, remarks)
+        return Page(heading, lines, notes)
+
+    def _scattered(self) -> str:
+        return "a reading" if self.noise == "independent" else "an increment"
+
+
+UNGIVEN = tuple(many.VERDICTS[code] for code in (many.FALLS, many.FLAT, many.TIED))
+
+
+def _in_words(dof: float) -> str:
+    return "given" if np.isinf(dof) else f"{dof:.3g} degrees of freedom"
+
+
+def _quantile(level: float, dof: float) -> float:
+    from scipy.special import ndtri, stdtrit
+
+    return float(ndtri(0.5 + level / 2) if np.isinf(dof) else stdtrit(dof, 0.5 + level / 2))
 
 
 def fit_growth(
@@ -168,7 +316,7 @@ def fit_growth(
     unit: str = "",
     counts: str = "",
 ) -> GrowthFit:
-    """Fit a growth curve to what a run has made so far: gas, product, dry mass.
+    """Fit a growth curve to what a run has made so far: gas, product, dry mass, on a linear scale.
 
     Parameters
     ----------
@@ -176,19 +324,19 @@ def fit_growth(
         Time since the start [h], rising.
     amount : array-like of shape (n,)
         Cumulative readings in any linear unit; NaN where a reading is missing.
-    curve : "gompertz", "logistic", …
+    curve : "gompertz", "logistic", "richards", "baranyi" or "three_phase"
         Which curve; see `fermkit.curves`.
     noise : "independent" or "accumulating"
-        Whether each reading has its own error (a scale, a gauge) or each increment has
-        (a counter, a collector emptied many times).
+        Whether each reading has its own error (a scale, a gauge), or each increment has (a counter, a
+        collector emptied many times), so that later readings share the errors of earlier ones.
     u : float or array-like, optional
-        Standard uncertainty of a reading (of an increment), where it is known [unit].
+        Standard uncertainty of a reading, (n,), or of an increment, (n - 1,), where it is known.
     scale_u : float
-        Relative standard uncertainty common to the whole curve [-].
+        Relative standard uncertainty common to the whole curve [-]: a bubble volume, a barometer.
     loss : "least squares" or "robust"
-        Robust gives single wild readings little say.
+        Robust gives single wild readings little say (bisquare weights).
     unit, counts : str
-        The unit, and what the amount counts ("produced", "released"); passed through.
+        The unit, and what the amount counts ("produced", "released"); both are passed through.
 
     Returns
     -------
@@ -199,15 +347,20 @@ def fit_growth(
     InputError
         For readings that cannot be used as they stand.
     FitError
-        For readings that cannot carry the curve.
+        For too few readings for the curve.
+
+    Notes
+    -----
+    The lag is not held at zero or above: a curve that starts steep has a lag of zero within its error,
+    and its best value may fall below. The page says so.
 
     Examples
     --------
     >>> t = np.linspace(0, 48, 25)
     >>> y = curves.gompertz(t, 600, 40, 6) + 3 * np.cos(40 * t)
     >>> fit = fit_growth(t, y, unit="mL")
-    >>> print(f"{fit.lag_h:.2f}")
-    6.00+/-0.05
+    >>> print(f"{fit.max_rate:.2f}, lag {fit.lag_h:.2f} h")
+    40.00+/-0.25, lag 6.00+/-0.05 h
 
     References
     ----------
@@ -216,135 +369,142 @@ def fit_growth(
     shape = shape_named(curve)
     one_of(noise, ("independent", "accumulating"), "noise")
     one_of(loss, ("least squares", "robust"), "loss")
-    not_negative(scale_u, "scale_u")
-    time, level = _readings(time_h, amount)
-    problem = _problem(time, level, noise, u)
-    if problem.amount.shape[1] <= shape.parameters:
+    not_negative(scale_u, "scale_u", do="give the relative standard uncertainty, e.g. 0.02")
+    time, level, errors = _readings(time_h, amount, u, noise)
+    least = shape.parameters + 1 + (noise == "accumulating")
+    if time.size < least:
         raise FitError(
             f"{time.size} readings for the {shape.parameters} parameters of the {curve} curve",
-            f"at least {shape.parameters + 1 + problem.steps} readings",
-            "take more readings, or a simpler curve",
+            f"at least {least} readings",
+            "take more readings" + (", or a curve with fewer parameters" if shape.parameters > 3 else ""),
         )
-    found = many.solve(shape, problem, time[None, :], level[None, :] - (level[0] if problem.steps else 0.0))
-    return _wrap(shape, noise, time, level, problem, found, u is not None, scale_u, unit, counts)
+    there = np.ones((1, time.size), dtype=bool)
+    problem, shown = many.pose(time[None, :], level[None, :], there, noise, errors)
+    fit = solve_robust if loss == "robust" else solve
+    problem, found = fit(shape, problem, shown)
+    return _wrapped(shape, noise, time, level, problem, found, shown, scale_u, unit, counts)
 
 
-def _readings(time_h: ArrayLike, amount: ArrayLike) -> tuple[Floats, Floats]:
+def _readings(
+    time_h: ArrayLike, amount: ArrayLike, u: float | ArrayLike | None, noise: str
+) -> tuple[Floats, Floats, Floats | None]:
+    """Readings that can be used, in order, and their errors; missing ones left out."""
     time = numbers(time_h, "time [h]", missing="keep")
     level = numbers(amount, "amount", missing="keep")
-    same_length(time=time, amount=level)
+    same_length(time=list(time), amount=list(level))
+    steps = noise == "accumulating"
+    errors = None if u is None else _errors(u, time.size - steps)
     there = np.isfinite(time) & np.isfinite(level)
     if not there.any():
-        raise InputError("no reading at all", "some readings with a time and an amount", "check the columns")
+        raise InputError("no reading with both a time and an amount", "some readings", "check the two columns")
+    if errors is not None:
+        sums = np.concatenate([[0.0], np.cumsum(errors**2)])
+        errors = np.sqrt(np.diff(sums[there])) if steps else errors[there]
+        errors = errors[None, :]
     time, level = time[there], level[there]
     rising(time, "time [h]")
-    return time, level
+    for name, array in (("time [h]", time), ("amount", level)):
+        if np.max(np.abs(array)) > 1e100:
+            raise InputError(f"{name} of {np.max(np.abs(array)):g}", "numbers below 1e100", "choose a larger unit")
+    if time.size > 1 and np.ptp(level) <= 1e-12 * np.max(np.abs(level)):
+        raise InputError(
+            f"an amount of {level[0]:g} in every reading",
+            "an amount that changes",
+            "check the column, or wait",
+        )
+    if time.size > 2 and (np.diff(level) <= 0).all():
+        raise InputError(
+            f"an amount that falls from {level[0]:g} to {level[-1]:g}",
+            "a cumulative amount, which rises",
+            "add up what came in each step, or turn a mass left into a mass lost",
+        )
+    return time, level, errors
 
 
-def _problem(time: Floats, level: Floats, noise: str, u: float | ArrayLike | None) -> many.Problem:
-    steps = noise == "accumulating"
-    y = np.diff(level) if steps else level
-    weight = None
-    if u is not None:
-        sd = np.broadcast_to(np.asarray(u, dtype=float), y.shape)
-        weight = (1 / sd)[None, :]
-        y = y / sd
-    return many.Problem(time[None, :], y[None, :], weight, steps)
+def _errors(u: float | ArrayLike, size: int) -> Floats:
+    sd = numbers(np.atleast_1d(np.asarray(u, dtype=object)), "u")
+    if sd.size not in (1, size):
+        raise InputError(
+            f"{sd.size} values of u",
+            f"one, or {size}",
+            "give one for each reading (increment, if accumulating)",
+        )
+    if not (sd > 0).all():
+        raise InputError(f"u of {sd.min():g}", "u above zero", "leave u out if it is not known")
+    return np.broadcast_to(sd, (size,))
 
 
-def _value(shape: Shape, p: Floats, time: Floats) -> Floats:
-    extra = (np.exp(p[2]),) if shape.asymmetric else ()
-    return shape.value(np.exp(p[0]), p[1], time, *extra)
-
-
-def _meaning(shape: Shape, level: float, p: Floats) -> tuple[Floats, Floats]:
-    """Values of `QUANTITIES`, and their derivatives by (level, shape parameters)."""
-    k, lag, slopes = shape.meaning(p[None, :])
-    nu = np.exp(p[None, 2:3]) if shape.asymmetric else None
-    start = [float(c[0, 0]) for c in shape.slopes(np.exp(p[None, :1]), p[None, 1:2], np.zeros((1, 1)), nu)]
-    values = np.array([level * (1 - start[0]), level * k[0], lag[0], level])
-    gradient = np.zeros((4, len(p) + 1))
-    gradient[:, 0] = 1 - start[0], k[0], 0.0, 1.0
-    gradient[0, 1:] = -level * np.array(start[1:])
-    gradient[1, 1:] = level * k[0] * slopes[0, 0]
-    gradient[2, 1:] = slopes[0, 1]
-    return values, gradient
-
-
-def _wrap(
+def _wrapped(
     shape: Shape,
     noise: str,
     time: Floats,
     level: Floats,
-    problem: many.Problem,
-    found: many.Found,
-    known: bool,
+    problem: Problem,
+    found: Found,
+    shown: Floats,
     scale_u: float,
     unit: str,
     counts: str,
 ) -> GrowthFit:
     from uncertainties import correlated_values, ufloat
 
-    n, p = problem.amount.shape[1], found.p[0]
-    dof = n - shape.parameters
-    variance = 1.0 if known else float(found.rss[0]) / dof
-    covariance = found.covariance()[0] * variance
-    values, gradient = _meaning(shape, float(found.level[0]), p)
-    spread = gradient @ covariance @ gradient.T
-    # rank is one less than size: final amount, asymptote and the shape are tied; uncertainties copes
-    final, rate, lag, asymptote = correlated_values(values, spread, tags=["scatter of the readings"] * 4)
-    common = ufloat(1.0, scale_u, "common factor of the gas curve") if scale_u else 1.0
+    values, verdict = many.judge(shape, problem, found, shown)
+    word = many.VERDICTS[int(verdict[0])]
+    dof = float(problem.dof(shape.parameters)[0])
+    variance = 1.0 if problem.known else float(found.rss[0]) / dof
+    if word in UNGIVEN:
+        final = rate = lag = end = ufloat(np.nan, np.nan)
+    else:
+        numbers_, slopes = shape.quantities(found.level, found.p)
+        covariance = found.covariance()[0] * variance
+        theta = correlated_values(
+            np.zeros(len(covariance)), covariance, tags=["scatter of the gas readings"] * len(covariance)
+        )
+        common = ufloat(1.0, scale_u, "common factor of the gas curve") if scale_u else 1.0
+        final, rate, lag, end = (
+            value + sum(s * x for s, x in zip(slope, theta)) for value, slope in zip(numbers_[0], slopes[0])
+        )
+        final, rate, end = final * common, rate * common, end * common
+        if word == many.VERDICTS[many.OPEN]:
+            final = end = ufloat(np.nan, np.nan)
+    doubts = remarks_on(shape, problem, found, time, word, lag)
     return GrowthFit(
         curve=shape.name,
         noise=noise,
         unit=unit,
         counts=counts,
-        final_amount=final * common,
-        max_rate=rate * common,
+        final_amount=final,
+        max_rate=rate,
         lag_h=lag,
-        asymptote=asymptote * common,
-        scatter=float(np.sqrt(found.rss[0] / dof)),
-        dof=np.inf if known else float(dof),
+        asymptote=end,
+        scatter=float(values[0, 8]),
+        dof=np.inf if problem.known else dof,
         scale_u=scale_u,
+        verdict=word,
+        doubts=doubts,
         time_h=time,
         amount=level,
-        shape_parameters=p,
-        covariance=covariance,
+        found=found,
         problem=problem,
-        rss=float(found.rss[0]),
+        variance=variance,
     )
-
-
-def profile_limits(fit: GrowthFit, quantile: float, wanted: Sequence[Quantity]) -> Floats:
-    """Both ends of the profile-likelihood interval of several quantities, all solved at once."""
-    dof = fit.problem.amount.shape[1] - fit.shape.parameters
-    variance = 1.0 if np.isinf(fit.dof) else fit.rss / dof
-    ends = many.extremes(
-        fit.shape,
-        fit.shape_parameters,
-        nominal(fit.asymptote),
-        fit.problem,
-        fit.rss + quantile**2 * variance,
-        [QUANTITIES.index(w) for w in wanted],
-        _meaning,
-    )
-    return ends
 
 
 def _by_lmfit(fit: GrowthFit) -> Any:
     import lmfit
 
-    function = getattr(curves, fit.curve)
-    values, _ = _meaning(fit.shape, nominal(fit.asymptote), fit.shape_parameters)
-    start = dict(zip(("asymptote", "max_rate", "lag_h"), (values[3], values[1], values[2])))
+    values = fit.shape.quantities(fit.found.level, fit.found.p)[0][0]
+    p = fit.found.p[0]
+    start = {"asymptote": values[3], "max_rate": values[1], "lag_h": values[2]}
     if fit.shape.asymmetric:
-        start["asymmetry"] = float(np.exp(fit.shape_parameters[2]))
+        start["asymmetry"] = np.exp(p[2])
     if fit.curve == "baranyi":
-        b, t_i = np.exp(fit.shape_parameters[0]), fit.shape_parameters[1]
-        start = {"asymptote": values[3], "specific_rate": b, "seed": 1 / (1 + np.exp(b * t_i))}
+        b = np.exp(p[0])
+        start = {"asymptote": values[3], "specific_rate": b, "seed": 1 / (1 + np.exp(b * p[1]))}
+    function = getattr(curves, fit.curve)
+    model = lmfit.Model(_stepped(function) if fit.problem.steps else function, independent_vars=["time_h"])
     weight = None if fit.problem.weight is None else fit.problem.weight[0]
     data = fit.problem.amount[0] if weight is None else fit.problem.amount[0] / weight
-    model = lmfit.Model(_stepped(function) if fit.problem.steps else function, independent_vars=["time_h"])
     return model.fit(
         data, model.make_params(**start), weights=weight, time_h=fit.time_h, scale_covar=not np.isinf(fit.dof)
     )

@@ -1,377 +1,340 @@
-"""Thousands of growth curves at once: a least-squares fitter that keeps only sums.
+"""Thousands of growth curves in one call: a class, plates, resamples."""
 
-The final level of a curve is a linear parameter, so it is eliminated (variable projection: Golub &
-Pereyra, SIAM J. Numer. Anal. 10 (1973) 413–432; in Kaufman's form, BIT 15 (1975) 49–57). One pass over the readings of a
-block of curves gives a handful of sums, and from these follow the Gauss–Newton step, the residual sum of
-squares and the covariance. The start comes from a dictionary of shapes, compared with block means in one
-matrix product; the fit is first run on the block means, then on all readings. Marquardt damping comes in
-only after a step that made things worse, and curves leave the work as they converge.
-"""
-
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
+import sys
+import time as clock
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from fermkit.curves import Shape
+from fermkit.checks import one_of
+from fermkit.confidence import extremes
+from fermkit.curves import Shape, shape_named
+from fermkit.errors import InputError
+from fermkit.fitter import Floats, Found, Problem, expected
+from fermkit.weights import solve
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+if TYPE_CHECKING:
+    import pandas as pd
 
-BLOCKS = 16
-"""Block means that a curve is reduced to for its start."""
+CHUNK = 2000
+"""Curves in a block: few enough to stay in the processor's cache."""
 
-STEP_IN_SE = 3e-5
-"""A fit has converged when the next step is this small, in standard errors; that step is still taken."""
+VERDICTS = (
+    "good",
+    "too few readings",
+    "does not rise",
+    "no growth shown",
+    "no single answer",
+    "not settled",
+    "not bent yet: no final amount",
+    "rises between two readings: rate and lag are bounds",
+)
+"""What is said of a fit, worst first after "good"."""
 
-MOST_SWEEPS = 60
+COLUMNS = (
+    "final_amount",
+    "u_final_amount",
+    "max_rate",
+    "u_max_rate",
+    "lag_h",
+    "u_lag_h",
+    "asymptote",
+    "u_asymptote",
+    "scatter",
+)
 
-
-@dataclass
-class Problem:
-    """A block of curves to fit: times, readings, and the square roots of their weights.
-
-    `time` is (1, n) or (m, n) in hours from the first reading, `amount` (m, n), `weight` (m, n), (1, n)
-    or None. Readings that are missing have an amount of 0 and a weight of 0. With `steps`, amounts
-    and weights are those of the increments, one fewer than the times.
-    """
-
-    time: Floats
-    amount: Floats
-    weight: Floats | None
-    steps: bool = False
-
-    def of(self, rows: NDArray[np.intp] | Flags) -> "Problem":
-        """The same for some of the curves."""
-        return Problem(
-            self.time if len(self.time) == 1 else self.time[rows],
-            self.amount[rows],
-            self.weight if self.weight is None or len(self.weight) == 1 else self.weight[rows],
-            self.steps,
-        )
-
-
-@dataclass
-class Sums:
-    """What one sweep leaves of a block: final level, residual sum, projected normal equations."""
-
-    level: Floats
-    rss: Floats
-    right: Floats
-    normal: Floats
-    gg: Floats
-    gj: Floats
+GOOD, FEW, FALLS, FLAT, TIED, UNSETTLED, OPEN, STEEP = range(8)
 
 
-def sweep(shape: Shape, p: Floats, problem: Problem) -> Sums:
-    """One pass of model and derivatives over all readings of a block."""
-    nu = np.exp(p[:, 2:3]) if shape.asymmetric else None
-    columns = shape.slopes(np.exp(p[:, :1]), p[:, 1:2], problem.time, nu)
-    if problem.steps:
-        columns = tuple(np.diff(column, axis=1) for column in columns)
-    if problem.weight is not None:
-        columns = tuple(column * problem.weight for column in columns)
-    g, slopes = columns[0], columns[1:]
-    y = problem.amount
-    gg = np.maximum(_dot(g, g), 1e-300)
-    level = _dot(g, y) / gg
-    left = g * level[:, None]
-    np.subtract(y, left, out=left)
-    q = len(slopes)
-    gj = np.empty((len(p), q))
-    right = np.empty((len(p), q))
-    normal = np.empty((len(p), q, q))
-    for i, one in enumerate(slopes):
-        gj[:, i] = _dot(g, one)
-        right[:, i] = _dot(left, one)
-        for j in range(i + 1):
-            normal[:, i, j] = _dot(one, slopes[j]) - gj[:, i] * gj[:, j] / gg
-            normal[:, j, i] = normal[:, i, j]
-    right *= level[:, None]
-    normal *= (level**2)[:, None, None]
-    return Sums(level, _dot(left, left), right, normal, gg, gj * level[:, None])
-
-
-def _dot(a: Floats, b: Floats) -> Floats:
-    return np.einsum("ij,ij->i", a, b)
-
-
-def _solve(normal: Floats, right: Floats, damping: Floats) -> Floats:
-    """Small damped normal equations in closed form; a singular one gives a step of zero."""
-    q = right.shape[1]
-    n = normal.copy()
-    for i in range(q):
-        n[:, i, i] *= 1 + damping
-    if q == 2:
-        a, b, c = n[:, 0, 0], n[:, 0, 1], n[:, 1, 1]
-        det = a * c - b * b
-        good = det > 1e-14 * a * c
-        det = np.where(good, det, np.inf)
-        return np.stack(
-            [(c * right[:, 0] - b * right[:, 1]) / det, (a * right[:, 1] - b * right[:, 0]) / det], axis=1
-        )
-    inverse, good = _inverse3(n)
-    return np.einsum("mij,mj->mi", inverse, right)
-
-
-def _inverse3(n: Floats) -> tuple[Floats, Flags]:
-    """Inverses of symmetric 3x3 matrices by their cofactors; zero where singular."""
-    a, b, c, d, e, f = n[:, 0, 0], n[:, 0, 1], n[:, 0, 2], n[:, 1, 1], n[:, 1, 2], n[:, 2, 2]
-    out = np.empty_like(n)
-    out[:, 0, 0] = d * f - e * e
-    out[:, 0, 1] = out[:, 1, 0] = c * e - b * f
-    out[:, 0, 2] = out[:, 2, 0] = b * e - c * d
-    out[:, 1, 1] = a * f - c * c
-    out[:, 1, 2] = out[:, 2, 1] = b * c - a * e
-    out[:, 2, 2] = a * d - b * b
-    det = a * out[:, 0, 0] + b * out[:, 0, 1] + c * out[:, 0, 2]
-    good = det > 1e-14 * a * d * f
-    out /= np.where(good, det, np.inf)[:, None, None]
-    return out, good
-
-
-@dataclass
-class Found:
-    """Where a block of fits ended: shape parameters, final level, residual sum, inverse normal matrix."""
-
-    p: Floats
-    level: Floats
-    rss: Floats
-    normal: Floats
-    gg: Floats
-    gj: Floats
-    sweeps: NDArray[np.int64]
-    converged: Flags
-
-    def covariance(self) -> Floats:
-        """Covariance of (level, shape parameters) for unit variance of a reading: (m, q+1, q+1)."""
-        q = self.p.shape[1]
-        full = np.empty((len(self.p), q + 1, q + 1))
-        full[:, 0, 0] = self.gg
-        full[:, 0, 1:] = full[:, 1:, 0] = self.gj
-        full[:, 1:, 1:] = self.normal + self.gj[:, :, None] * self.gj[:, None, :] / self.gg[:, None, None]
-        size = np.sqrt(np.maximum(np.einsum("mii->mi", full), 1e-300))
-        scaled = full / size[:, :, None] / size[:, None, :]
-        inverse = np.full_like(full, np.nan)
-        if q == 2:
-            inverse, good = _inverse3(scaled)
-            inverse[~good] = np.nan
-        else:
-            good = np.linalg.cond(scaled) < 1e14
-            inverse[good] = np.linalg.inv(scaled[good])
-        return inverse / size[:, :, None] / size[:, None, :]
-
-
-@dataclass(frozen=True)
-class Reach:
-    """How far the shape parameters may go: from `low` to `high`, and the longest step in each."""
-
-    low: Floats
-    high: Floats
-    step: Floats
-
-
-def reach(shape: Shape, time: Floats) -> Reach:
-    """Bounds that no curve of any use would touch, from the times alone."""
-    span = float(np.nanmax(time) - np.nanmin(time)) or 1.0
-    low = [np.log(0.02 / span), -60 * span]
-    high = [np.log(60.0 * time.shape[1] / span), 60 * span]
-    step = [1.0, 0.3 * span]
-    if shape.asymmetric:
-        low, high, step = [*low, np.log(0.02)], [*high, np.log(50.0)], [*step, 0.7]
-    return Reach(np.array(low), np.array(high), np.array(step))
-
-
-def descend(
-    shape: Shape,
-    p: Floats,
-    problem: Problem,
-    limit: Reach,
+def fit_growth_many(
+    time_h: ArrayLike,
+    amounts: ArrayLike,
+    curve: str = "gompertz",
+    noise: Literal["independent", "accumulating"] = "independent",
     *,
-    sweeps: int = MOST_SWEEPS,
-    tolerance: float = STEP_IN_SE,
-) -> Found:
-    """Gauss–Newton from `p`, damped where a step made things worse, until every curve has converged."""
-    m, q = p.shape
-    n = problem.amount.shape[1]
-    dof = np.full(m, max(n - q - 1, 1), dtype=float)
-    if problem.weight is not None:
-        dof = np.maximum(
-            np.count_nonzero(np.broadcast_to(problem.weight, problem.amount.shape), axis=1) - q - 1.0, 1.0
-        )
-    out = Found(
-        p.copy(),
-        np.zeros(m),
-        np.full(m, np.inf),
-        np.zeros((m, q, q)),
-        np.ones(m),
-        np.zeros((m, q)),
-        np.zeros(m, dtype=np.int64),
-        np.zeros(m, dtype=bool),
+    u: float | ArrayLike | None = None,
+) -> "pd.DataFrame":
+    """Fit thousands of growth curves at once; the same optimum as `fit_growth` one by one.
+
+    Blocks of curves go through joblib, so that threads, processes or a cluster can be put under it
+    from outside: ``with joblib.parallel_config(backend="loky", n_jobs=4): fit_growth_many(...)``.
+
+    Parameters
+    ----------
+    time_h : array-like of shape (n,) or (m, n)
+        Time since the start [h]: one row for all, or one each. NaN where there is no reading.
+    amounts : array-like of shape (m, n)
+        Readings, one row a curve; NaN where one is missing.
+    curve, noise, u
+        As for `fit_growth`; `u` may also have one row a curve.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a curve: `final_amount`, `max_rate`, `lag_h`, `asymptote`, each with its standard
+        uncertainty `u_…`, the `scatter` of the readings, and a `verdict` in words. A number that the
+        readings cannot give is NaN, and the verdict says why.
+
+    Raises
+    ------
+    InputError
+        For tables of a wrong shape, infinite values, times that do not rise.
+
+    Examples
+    --------
+    >>> from fermkit.curves import gompertz
+    >>> t = np.linspace(0, 48, 25)
+    >>> wobble = 3 * np.cos(40 * t)
+    >>> table = fit_growth_many(t, [gompertz(t, A, 40, 6) + wobble for A in (500, 600, 700)])
+    >>> print(table[["final_amount", "max_rate", "lag_h"]].round(2).to_string(index=False))
+     final_amount  max_rate  lag_h
+           499.95     39.97   5.99
+           599.74     40.00   6.00
+           699.20     40.01   6.00
+    """
+    import pandas as pd
+
+    shape = shape_named(curve)
+    one_of(noise, ("independent", "accumulating"), "noise")
+    times, table, errors = _tables(time_h, amounts, u, noise)
+    if len(times) == 1 and np.isnan(times).any():
+        raise InputError("a time that is missing", "a time for every column", "leave the column out")
+    m = len(table)
+    values = np.empty((m, len(COLUMNS)))
+    verdicts = np.empty(m, dtype=np.int8)
+    jobs = [slice(i, min(i + CHUNK, m)) for i in range(0, m, CHUNK)]
+    arguments = (
+        (_cut(times, rows), table[rows], shape.name, noise, None if errors is None else _cut(errors, rows))
+        for rows in jobs
     )
-    rows = np.arange(m)
-    work, trial = problem, p.copy()
-    damping = np.zeros(m)
-    right = np.zeros((m, q))
-    for _ in range(sweeps):
-        sums = sweep(shape, trial, work)
-        out.sweeps[rows] += 1
-        better = sums.rss <= out.rss[rows] * (1 + 1e-12)
-        kept = rows[better]
-        out.p[kept], out.level[kept], out.rss[kept] = trial[better], sums.level[better], sums.rss[better]
-        out.normal[kept], out.gg[kept], out.gj[kept] = sums.normal[better], sums.gg[better], sums.gj[better]
-        right[kept] = sums.right[better]
-        damping[rows] = np.where(
-            better,
-            np.where(damping[rows] > 1e-3, damping[rows] / 8, 0.0),
-            np.maximum(8 * damping[rows], 1e-2),
-        )
-        step = _solve(out.normal[rows], right[rows], damping[rows])
-        step /= np.maximum(np.max(np.abs(step) / limit.step, axis=1), 1.0)[:, None]
-        trial = np.clip(out.p[rows] + step, limit.low, limit.high)
-        step = trial - out.p[rows]
-        gain = np.einsum("mi,mi->m", step, right[rows])
-        done = (gain <= tolerance**2 * out.rss[rows] / dof[rows]) | (damping[rows] > 1e8)
-        if done.any():
-            ended = rows[done]
-            out.p[ended] = trial[done]
-            out.converged[ended] = damping[ended] < 1e8
-            rows, trial = rows[~done], trial[~done]
-            if not rows.size:
-                break
-            work = problem.of(rows) if rows.size < len(problem.amount) else problem
+    for rows, (numbers, words) in zip(jobs, _in_blocks(fit_chunk, arguments, len(jobs))):
+        values[rows], verdicts[rows] = numbers, words
+    out = pd.DataFrame(values, columns=list(COLUMNS), copy=False)
+    out["verdict"] = pd.Categorical.from_codes(verdicts, categories=list(VERDICTS))
     return out
 
 
-@lru_cache(maxsize=16)
-def _dictionary(name: str, asymmetric: bool) -> Floats:
-    """Starting points: steepness times span, steepest time over span (and asymmetry)."""
-    steep = np.geomspace(1.2, 90, 11)
-    when = np.concatenate([[-1.0, -0.4, -0.15], np.linspace(0, 1, 17), [1.1, 1.25, 1.5, 2.0]])
-    third = np.log([0.1, 1.0, 5.0]) if asymmetric else np.zeros(1)
-    grid = np.stack([a.ravel() for a in np.meshgrid(np.log(steep), when, third, indexing="ij")], axis=1)
-    return grid if asymmetric else grid[:, :2]
+def _cut(array: Floats, rows: slice) -> Floats:
+    return array if len(array) == 1 else array[rows]
 
 
-def first_guess(shape: Shape, levels: Problem, best: int = 1) -> Floats:
-    """The dictionary's `best` shapes for each curve: (m, best, q). `levels` holds block means."""
-    span = levels.time[:, -1:] - levels.time[:, :1]
-    first = levels.time[:, :1]
-    grid = _dictionary(shape.name, shape.asymmetric)
-    nu = np.exp(grid[:, 2:3]) if shape.asymmetric else None
-    tau = (levels.time[:1] - first[:1]) / span[:1]
-    offset = first[0, 0] / span[0, 0]
-    arguments = (np.exp(grid[:, :1]), grid[:, 1:2] + offset, tau + offset)
-    shapes = shape.value(*arguments) if nu is None else shape.value(*arguments, nu)
-    weight = np.ones_like(levels.amount[:1]) if levels.weight is None else levels.weight
-    gg = weight**2 @ (shapes**2).T
-    fit = (levels.amount * weight) @ shapes.T
-    score = np.where(fit > 0, fit * fit, 0.0) / np.maximum(gg, 1e-300)
-    if best == 1:
-        chosen = np.argmax(score, axis=1)[:, None]
-    else:
-        chosen = np.argsort(-score, axis=1)[:, :best]
-    p = grid[chosen]
-    p[:, :, 0] -= np.log(span)
-    p[:, :, 1] = p[:, :, 1] * span + first
-    return p
+def _in_blocks(work: Callable[..., Any], arguments: Any, count: int) -> Any:
+    """Results of the blocks in order; after two seconds, says how far it has come."""
+    if count == 1:
+        yield work(*next(arguments))
+        return
+    from joblib import Parallel, delayed
+
+    began, said = clock.perf_counter(), False
+    for done, result in enumerate(Parallel(return_as="generator")(delayed(work)(*one) for one in arguments), 1):
+        yield result
+        if sys.stderr.isatty() and clock.perf_counter() - began > 2:
+            print(f"\r{100 * done // count} % of the curves fitted", end="", file=sys.stderr, flush=True)
+            said = True
+    if said:
+        print(file=sys.stderr)
 
 
-def block_means(problem: Problem) -> Problem:
-    """Means of about `BLOCKS` neighbouring readings each, weighted by how many there are."""
-    m, n = problem.amount.shape
-    if n <= 2 * BLOCKS:
-        return problem
-    edges = np.linspace(0, n, BLOCKS + 1).astype(int)
-    gather = np.zeros((n, BLOCKS))
-    for k in range(BLOCKS):
-        gather[edges[k] : edges[k + 1], k] = 1.0
-    if problem.weight is None:
-        count = gather.sum(axis=0)
-        root = np.sqrt(count)
-        return Problem(problem.time @ gather / count, problem.amount @ gather / root, root[None, :])
-    weight = problem.weight**2
-    total = weight @ gather
-    safe = np.maximum(total, 1e-300)
-    root = np.sqrt(total)
-    time = (
-        (weight * problem.time) @ gather / safe
-        if len(weight) > 1 or len(problem.time) > 1
-        else (problem.time @ gather / gather.sum(axis=0))
-    )
-    plain = problem.time @ gather / gather.sum(axis=0)
-    time = np.where(total > 0, time, plain)
-    return Problem(time, (problem.weight * problem.amount) @ gather / np.sqrt(safe), root)
+def _tables(
+    time_h: ArrayLike, amounts: ArrayLike, u: float | ArrayLike | None, noise: str
+) -> tuple[Floats, Floats, Floats | None]:
+    """Times (1 or m, n), readings (m, n), errors (1 or m, n or n - 1), checked."""
+    try:
+        table, times = np.array(amounts, dtype=float), np.atleast_2d(np.array(time_h, dtype=float))
+        errors = None if u is None else np.atleast_2d(np.array(u, dtype=float))
+    except (TypeError, ValueError, OverflowError) as problem:
+        raise InputError(
+            f"a table that cannot be read as numbers ({problem})",
+            "rows of equal length",
+            "mend the entry; NaN for a missing one",
+        ) from None
+    if table.ndim != 2 or 0 in table.shape:
+        raise InputError(f"amounts of shape {table.shape}", "one row a curve: (m, n)", "stack the curves as rows")
+    if times.ndim != 2 or times.shape[1] != table.shape[1] or len(times) not in (1, len(table)):
+        raise InputError(
+            f"times of shape {np.shape(time_h)} for amounts of shape {table.shape}",
+            "one time for each column, or one for each reading",
+            "check that no column was dropped from one of them",
+        )
+    for name, array in (("time [h]", times), ("amounts", table)):
+        if np.isinf(array).any():
+            row, column = np.argwhere(np.isinf(array))[0] + 1
+            raise InputError(f"{name} infinite in row {row}, column {column}", "finite numbers", "mend the reading")
+    big = np.nanmax(np.abs(np.where(np.isnan(table), 0.0, table)))
+    if big > 1e100:
+        raise InputError(f"an amount of {big:g}", "amounts below 1e100", "choose a larger unit")
+    _rising_rows(times)
+    if errors is not None:
+        columns = table.shape[1] - (noise == "accumulating")
+        if errors.shape[0] not in (1, len(table)) or errors.shape[1] not in (1, columns):
+            raise InputError(
+                f"u of shape {np.asarray(u).shape}",
+                f"one number, {columns} numbers, or {table.shape[0]} rows of them",
+                "give one u for each reading (increment, for accumulating noise)",
+            )
+        if not (np.isfinite(errors) & (errors > 0)).all():
+            raise InputError(f"u of {errors[~(errors > 0)][:1]}", "u above zero", "leave u out if it is not known")
+        errors = np.broadcast_to(errors, (len(errors), columns))
+    return times, table, errors
 
 
-def solve(shape: Shape, problem: Problem, time: Floats, level: Floats) -> Found:
-    """Start and fit a block of curves. `time` and `level` are the readings themselves, for the start."""
-    weight = None
-    if not problem.steps and problem.weight is not None:
-        weight, level = problem.weight, problem.amount
-    means = block_means(Problem(time, level, weight))
-    limit = reach(shape, time)
-    p = first_guess(shape, means)[:, 0]
-    p = descend(shape, p, means, limit, sweeps=8, tolerance=1e-2).p
-    return descend(shape, p, problem, limit)
+def _rising_rows(times: Floats) -> None:
+    filled = np.where(np.isnan(times), -np.inf, times)
+    before = np.maximum.accumulate(filled, axis=1)[:, :-1]
+    back = ~np.isnan(times[:, 1:]) & (times[:, 1:] <= before)
+    if back.any():
+        row, column = np.argwhere(back)[0]
+        raise InputError(
+            f"time {times[row, column + 1]:g} h in row {row + 1}, column {column + 2}, after {before[row, column]:g} h",
+            "times that rise from one reading to the next",
+            "sort the readings, or drop the repeated one",
+        )
 
 
-def extremes(
-    shape: Shape,
-    p: Floats,
-    level: float,
-    problem: Problem,
-    ceiling: float,
-    rows: Sequence[int],
-    meaning: Callable[[Shape, float, Floats], tuple[Floats, Floats]],
-) -> Floats:
-    """Least and greatest value of some functions of a curve where its residual sum stays below `ceiling`.
+def fit_chunk(
+    times: Floats, table: Floats, curve: str, noise: str, errors: Floats | None
+) -> tuple[Floats, NDArray[np.int8]]:
+    """A block of curves, start to end: plain arrays in, plain arrays out, nothing kept.
 
-    Each end is found by Newton steps on the constrained problem (Venzon & Moolgavkar, Appl. Statist. 37
-    (1988) 87–94), with the Gauss–Newton matrix in place of the second derivatives.
+    Returns the numbers named in `COLUMNS`, (m, 9), and the place of each verdict in `VERDICTS`, (m,).
     """
-    q = len(p)
-    limit = reach(shape, problem.time)
-    ends = np.empty((len(rows), 2))
-    for i, row in enumerate(rows):
-        for j, side in enumerate((-1.0, 1.0)):
-            theta = np.concatenate([[level], p])
-            value = np.nan
-            for _ in range(50):
-                values, gradient = meaning(shape, theta[0], theta[1:])
-                a = gradient[row]
-                value = float(values[row])
-                residual, jacobian = _residual(shape, theta, problem)
-                s, g, h = float(residual @ residual), jacobian.T @ residual, jacobian.T @ jacobian
-                try:
-                    hg, ha = np.linalg.solve(h, g), np.linalg.solve(h, a)
-                except np.linalg.LinAlgError:
-                    value = side * np.inf
-                    break
-                spare = max(ceiling - s + float(g @ hg), 0.0)
-                step = hg + side * np.sqrt(spare / float(a @ ha)) * ha
-                size = max(
-                    1.0, float(np.max(np.abs(step[1:]) / limit.step)), abs(step[0]) / (0.5 * abs(theta[0]))
-                )
-                theta = theta + step / size
-                if float(step @ h @ step) < 1e-8 * ceiling / max(len(residual) - q - 1, 1):
-                    break
-            else:
-                value = side * np.inf
-            ends[i, j] = value
-    return ends
+    shape = shape_named(curve)
+    values = np.full((len(table), len(COLUMNS)), np.nan)
+    verdicts = np.full(len(table), FEW, dtype=np.int8)
+    there = np.isfinite(table)
+    if np.isnan(times).any():
+        there &= np.isfinite(times)
+    enough = there.sum(axis=1) > shape.parameters + (noise == "accumulating")
+    if not enough.any():
+        return values, verdicts
+    whole = enough.all()
+    rows = slice(None) if whole else enough
+    time = times if len(times) == 1 else times[rows]
+    sd = errors if errors is None or len(errors) == 1 else errors[rows]
+    problem, level = pose(time, table[rows], there[rows], noise, sd)
+    problem, found = solve(shape, problem, level)
+    values[rows], verdicts[rows] = judge(shape, problem, found, level)
+    return values, verdicts
 
 
-def _residual(shape: Shape, theta: Floats, problem: Problem) -> tuple[Floats, Floats]:
-    """Weighted data less model, and the model's derivatives by (level, shape parameters)."""
-    p = theta[None, 1:]
-    nu = np.exp(p[:, 2:3]) if shape.asymmetric else None
-    columns = np.stack(shape.slopes(np.exp(p[:, :1]), p[:, 1:2], problem.time, nu))[:, 0]
+def pose(
+    time: Floats, table: Floats, there: NDArray[np.bool_], noise: str, errors: Floats | None
+) -> tuple[Problem, Floats]:
+    """The least-squares problem of a block of readings, and the readings themselves for its start."""
+    steps = noise == "accumulating"
+    if steps or not np.isfinite(time).all():
+        time, table, there, errors = _closed_up(time, table, there, errors, steps)
+    level = np.where(there, table, 0.0)
+    weight = None if there.all() else there.astype(float)
+    if not steps:
+        if errors is not None:
+            weight = there / errors
+        level = level if weight is None else level * weight
+        return Problem(time, level, weight, known=errors is not None), level
+    level = np.where(there, level - level[:, :1], np.max(level - level[:, :1], axis=1, keepdims=True))
+    y = np.where(there[:, 1:], np.diff(level, axis=1), 0.0)
+    weight = None if weight is None else weight[:, 1:]
+    if errors is not None:
+        weight = there[:, 1:] / errors
+        y = y * weight
+    return Problem(time, y, weight, True, known=errors is not None), level
+
+
+def _closed_up(
+    time: Floats, table: Floats, there: NDArray[np.bool_], errors: Floats | None, steps: bool
+) -> tuple[Floats, Floats, NDArray[np.bool_], Floats | None]:
+    """Readings moved to the left over the gaps; the errors of increments are summed over a gap."""
+    if there.all():
+        return time, table, there, errors
+    order = np.argsort(~there, axis=1, kind="stable")
+    count = there.sum(axis=1, keepdims=True)
+    now = np.arange(there.shape[1])[None, :] < count
+    times = np.take_along_axis(np.broadcast_to(time, table.shape), order, axis=1)
+    times = np.where(now, times, np.take_along_axis(times, count - 1, axis=1))
+    if errors is not None:
+        if steps:
+            sums = np.pad(
+                np.cumsum(np.broadcast_to(errors, (len(table), errors.shape[1])) ** 2, axis=1),
+                ((0, 0), (1, 0)),
+            )
+            variance = np.diff(np.take_along_axis(sums, order, axis=1), axis=1)
+            errors = np.sqrt(np.where(now[:, 1:], variance, 1.0))
+        else:
+            errors = np.take_along_axis(np.broadcast_to(errors, table.shape), order, axis=1)
+    return times, np.take_along_axis(table, order, axis=1), now, errors
+
+
+def judge(shape: Shape, problem: Problem, found: Found, level: Floats) -> tuple[Floats, NDArray[np.int8]]:
+    """The numbers of `COLUMNS` for a block of fits, and a verdict on each (its place in `VERDICTS`)."""
+    from scipy.special import stdtrit
+
+    m = len(found.p)
+    verdict = np.zeros(m, dtype=np.int8)
+    dof = problem.dof(shape.parameters)
+    variance = np.ones(m) if problem.known else found.rss / dof
+    height = np.where(found.level > 0, found.level, 1.0)
+    numbers, slopes = shape.quantities(height, found.p)
+    covariance = found.covariance() * variance[:, None, None]
+    spread = np.sqrt(np.maximum(np.einsum("mki,mij,mkj->mk", slopes, covariance, slopes), 0.0))
+    values = np.empty((m, len(COLUMNS)))
+    values[:, 0:8:2], values[:, 1:8:2], values[:, 8] = numbers, spread, np.sqrt(found.rss / dof)
+    t05, t95 = shape.when(found.p, 0.05), shape.when(found.p, 0.95)
+    inside = ((problem.time > t05[:, None]) & (problem.time < t95[:, None])).sum(axis=1)
+    verdict[inside <= 1] = STEEP
+    tied = ~np.isfinite(spread).all(axis=1) | ~np.isfinite(numbers).all(axis=1)
+    top = np.max(np.abs(level if problem.weight is None or problem.steps else _unweighted(level, problem)), axis=1)
+    unsure = ~tied & ((covariance[:, 0, 0] > 0.01) | (height > 3 * top))
+    if unsure.any():
+        rows = np.flatnonzero(unsure)
+        room = (1.0 if problem.known else stdtrit(dof[rows], 0.975) ** 2) * variance[rows]
+        room = room * 1.96**2 if problem.known else room
+        some = Found(found.p[rows], type(found.sums)(found.sums.rows[:, rows], found.sums.q), rows, unsure[rows])
+        end = extremes(
+            shape,
+            some.theta(),
+            problem.of(rows),
+            room,
+            np.zeros(len(rows), dtype=np.intp),
+            np.ones(len(rows)),
+        )
+        verdict[rows[~(end < 30 * top[rows])]] = OPEN
+    verdict[~found.converged] = UNSETTLED
+    verdict[tied] = TIED
+    verdict[~_grows(shape, problem, found)] = FLAT
+    verdict[~(found.level > 0)] = FALLS
+    values[np.isin(verdict, (FALLS, FLAT, TIED)), :8] = np.nan
+    values[np.ix_(verdict == OPEN, (0, 1, 6, 7))] = np.nan
+    return values, verdict
+
+
+def _unweighted(amount: Floats, problem: Problem) -> Floats:
+    assert problem.weight is not None
+    return np.where(problem.weight > 0, amount / np.where(problem.weight > 0, problem.weight, 1.0), 0.0)
+
+
+def _grows(shape: Shape, problem: Problem, found: Found) -> NDArray[np.bool_]:
+    """Whether the curve is better than a constant by more than chance would make it, at 1 in 1,000.
+
+    The F-test of nested fits (Bates & Watts 1988, p. 103), chi-square where the errors are known.
+    """
+    from scipy.special import chdtrc, fdtrc
+
+    y, w = problem.amount, problem.weight
+    with_curve, dof, more = found.rss, problem.dof(shape.parameters), float(shape.parameters)
     if problem.steps:
-        columns = np.diff(columns, axis=1)
-    if problem.weight is not None:
-        columns = columns * problem.weight[0]
-    columns[1:] *= theta[0]
-    return problem.amount[0] - theta[0] * columns[0], columns.T
+        if not problem.known:  # the weights come from the fit and would favour it
+            y = y if w is None else _unweighted(y, problem)
+            there = np.ones((1, 1)) if w is None else w > 0
+            with_curve = (((y - expected(shape, found, problem)) * there) ** 2).sum(axis=1)
+        without = (y**2).sum(axis=1)
+    else:
+        w = np.ones((1, y.shape[1])) if w is None else w
+        without = (y**2).sum(axis=1) - (y * w).sum(axis=1) ** 2 / (w**2).sum(axis=1)
+        more -= 1
+    gain = np.maximum(without - with_curve, 0.0) / more
+    if problem.known:
+        return np.asarray(chdtrc(more, gain * more) < 1e-3)
+    floor = 1e-28 * np.maximum(without, 1e-300)
+    return np.asarray(fdtrc(more, dof, gain / np.maximum(with_curve / dof, floor)) < 1e-3)

@@ -1,0 +1,380 @@
+"""The fitter behind every growth curve: least squares for thousands of curves at once, from sums alone.
+
+The final level of a curve is a linear parameter, so it is eliminated (variable projection: Golub &
+Pereyra, SIAM J. Numer. Anal. 10 (1973) 413–432; in Kaufman's form, BIT 15 (1975) 49–57). One pass over
+the readings of a block of curves gives a handful of sums, and from these follow the Gauss–Newton step, the
+residual sum of squares and the covariance. The start comes from a dictionary of shapes, compared with block
+means in one matrix product; the fit is first run on the block means, then on all readings. Marquardt
+damping comes in only after a step that made things worse, and curves leave the work as they converge.
+"""
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fermkit.curves import Shape
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Rows = NDArray[np.intp]
+
+BLOCKS = 16
+"""Block means that a curve is reduced to for its start."""
+
+ERROR_IN_SE = 1e-5
+"""A fit has converged when what the next step would leave is this small, in standard errors."""
+
+MOST_SWEEPS = 80
+
+
+@dataclass(frozen=True)
+class Problem:
+    """A block of curves to fit: times, readings, and the square roots of their weights.
+
+    Attributes
+    ----------
+    time : numpy.ndarray of shape (1, n) or (m, n)
+        Hours since the start.
+    amount : numpy.ndarray of shape (m, n)
+        Readings times `weight`; 0 where missing.
+    weight : numpy.ndarray of shape (1, n) or (m, n), optional
+        Root of the weight: 1/u where that is known; 0 where a reading is missing.
+    steps : bool
+        Whether amounts and weights are those of the increments, one fewer than the times.
+    known : bool
+        Whether the weights are 1/u, so that the scatter need not be learnt from the readings.
+    worth : numpy.ndarray of shape (m,), optional
+        How many readings say something about the scatter, where that is not all of them.
+    counting : numpy.ndarray of shape (m, 2), optional
+        a and c of increments x whose variance is a (x + c), for weights that follow the curve.
+    """
+
+    time: Floats
+    amount: Floats
+    weight: Floats | None = None
+    steps: bool = False
+    known: bool = False
+    worth: Floats | None = None
+    counting: Floats | None = None
+
+    def dof(self, parameters: int) -> Floats:
+        """Degrees of freedom of each curve's scatter; at least 1."""
+        n = np.full(len(self.amount), float(self.amount.shape[1]))
+        if self.worth is not None:
+            n = self.worth
+        elif self.weight is not None:
+            n[:] = np.count_nonzero(self.weight, axis=1)
+        return np.maximum(n - parameters, 1.0)
+
+    def of(self, rows: Rows | Flags) -> "Problem":
+        """The same for some of the curves."""
+
+        def cut(array: Floats | None) -> Floats | None:
+            return array if array is None or len(array) != len(self.amount) else array[rows]
+
+        return replace(
+            self,
+            time=cast(Floats, cut(self.time)),
+            amount=self.amount[rows],
+            weight=cut(self.weight),
+            worth=cut(self.worth),
+            counting=cut(self.counting),
+        )
+
+
+_dot = getattr(np, "vecdot", None) or (lambda a, b: np.einsum("ij,ij->i", a, b))  # vecdot: numpy 2
+
+
+def columns(shape: Shape, p: Floats, problem: Problem) -> tuple[Floats, ...]:
+    """Shape and its derivatives at the readings (or increments), weighted."""
+    nu = np.exp(p[:, 2:3]) if shape.asymmetric else None
+    out = shape.slopes(np.exp(p[:, :1]), p[:, 1:2], problem.time, nu)
+    if problem.steps:
+        out = tuple(one[:, 1:] - one[:, :-1] for one in out)
+    if problem.weight is not None:
+        for one in out:
+            np.multiply(one, problem.weight, out=one)
+    return out
+
+
+@dataclass
+class Sums:
+    """What one sweep leaves of a block, one row a sum, one column a curve.
+
+    Rows: g·g, level, residual sum; then for each slope s_i: g·s_i; residual·s_i; then s_i·s_j, j <= i.
+    """
+
+    rows: Floats
+    q: int
+
+    @property
+    def level(self) -> Floats:
+        """Best final level for the shape at hand."""
+        return cast(Floats, self.rows[1])
+
+    @property
+    def rss(self) -> Floats:
+        """Residual sum of squares."""
+        return cast(Floats, self.rows[2])
+
+    @property
+    def right(self) -> Floats:
+        """Residual times slope (q, m), for a level of one."""
+        return cast(Floats, self.rows[3 + self.q : 3 + 2 * self.q])
+
+    def normal(self) -> Floats:
+        """Normal matrix of the shape parameters with the level projected out (q, q, m)."""
+        q, r = self.q, self.rows
+        out = np.empty((q, q, r.shape[1]))
+        k = 3 + 2 * q
+        for i in range(q):
+            for j in range(i + 1):
+                out[i, j] = r[k] - r[3 + i] * r[3 + j] / r[0]
+                out[j, i] = out[i, j]
+                k += 1
+        return out
+
+
+def sweep(shape: Shape, p: Floats, problem: Problem) -> Sums:
+    """One pass of model and derivatives over all readings of a block."""
+    g, *slopes = columns(shape, p, problem)
+    q = len(slopes)
+    rows = np.empty((3 + 2 * q + q * (q + 1) // 2, len(p)))
+    rows[0] = np.maximum(_dot(g, g), 1e-300)
+    rows[1] = _dot(g, problem.amount) / rows[0]
+    k = 3 + 2 * q
+    for i, one in enumerate(slopes):
+        rows[3 + i] = _dot(g, one)
+        for j in range(i + 1):
+            rows[k] = _dot(one, slopes[j])
+            k += 1
+    g *= rows[1][:, None]
+    left = np.subtract(problem.amount, g, out=g)
+    rows[2] = _dot(left, left)
+    for i, one in enumerate(slopes):
+        rows[3 + q + i] = _dot(left, one)
+    return Sums(rows, q)
+
+
+def _inverse(normal: Floats, damping: Floats | float = 0.0) -> Floats:
+    """Inverses of small symmetric matrices (q, q, m); zero where singular."""
+    n = normal
+    if np.any(damping):
+        n = normal.copy()
+        for i in range(len(n)):
+            n[i, i] *= 1 + damping
+    if len(n) == 2:
+        a, b, d = n[0, 0], n[0, 1], n[1, 1]
+        det = a * d - b * b
+        det = np.where((det > 1e-14 * a * d) & (det > 1e-290), det, np.inf)
+        return np.array([[d / det, -b / det], [-b / det, a / det]])
+    if len(n) == 3:
+        return _inverse3(n)
+    size = np.sqrt(np.maximum(np.einsum("iim->im", n), 1e-300))
+    scaled = np.moveaxis(n / size[:, None] / size[None, :], 2, 0)
+    good = np.linalg.cond(scaled) < 1e14
+    out = np.zeros_like(scaled)
+    out[good] = np.linalg.inv(scaled[good])
+    return np.moveaxis(out, 0, 2) / size[:, None] / size[None, :]
+
+
+def _inverse3(n: Floats) -> Floats:
+    """Inverses of symmetric 3x3 matrices by their cofactors; zero where singular."""
+    a, b, c, d, e, f = n[0, 0], n[0, 1], n[0, 2], n[1, 1], n[1, 2], n[2, 2]
+    out = np.empty_like(n)
+    out[0, 0] = d * f - e * e
+    out[0, 1] = out[1, 0] = c * e - b * f
+    out[0, 2] = out[2, 0] = b * e - c * d
+    out[1, 1] = a * f - c * c
+    out[1, 2] = out[2, 1] = b * c - a * e
+    out[2, 2] = a * d - b * b
+    det = a * out[0, 0] + b * out[0, 1] + c * out[0, 2]
+    out /= np.where((det > 1e-14 * a * d * f) & (det > 1e-290), det, np.inf)
+    return out
+
+
+@dataclass
+class Found:
+    """Where a block of fits ended: shape parameters, and the sums there."""
+
+    p: Floats
+    sums: Sums
+    sweeps: NDArray[np.int64]
+    converged: Flags
+
+    @property
+    def level(self) -> Floats:
+        """Final level of each curve."""
+        return self.sums.level
+
+    @property
+    def rss(self) -> Floats:
+        """Residual sum of squares of each curve."""
+        return self.sums.rss
+
+    def theta(self) -> Floats:
+        """ln level and shape parameters: (m, q + 1). The level must be above zero."""
+        return np.column_stack([np.log(self.level), self.p])
+
+    def covariance(self) -> Floats:
+        """Covariance of (ln level, shape parameters) for readings of unit variance: (m, q+1, q+1).
+
+        NaN where the readings cannot tell the parameters apart.
+        """
+        r, q = self.sums.rows, self.sums.q
+        inverse = _inverse(self.sums.normal())
+        along = r[3 : 3 + q] / r[0]
+        out = np.empty((q + 1, q + 1, r.shape[1]))
+        out[1:, 1:] = inverse
+        out[0, 1:] = out[1:, 0] = -np.einsum("ijm,jm->im", inverse, along)
+        out[0, 0] = 1 / r[0] - np.einsum("im,im->m", along, out[0, 1:])
+        out /= self.level**2
+        out[:, :, inverse[0, 0] == 0] = np.nan
+        return np.moveaxis(out, 2, 0)
+
+
+@dataclass(frozen=True)
+class Reach:
+    """How far the shape parameters may go: from `low` to `high`, and the longest step in each."""
+
+    low: Floats
+    high: Floats
+    step: Floats
+
+
+def reach(shape: Shape, time: Floats) -> Reach:
+    """Bounds that no curve of any use would touch, from the times alone."""
+    span = float(time.max() - time.min()) or 1.0
+    low = [np.log(0.02 / span), -60 * span]
+    high = [np.log(60.0 * time.shape[1] / span), 60 * span]
+    step = [1.0, 0.3 * span]
+    if shape.asymmetric:
+        low, high, step = [*low, np.log(0.02)], [*high, np.log(50.0)], [*step, 0.7]
+    return Reach(np.array(low), np.array(high), np.array(step))
+
+
+def descend(
+    shape: Shape,
+    p: Floats,
+    problem: Problem,
+    limit: Reach,
+    *,
+    sweeps: int = MOST_SWEEPS,
+    tolerance: float = ERROR_IN_SE,
+) -> Found:
+    """Gauss–Newton from `p`, damped where a step made things worse, until every curve has converged.
+
+    A curve is done when the error that the next step would leave, judged by how much shorter that step
+    is than the one before, is within `tolerance` standard errors; the step is still taken.
+    """
+    m = len(p)
+    now = sweep(shape, p, problem)
+    dof = problem.dof(p.shape[1] + 1)
+    out = Found(p.copy(), Sums(now.rows.copy(), now.q), np.ones(m, dtype=np.int64), np.zeros(m, dtype=bool))
+    rows, work = np.arange(m), problem
+    damping, before = np.zeros(m), np.full(m, 1e-300)
+    for turn in range(1, sweeps + 1):
+        inverse = _inverse(now.normal(), damping)
+        step = np.einsum("ijm,jm->mi", inverse, now.right) / np.where(now.level == 0, np.inf, now.level)[:, None]
+        step /= np.maximum(np.max(np.abs(step) / limit.step, axis=1), 1.0)[:, None]
+        trial = np.minimum(np.maximum(p + step, limit.low), limit.high)
+        gain = np.einsum("mi,im->m", trial - p, now.right) * now.level
+        length = np.sqrt(np.maximum(gain, 0.0) * dof / np.maximum(now.rss, 1e-30 * now.rows[0] * now.level**2))
+        done = length * np.clip(length / before, 0.05, 1.0) <= tolerance
+        done |= damping > 1e10
+        if turn == sweeps:
+            done[:] = True
+        if done.any():
+            ended = rows[done]
+            out.p[ended] = trial[done]
+            out.sums.rows[:, ended] = now.rows[:, done]
+            out.sums.rows[2, ended] -= np.minimum(gain[done], now.rss[done])
+            out.sweeps[ended] = turn
+            out.converged[ended] = (damping[done] <= 1e10) & (turn < sweeps)
+            keep = ~done
+            rows = rows[keep]
+            if not rows.size:
+                break
+            p, trial, damping, before, dof = p[keep], trial[keep], damping[keep], before[keep], dof[keep]
+            length, now, work = length[keep], Sums(now.rows[:, keep], now.q), work.of(keep)
+        new = sweep(shape, trial, work)
+        better = new.rss <= now.rss * (1 + 1e-12)
+        if better.all():
+            p, now, before = trial, new, length + 1e-300
+            damping = np.where(damping > 1e-3, damping / 8, 0.0)
+        else:
+            p = np.where(better[:, None], trial, p)
+            now = Sums(np.where(better, new.rows, now.rows), now.q)
+            before = np.where(better, length + 1e-300, 1e-300)
+            damping = np.where(better, np.where(damping > 1e-3, damping / 8, 0.0), np.maximum(8 * damping, 1e-2))
+    return out
+
+
+@lru_cache(maxsize=16)
+def _dictionary(asymmetric: bool) -> Floats:
+    """Starting points: ln of steepness times span, steepest time over span (and ln asymmetry)."""
+    steep = np.geomspace(1.2, 90, 11)
+    when = np.concatenate([[-1.0, -0.4, -0.15], np.linspace(0, 1, 17), [1.1, 1.25, 1.5, 2.0]])
+    third = np.log([0.1, 1.0, 5.0]) if asymmetric else np.zeros(1)
+    grid = np.stack([a.ravel() for a in np.meshgrid(np.log(steep), when, third, indexing="ij")], axis=1)
+    return grid if asymmetric else grid[:, :2]
+
+
+def first_guess(shape: Shape, means: Problem) -> Floats:
+    """The dictionary's best shape for each curve, (m, q), judged on block means."""
+    first, span = means.time[:, :1], means.time[:, -1:] - means.time[:, :1]
+    grid = _dictionary(shape.asymmetric)
+    nu = (np.exp(grid[:, 2:3]),) if shape.asymmetric else ()
+    weight = np.ones_like(means.amount[:1]) if means.weight is None else means.weight
+    y = means.amount * weight
+    best = np.empty(len(y), dtype=np.intp)
+    common = len(means.time) == 1
+    for i in range(0, len(y), len(y) if common else 1):
+        rows = slice(None) if common else slice(i, i + 1)
+        tau, offset = means.time[rows][:1] / span[rows][:1], float(first[rows][0, 0] / span[rows][0, 0])
+        shapes = shape.value(np.exp(grid[:, :1]), grid[:, 1:2] + offset, tau, *nu)
+        match = np.maximum(y[rows] @ shapes.T, 0.0)
+        match *= match
+        match /= np.maximum((weight if len(weight) == 1 else weight[rows]) ** 2 @ (shapes**2).T, 1e-300)
+        best[rows] = np.argmax(match, axis=1)
+    p = grid[best]
+    p[:, 0] -= np.log(span[:, 0])
+    p[:, 1] = p[:, 1] * span[:, 0] + first[:, 0]
+    return p
+
+
+def block_means(problem: Problem) -> Problem:
+    """Means of some neighbouring readings each, `BLOCKS` of them, weighted by how many there are."""
+    n = problem.amount.shape[1]
+    if n <= 2 * BLOCKS:
+        return problem
+    gather = np.repeat(np.eye(BLOCKS), np.diff(np.linspace(0, n, BLOCKS + 1).astype(int)), axis=0)
+    count = gather.sum(axis=0)
+    if problem.weight is None:
+        root = np.sqrt(count)
+        return Problem(problem.time @ (gather / count), problem.amount @ (gather / root), root[None, :])
+    weight = problem.weight**2
+    total = weight @ gather
+    time = (weight * problem.time) @ gather / np.maximum(total, 1e-300)
+    if len(problem.time) == 1 or len(weight) == 1:  # a dictionary needs one grid of times
+        time = problem.time @ (gather / count)
+    time = np.where(total > 0, time, problem.time @ (gather / count)) if len(time) > 1 else time
+    return Problem(
+        time, (problem.weight * problem.amount) @ gather / np.sqrt(np.maximum(total, 1e-300)), np.sqrt(total)
+    )
+
+
+def start(shape: Shape, problem: Problem, level: Floats, limit: Reach) -> Floats:
+    """Shape parameters to begin with: the dictionary's best, improved on block means of the readings."""
+    means = block_means(Problem(problem.time, level) if problem.steps else problem)
+    return descend(shape, first_guess(shape, means), means, limit, sweeps=5, tolerance=0.03).p
+
+
+def expected(shape: Shape, found: Found, problem: Problem) -> Floats:
+    """The fitted readings, or increments, unweighted: (m, n)."""
+    extra = (np.exp(found.p[:, 2:3]),) if shape.asymmetric else ()
+    g = shape.value(np.exp(found.p[:, :1]), found.p[:, 1:2], problem.time, *extra)
+    return cast(Floats, (np.diff(g, axis=1) if problem.steps else g) * found.level[:, None])

@@ -1,0 +1,100 @@
+"""Weights that come from the fit: increments of unknown error, and wild readings."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from fermkit.curves import Shape
+from fermkit.fitter import Floats, Found, Problem, columns, descend, expected, reach, start
+
+COUNTING_SHARES = (1.0, 0.3, 0.1, 0.03, 0.01, 0.003)
+"""Shares of an increment's variance that do not grow with the increment: tried, the likeliest kept."""
+
+
+def solve(shape: Shape, problem: Problem, level: Floats, p: Floats | None = None) -> tuple[Problem, Found]:
+    """Start and fit a block of curves; increments of unknown error get their weights from the fit.
+
+    Parameters
+    ----------
+    problem : Problem
+    level : numpy.ndarray of shape (m, number of times)
+        The readings themselves, from which the start is made.
+    p : numpy.ndarray of shape (m, q), optional
+        Where to start instead.
+
+    Returns
+    -------
+    (Problem, Found)
+        The problem with the weights that were used, and the fits.
+    """
+    limit = reach(shape, problem.time)
+    found = descend(shape, start(shape, problem, level, limit) if p is None else p, problem, limit)
+    if not problem.steps or problem.known:
+        return problem, found
+    for _ in range(3):
+        weighed = weigh_increments(shape, problem, found)
+        found = descend(shape, found.p, weighed, limit)
+    return weighed, found
+
+
+def weigh_increments(shape: Shape, problem: Problem, found: Found) -> Problem:
+    """Give increments of unknown error their weights.
+
+    The variance of an increment is taken as part constant (a gauge, a drift) and part in proportion to
+    the increment (counting); the share is the likeliest of `COUNTING_SHARES` for the residuals at hand,
+    a mixture being charged for its extra parameter (pseudo-likelihood: Carroll & Ruppert, Transformation
+    and Weighting in Regression, 1988, ch. 3; the charge: Akaike 1974).
+    """
+    there = np.ones((1, 1)) if problem.weight is None else (problem.weight > 0).astype(float)
+    there = np.broadcast_to(there, problem.amount.shape)
+    count = there.sum(axis=1, keepdims=True)
+    mean = np.maximum(expected(shape, found, problem), 0.0) * there
+    left = (problem.amount - mean) ** 2
+    middle = np.maximum(mean.sum(axis=1, keepdims=True) / count, 1e-300)
+    mean /= middle
+    best = np.full(len(mean), np.inf)
+    weight, counting, worth = np.ones_like(mean), np.zeros((len(mean), 2)), count[:, 0].copy()
+    for share in COUNTING_SHARES:
+        variance = share + (1 - share) * mean
+        size = (left / variance).sum(axis=1) / count[:, 0]
+        cost = count[:, 0] * np.log(np.maximum(size, 1e-300)) + (np.log(variance) * there).sum(axis=1)
+        cost += 2.0 if COUNTING_SHARES[-1] < share < 1 else 0.0
+        win = cost < best
+        best[win] = cost[win]
+        weight[win] = 1 / np.sqrt(variance[win])
+        counting[win] = (np.array([1 - share, share / max(1 - share, 1e-9)]) * [[1.0, 1.0]])[0]
+        worth[win] = count[win, 0]
+        if share <= 0.03:  # a small share may be none: where next to nothing came, nothing is learnt
+            worth[win] = ((1 - share) * mean / variance).sum(axis=1)[win]
+    counting[:, 0] /= middle[:, 0]
+    counting[:, 1] *= middle[:, 0]
+    weight *= there
+    return replace(problem, amount=problem.amount * weight, weight=weight, worth=worth, counting=counting)
+
+
+def solve_robust(shape: Shape, problem: Problem, level: Floats) -> tuple[Problem, Found]:
+    """As `solve`, with bisquare weights that give wild readings little say.
+
+    Iterated reweighting from Huber's weights to Tukey's (Huber, Robust Statistics, 1981, ch. 7; Beaton &
+    Tukey 1974). The residual sum is set so that rss/dof is Huber's variance for the weighted normal matrix.
+    """
+    base, found = solve(shape, problem, level)
+    limit, q = reach(shape, problem.time), shape.parameters
+    for turn in range(25):
+        left = base.amount - columns(shape, found.p, base)[0] * found.level[:, None]
+        scale = np.median(np.abs(left), axis=1, keepdims=True) / 0.6745 + 1e-300
+        x = left / scale
+        if turn < 8:
+            share = np.minimum(1.0, 1.345 / np.maximum(np.abs(x), 1e-300))
+        else:
+            share = np.maximum(1 - (x / 4.685) ** 2, 0.0) ** 2
+        root = np.sqrt(share)
+        weight = root if base.weight is None else base.weight * root
+        trial = replace(base, amount=base.amount * root, weight=np.maximum(weight, 1e-12), counting=None)
+        found = descend(shape, found.p, trial, limit)
+    steep = np.where(np.abs(x) < 4.685, (1 - (x / 4.685) ** 2) * (1 - 5 * (x / 4.685) ** 2), 0.0).mean(axis=1)
+    n = base.amount.shape[1]
+    dof = base.dof(q)
+    variance = (scale[:, 0] ** 2) * ((share * x) ** 2).sum(axis=1) / dof / np.maximum(steep, 0.1) ** 2
+    found.sums.rows[2] = variance * share.mean(axis=1) * dof
+    return replace(trial, known=False, worth=np.full(len(x), float(n)) if base.worth is None else base.worth), found
