@@ -119,6 +119,13 @@ class Analysis(Written):
         return said
 
     @property
+    def carbon(self) -> tuple[Any, dict[str, Any]]:
+        """Carbon of the sugar used, and of each product [mol]: reconciled where the measurements agree."""
+        reconciled = dict(self.reconciliation.amounts) if self.consistent and self.reconciliation else {}
+        moles = {name: grams * _carbon_per_g(name) for name, grams in (reconciled or self.amounts).items()}
+        return -moles.pop("hexose", 0.0), moles
+
+    @property
     def advice(self) -> tuple[str, ...]:
         """What to look at, to change and to measure next, in the order in which it matters."""
         out = []
@@ -328,14 +335,12 @@ def _yields(
         out[name] = yield_of(name, product, made_g, used, carbon_mol, limit, note, sensor_dof)
 
     if "yeast" in grams and limits is not None:
-        cells, (_, most) = compound("yeast"), limits.lowest_g
-        carbon = grams["yeast"] * (1 - USUAL_ASH[0]) * cells.carbon / cells.molar_mass
+        carbon, (_, most) = grams["yeast"] * _carbon_per_g("yeast"), limits.lowest_g
         note = f"the most that this feed allows (by {' or '.join(limits.binding)})"
         add("yeast_yield", "dry yeast", grams["yeast"], carbon, most / used, note)
     for product, note in (("ethanol", "the theoretical 0.5114 g/g"), ("CO2", "the theoretical 0.4886 g/g")):
         if product in grams:
-            thing = compound(product)
-            carbon = grams[product] * thing.carbon / thing.molar_mass
+            carbon = grams[product] * _carbon_per_g(product)
             add(f"{product.lower()}_yield", product, grams[product], carbon, THEORETICAL[product], note)
     if harvest is not None and harvest.extract_g is not None:
         dry = harvest.product_dry_g
@@ -348,3 +353,10 @@ def _suspected(found: Explanations) -> str:
     group = [e for e in found.groups[0] if e.weight >= 0.01] or list(found.groups[0][:1])
     words = " or ".join(f"{e.name} ({e.in_one_line()})" for e in group[:3])
     return f"{words}; weight {found.group_weight(0):.0%}"
+
+
+def _carbon_per_g(name: str) -> float:
+    """Moles of carbon in a gram of a stream; yeast with its usual ash."""
+    thing = compound("CH2O" if name == "organic acids" else name)
+    share = 1 - USUAL_ASH[0] if name == "yeast" else 1.0
+    return float(share * thing.carbon / thing.molar_mass)

@@ -15,9 +15,7 @@ from markupsafe import Markup
 
 from fermkit import plots
 from fermkit.analysis import Analysis
-from fermkit.composition import compound
 from fermkit.errors import InputError
-from fermkit.streams import USUAL_ASH
 from fermkit.written import Page, nominal
 
 
@@ -157,20 +155,8 @@ def _svg(draw: Callable[[Analysis, Any], str], analysis: Analysis, height_cm: fl
 
 
 def _carbon(a: Analysis, ax: Any) -> str:
-    amounts = dict(a.reconciliation.amounts) if a.consistent and a.reconciliation else dict(a.amounts)
-    if "hexose" not in amounts or len(amounts) < 2:
-        return ""
-    moles = {name: grams * _carbon_per_g(name) for name, grams in amounts.items()}
-    into = -moles.pop("hexose")
-    return plots.where_it_went(into, moles, ax=ax)
-
-
-def _carbon_per_g(name: str) -> float:
-    if name == "organic acids":
-        return float(compound("CH2O").carbon / compound("CH2O").molar_mass)
-    thing = compound(name)
-    share = 1 - USUAL_ASH[0] if name == "yeast" else 1.0
-    return float(share * thing.carbon / thing.molar_mass)
+    into, out = a.carbon
+    return plots.where_it_went(into, out, ax=ax) if out and nominal(into) > 0 else ""
 
 
 def _limits(a: Analysis, ax: Any) -> str:
