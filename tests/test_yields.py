@@ -1,0 +1,65 @@
+"""Yields: against theory, with their correlations, and who owns the uncertainty."""
+
+import numpy as np
+import pytest
+from uncertainties import ufloat
+
+from fermkit.comparison import holm
+from fermkit.errors import InputError
+from fermkit.yields import THEORETICAL, UncertaintyShares, yield_of
+
+
+def test_a_yield_keeps_the_correlation_of_its_parts():
+    """Product and sugar weighed on the same scale: its calibration cancels from the ratio."""
+    scale = ufloat(1.0, 0.05, tag="the scale")
+    found = yield_of("x", "product", 10.0 * scale, 100.0 * scale, None, 0.5, "the limit")
+    assert found.per_g.std_dev < 1e-12
+    assert found.per_g.nominal_value == pytest.approx(0.1)
+
+
+def test_the_spread_of_a_yield_is_that_of_a_monte_carlo():
+    """Linear propagation is within 5 % of draws of the inputs, correlated parts among them."""
+    rng = np.random.default_rng(5)
+    n = 200_000
+    scale, solids, paste = rng.normal(1, 0.01, n), rng.normal(3.0, 0.4, n), rng.normal(20.0, 0.1, n)
+    sugar = rng.normal(120.0, 2.0, n)
+    drawn = (paste * scale - solids) / (sugar * scale)
+    s, d, p, g = ufloat(1, 0.01), ufloat(3.0, 0.4), ufloat(20.0, 0.1), ufloat(120.0, 2.0)
+    found = yield_of("x", "yeast", p * s - d, g * s, None, 0.5, "the limit")
+    assert found.per_g.std_dev == pytest.approx(drawn.std(), rel=0.05)
+
+
+def test_few_readings_of_the_sensor_widen_the_interval():
+    """The interval uses Student's factor on the effective degrees of freedom."""
+    from fermkit.standards import SCATTER
+
+    noisy = ufloat(50.0, 2.0, tag=SCATTER)
+    few = yield_of("x", "ethanol", noisy, ufloat(100.0, 0.01), None, 0.5, "the limit", sensor_dof=3)
+    many = yield_of("x", "ethanol", noisy, ufloat(100.0, 0.01), None, 0.5, "the limit")
+    width = [np.ptp(y.interval()) for y in (few, many)]
+    assert width[0] / width[1] == pytest.approx(3.182 / 1.960, rel=0.01)  # Student's table, 3 degrees of freedom
+
+
+def test_shares_add_up_and_halving_is_a_quadratic_sum():
+    """Shares of the variance sum to 1; an act done twice as well leaves a quarter of its variance."""
+    value = ufloat(0, 3.0, tag="drying") + ufloat(0, 4.0, tag="weighing")
+    found = UncertaintyShares("x", value, "g/g")
+    assert found.shares() == pytest.approx({"weighing": 0.64, "drying": 0.36})
+    assert found.halved("weighing") == pytest.approx(np.hypot(3.0, 2.0))
+    with pytest.raises(InputError, match="did you mean 'drying'"):
+        found.halved("dryin")
+
+
+def test_holm_never_lowers_a_p_value_and_keeps_the_order():
+    """Adjusted p-values are at least the raw ones and rise with them (worked: 0.01, 0.04, 0.03 of three)."""
+    assert holm([0.01, 0.04, 0.03]) == pytest.approx([0.03, 0.06, 0.06])
+    rng = np.random.default_rng(1)
+    raw = rng.random(20)
+    adjusted = np.array(holm(raw))
+    assert (adjusted >= raw).all()
+    assert (np.diff(adjusted[np.argsort(raw)]) >= 0).all()
+
+
+def test_the_theoretical_limits_leave_nothing():
+    """Ethanol and CO2 at their limits are all the sugar."""
+    assert sum(THEORETICAL.values()) == pytest.approx(1.0)
