@@ -38,7 +38,7 @@ FLOORS = [
         "harvest",
         ["simulation", "kitchen"],
     ],
-    [["pathways", "aeration", "nutrients", "plan"], ["findings", "run_layout", "clock", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records"]],
+    [["pathways", "aeration", "nutrients", "plan", "ways"], ["findings", "run_layout", "clock", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records"]],
     ["analysis"],
     ["plots"],
     ["report", "workshop", ["controls", "panel", "planning_panels", "reading_panels", "record_panels", "panels"]],
