@@ -142,16 +142,12 @@ class Balance(Written):
         if "water" in names:
             used += ["H", "O"]
         else:
-            notes.append(
-                "Hydrogen and oxygen are left out: water is made, used and lost unweighed, and closes them."
-            )
+            notes.append("Hydrogen and oxygen are left out: water is made, used and lost unweighed, and closes them.")
         used += [e for e in others if sum(bool(c.get(e)) for c in inside) > 1]
         independent: list[str] = []
         for row in used:
             table = np.array([[c.get(e, 0.0) for c in inside] for e in [*independent, row]])
-            if np.linalg.matrix_rank(table / np.abs(table).max(axis=1, keepdims=True).clip(1e-300)) > len(
-                independent
-            ):
+            if np.linalg.matrix_rank(table / np.abs(table).max(axis=1, keepdims=True).clip(1e-300)) > len(independent):
                 independent.append(row)
             else:
                 notes.append(
@@ -235,12 +231,8 @@ class Balance(Written):
 
     def _hexose_row(self, roles: Sequence[str]) -> Floats:
         """Grams of hexose that hold the carbon of one unit of each sugar."""
-        per_unit = [
-            s.content(self.nitrogen).get("C", 0.0) / 6 * compound("hexose").molar_mass for s in self.known
-        ]
-        return np.array(
-            [g if r == "sugar" else 0.0 for g, r in zip([*per_unit, *[0.0] * len(self.extra)], roles)]
-        )
+        per_unit = [s.content(self.nitrogen).get("C", 0.0) / 6 * compound("hexose").molar_mass for s in self.known]
+        return np.array([g if r == "sugar" else 0.0 for g, r in zip([*per_unit, *[0.0] * len(self.extra)], roles)])
 
     def _yeast_row(self, roles: Sequence[str]) -> Floats:
         grams = [grams_per_unit(s) for s in self.known] + [0.0] * len(self.extra)
@@ -284,9 +276,7 @@ class Balance(Written):
         chi2 = float(chi_square(x, found.R, inverse)) if found.R.size else 0.0
         moved_by = np.sqrt(np.maximum(np.diag(V - correction @ V @ correction.T), 0))
         names = [s.name for s in self.known]
-        unknown = [
-            new / s.scale for new, s in zip(_combine(found.Y @ correction, self._values), self.unknown)
-        ]
+        unknown = [new / s.scale for new, s in zip(_combine(found.Y @ correction, self._values), self.unknown)]
         shift = {
             name: float((nominal(new) - old) / sd) if sd > 1e-9 * np.sqrt(v) else 0.0
             for name, new, old, sd, v in zip(names, amounts, x, moved_by, np.diag(V))
@@ -397,9 +387,7 @@ class Balance(Written):
         B = self._matrices[1]
         unknown = [s.name for s in self.unknown]
         helps = [
-            n
-            for i, n in enumerate(unknown)
-            if _rank(np.delete(B, i, axis=1)) == _rank(B) and not found.observable[i]
+            n for i, n in enumerate(unknown) if _rank(np.delete(B, i, axis=1)) == _rank(B) and not found.observable[i]
         ]
         missing = B.shape[1] - _rank(B)
         raise BalanceError(
@@ -412,9 +400,7 @@ class Balance(Written):
     def _spread_note(self, found: Redundancy) -> list[str]:
         if len(self.unknown) > 1 and found.spread < 0.05:
             names = " and ".join(s.name for s in self.unknown)
-            return [
-                f"{names} are hardly told apart by these balances: their amounts lean on small differences."
-            ]
+            return [f"{names} are hardly told apart by these balances: their amounts lean on small differences."]
         return []
 
     def page(self) -> Page:

@@ -99,9 +99,7 @@ def bounds(
     return float(ends[0]), float(ends[1])
 
 
-def _sign_rows(
-    signs: Sequence[int], x: Floats, root: Floats, scale: float, n: int, m: int
-) -> tuple[Floats, Floats]:
+def _sign_rows(signs: Sequence[int], x: Floats, root: Floats, scale: float, n: int, m: int) -> tuple[Floats, Floats]:
     """-sign * amount <= 0, in the variables of the programme."""
     rows, right = [], []
     for i, sign in enumerate(signs):

@@ -87,9 +87,7 @@ def detection_limits(evidence: Evidence, faults: list[Fault], level: float, powe
             seen = [alarm_probability(_strength(evidence, fault, closed, s), n, level) for s in sizes]
             limits.append(Limit(fault.name, (), float(min(seen)), _smallest_words(sizes)))
         else:
-            limits.append(
-                Limit(fault.name, _crossings(evidence, fault, closed, needed), float("nan"), fault.says)
-            )
+            limits.append(Limit(fault.name, _crossings(evidence, fault, closed, needed), float("nan"), fault.says))
     return DetectionLimits(tuple(limits), level, power)
 
 
@@ -141,9 +139,7 @@ def _crossings(evidence: Evidence, fault: Fault, closed: Floats, needed: float) 
         near, far = start, end
         for _ in range(50):
             middle = (near + far) / 2
-            near, far = (
-                (middle, far) if _strength(evidence, fault, closed, middle) < needed else (near, middle)
-            )
+            near, far = (middle, far) if _strength(evidence, fault, closed, middle) < needed else (near, middle)
         found.append(float(np.exp(far)) if fault.key == "misread" else float(far))
     return tuple(found)
 

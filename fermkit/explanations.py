@@ -50,18 +50,14 @@ class Explanation(Written):
     p_value: float
 
     def page(self) -> Page:
-        lines = [
-            Line(name, value, self.units[name], "would have to be") for name, value in self.corrected.items()
-        ]
+        lines = [Line(name, value, self.units[name], "would have to be") for name, value in self.corrected.items()]
         lines.append(Line(self.says, self.size))
         fit = "nothing is left to test it" if np.isnan(self.p_value) else f"fit {in_words(self.p_value)}"
         return Page(f"{self.name}: weight {_weight(self.weight)}", lines, [f"What remains: {fit}."])
 
     def in_one_line(self) -> str:
         """What would have to be true."""
-        return ", ".join(
-            f"{name} {plus_minus(value, self.units[name])}" for name, value in self.corrected.items()
-        )
+        return ", ".join(f"{name} {plus_minus(value, self.units[name])}" for name, value in self.corrected.items())
 
 
 @dataclass(frozen=True, repr=False)
@@ -122,11 +118,7 @@ class Explanations(Written):
         out = []
         for number, (group, split) in enumerate(zip(self.groups, self.splits), start=1):
             if len(group) > 1 and self.group_weight(number - 1) >= 0.05:
-                how = (
-                    f"; to tell them apart: {split}"
-                    if split
-                    else "; no single measurement here tells them apart"
-                )
+                how = f"; to tell them apart: {split}" if split else "; no single measurement here tells them apart"
                 out.append(f"Group {number} cannot be told apart by this run{how}.")
         if self.gap_p_value < 0.05 and self.best.p_value < 0.01:
             out.append("Even the best of these fits badly: more than one mistake, or one that is not on this list.")
@@ -143,9 +135,7 @@ class Explanations(Written):
         return out
 
     def _yield_prior(self) -> str:
-        return (
-            f", yeast {plus_minus(self.yeast_yield, 'g per g sugar')}" if self.yeast_yield is not None else ""
-        )
+        return f", yeast {plus_minus(self.yeast_yield, 'g per g sugar')}" if self.yeast_yield is not None else ""
 
 
 def explain(evidence: Evidence, dilution: float | None, yeast_yield: Any) -> Explanations:
@@ -157,9 +147,7 @@ def explain(evidence: Evidence, dilution: float | None, yeast_yield: Any) -> Exp
     groups = tuple(tuple(_explanation(evidence, ranking, k) for k in group) for group in ranking.groups)
     splits = tuple(best_splitter(evidence, ranking, g) if len(g) > 1 else "" for g in ranking.groups)
     used = yeast_yield if evidence.R.shape[0] > n else None
-    return Explanations(
-        groups, float(ranking.weights[-1]), float(chdtrc(n, chi2)), splits, RESOLUTION, ranking, used
-    )
+    return Explanations(groups, float(ranking.weights[-1]), float(chdtrc(n, chi2)), splits, RESOLUTION, ranking, used)
 
 
 def _explanation(evidence: Evidence, ranking: Ranking, k: int) -> Explanation:
@@ -172,9 +160,7 @@ def _explanation(evidence: Evidence, ranking: Ranking, k: int) -> Explanation:
     corrected, units = _corrected(evidence, fault, nodes.factors, nodes.size, share)
     free = 0 if fault.fixed else 1
     left = evidence.n_balance - free
-    misfit = float(
-        judged.balance_misfit[int(np.argmax(share))] if fault.fixed else judged.balance_misfit.min()
-    )
+    misfit = float(judged.balance_misfit[int(np.argmax(share))] if fault.fixed else judged.balance_misfit.min())
     as_is = -0.5 * (evidence_misfit(evidence))
     return Explanation(
         name=fault.name,

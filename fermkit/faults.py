@@ -57,9 +57,7 @@ class Sizes:
     def at(self, share: Floats) -> Floats:
         """The size below which a share of the mistakes lies: turns uniform random numbers into sizes."""
         if self.shape == "values":
-            return np.array(self.values)[
-                np.minimum((share * len(self.values)).astype(int), len(self.values) - 1)
-            ]
+            return np.array(self.values)[np.minimum((share * len(self.values)).astype(int), len(self.values) - 1)]
         if self.shape == "uniform":
             return self.low + share * (self.high - self.low)
         ends = ndtr((np.array([self.low, self.high]) - self.centre) / self.spread)
@@ -201,18 +199,12 @@ def _products(evidence: Evidence, of: dict[str, tuple[int, ...]]) -> list[Fault]
     if of["sugar"] and not measured & {"acetic acid", "lactic acid", "succinic acid", "organic acids"}:
         out.append(_added("acids", "organic acids beyond the usual", "CH2O"))
     if of["sugar"]:
-        out.append(
-            _part("sugar left", "product", "sugar left over", of["sugar"], SUGAR_LEFT, "share not used")
-        )
+        out.append(_part("sugar left", "product", "sugar left over", of["sugar"], SUGAR_LEFT, "share not used"))
     if of["CO2"]:
         says = "share not caught"
-        out.append(
-            _lost("CO2 lost", "product", "CO2 lost by a leak or still dissolved", of["CO2"], CO2_LOST, says)
-        )
+        out.append(_lost("CO2 lost", "product", "CO2 lost by a leak or still dissolved", of["CO2"], CO2_LOST, says))
     if of["ethanol"]:
-        out.append(
-            _lost("ethanol lost", "product", "ethanol evaporated", of["ethanol"], ETHANOL_LOST, "share lost")
-        )
+        out.append(_lost("ethanol lost", "product", "ethanol evaporated", of["ethanol"], ETHANOL_LOST, "share lost"))
     return out
 
 
@@ -226,9 +218,7 @@ def _slips(evidence: Evidence, of: dict[str, tuple[int, ...]], dilution: float |
         factors = tuple(1 / k for k in known) + tuple(known)
         by_mass = Sizes("normal", *ALCOHOL_BY_MASS, 0.75, 0.85)
         name = "% by volume used as % by mass"
-        out.append(
-            Fault("by mass", name, "slip", of["ethanol"], by_mass, _same, _same, "", "true over reported")
-        )
+        out.append(Fault("by mass", name, "slip", of["ethanol"], by_mass, _same, _same, "", "true over reported"))
         out.append(_slip("dilution", "dilution factor used twice or not at all", of["ethanol"], factors))
     hexose = tuple(i for i in of["sugar"] if evidence.formulas[i] == "C6H12O6")
     sucrose = tuple(i for i in of["sugar"] if evidence.formulas[i] == "C12H22O11")
@@ -237,9 +227,7 @@ def _slips(evidence: Evidence, of: dict[str, tuple[int, ...]], dilution: float |
     if sucrose:
         out.append(_slip("sucrose", "glucose taken for sucrose", sucrose, (1 / HEXOSE_PER_SUCROSE,)))
     if of["yeast"]:
-        out.append(
-            Fault("wet", "product weighed wet", "slip", of["yeast"], DRY_SHARE, _same, _same, "", "dry share")
-        )
+        out.append(Fault("wet", "product weighed wet", "slip", of["yeast"], DRY_SHARE, _same, _same, "", "dry share"))
         says = "share that is not yeast"
         out.append(_part("solids", "slip", "other solids counted as yeast", of["yeast"], SOLIDS, says))
     return out
@@ -258,9 +246,7 @@ def _lost(key: str, kind: str, name: str, touches: tuple[int, ...], sizes: Sizes
 
 
 def _slip(key: str, name: str, touches: tuple[int, ...], factors: tuple[float, ...]) -> Fault:
-    return Fault(
-        key, name, "slip", touches, Sizes("values", values=factors), _same, _same, "", "true over reported"
-    )
+    return Fault(key, name, "slip", touches, Sizes("values", values=factors), _same, _same, "", "true over reported")
 
 
 def _same(size: Floats) -> Floats:
@@ -289,9 +275,7 @@ class Nodes:
     log_share: Floats
 
 
-def lay_out(
-    fault: Fault, evidence: Evidence, contents: dict[str, Sequence[float]], fine: float = 0.4
-) -> Nodes:
+def lay_out(fault: Fault, evidence: Evidence, contents: dict[str, Sequence[float]], fine: float = 0.4) -> Nodes:
     """Sizes of a fault so close together that this run cannot tell neighbours apart."""
     direction = _direction(fault, evidence, contents)
     P = evidence.R @ evidence.V @ evidence.R.T

@@ -133,16 +133,12 @@ def gain(candidate: Candidate, evidence: Evidence, ranking: Ranking, among: tupl
 
 def _seen_in_notes(candidate: Candidate, ranking: Ranking, among: tuple[int, ...], weights: Floats) -> float:
     """Each mistake that shows in the notes is found for certain; the others stay as they are."""
-    rest = np.array(
-        [not (k < len(ranking.faults) and ranking.faults[k].key in candidate.shows) for k in among]
-    )
+    rest = np.array([not (k < len(ranking.faults) and ranking.faults[k].key in candidate.shows) for k in among])
     left = weights[rest].sum()
     return _entropy(weights) - (left * _entropy(weights[rest] / left) if left > 0 else 0.0)
 
 
-def _reading(
-    candidate: Candidate, evidence: Evidence, ranking: Ranking, k: int
-) -> tuple[float, float] | None:
+def _reading(candidate: Candidate, evidence: Evidence, ranking: Ranking, k: int) -> tuple[float, float] | None:
     """Mean and standard deviation of what the measurement would read under one explanation."""
     sugar = abs(sum(x for x, role in zip(evidence.x, evidence.roles) if role == "sugar"))
     column = next((i for i, role in enumerate(evidence.roles) if role == candidate.of), None)

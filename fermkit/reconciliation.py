@@ -110,9 +110,7 @@ class Reconciliation(Written):
             if self.standing[name] == "usual":
                 note += " (not measured, usual amount)"
             lines.append(Line(name, amount, self.units[name], note))
-        test = (
-            f"chi² = {self.chi2:.2f} on {self.degrees_of_freedom}, {in_words(self.p_value)}: {self.verdict}."
-        )
+        test = f"chi² = {self.chi2:.2f} on {self.degrees_of_freedom}, {in_words(self.p_value)}: {self.verdict}."
         return Page(f"Balance of {and_list(self.balances)}: {self.verdict}", lines, [test, *self.notes])
 
 

@@ -67,9 +67,7 @@ def redundancy(A: Floats, B: Floats) -> Redundancy:
         keep = values > _SAME * max(1.0, float(np.abs(A).max()))
         R, K = turn[:, keep].T @ R, turn[:, keep].T @ K
     free = linalg.null_space(B, rcond=_SAME) if B.shape[1] else np.zeros((0, 0))
-    observable = (
-        tuple(bool(np.all(np.abs(row) < 1e-7)) for row in free) if free.size else (True,) * B.shape[1]
-    )
+    observable = tuple(bool(np.all(np.abs(row) < 1e-7)) for row in free) if free.size else (True,) * B.shape[1]
     singular = np.linalg.svd(scaled, compute_uv=False) if B.shape[1] else np.ones(1)
     return Redundancy(
         R=R,

@@ -118,9 +118,7 @@ def read_streams(
 ) -> list[Stream]:
     """The streams as a person wrote them, checked and with their formulas."""
     if not amounts:
-        raise InputError(
-            "no streams", "amounts of what went in and what came out", "give at least three streams"
-        )
+        raise InputError("no streams", "amounts of what went in and what came out", "give at least three streams")
     _known(of, amounts, "of")
     if isinstance(unit, Mapping):
         _known(unit, amounts, "unit")
@@ -215,9 +213,7 @@ def _ash_share(name: str, thing: Compound, role: str, ash: Any) -> Any:
 def _check_amount(name: str, amount: Any) -> None:
     value, u = nominal(amount), uncertainty(amount)
     if not np.isfinite(value):
-        raise InputError(
-            f"the amount of {name} is {value}", "a number", "give None for what was not measured"
-        )
+        raise InputError(f"the amount of {name} is {value}", "a number", "give None for what was not measured")
     if not (np.isfinite(u) and u > 0):
         raise InputError(
             f"the uncertainty of {name} is {u:g}",
@@ -279,16 +275,12 @@ def add_usual_byproducts(
     chosen = dict(wanted) if isinstance(wanted, Mapping) else {}
     out, notes = list(streams), []
     if (wanted == "usual" and not aerated) or "glycerol" in chosen:
-        out, note = _with_glycerol(
-            out, chosen.get("glycerol", ufloat(*USUAL_GLYCEROL, tag="glycerol not measured"))
-        )
+        out, note = _with_glycerol(out, chosen.get("glycerol", ufloat(*USUAL_GLYCEROL, tag="glycerol not measured")))
         notes += note
     elif aerated:
         notes.append("Glycerol is not added: yeast that respires need not make it.")
     if wanted == "usual" or "acids" in chosen:
-        out, note = _with_acids(
-            out, chosen.get("acids", ufloat(*USUAL_ACIDS, tag="organic acids not measured"))
-        )
+        out, note = _with_acids(out, chosen.get("acids", ufloat(*USUAL_ACIDS, tag="organic acids not measured")))
         notes += note
     return out, notes
 
@@ -322,9 +314,7 @@ def _with_acids(streams: list[Stream], share: Any) -> tuple[list[Stream], list[s
         return streams, []
     carbon = -sum(s.weighed * s.content("ammonia")["C"] for s in sugars) * share
     thing = Compound("organic acids", "CH2O", compound("CH2O").atoms, compound("CH2O").molar_mass, 1.0, 4.0)
-    stream = Stream(
-        "organic acids", thing, carbon * thing.molar_mass, "g", 0.0, 1.0, "usual", "organic acids", "sugar"
-    )
+    stream = Stream("organic acids", thing, carbon * thing.molar_mass, "g", 0.0, 1.0, "usual", "organic acids", "sugar")
     note = f"Organic acids were not measured: {percent(share)} of the sugar's carbon is assumed (common practice)."
     return [s for s in streams if s.role not in _ACIDS] + [stream], [note]
 

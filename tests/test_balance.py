@@ -84,7 +84,9 @@ def test_closure_says_what_it_could_not_have_seen():
         {"glucose": -ufloat(100, 9.0), "ethanol": ufloat(45, 1.5), "CO2": ufloat(39, 1)}, priors="none"
     ).closure()
     assert any("could not have been seen" in remark for remark in blind.page().remarks)
-    gap = float(next(r for r in blind.page().remarks if "carbon" in r and "below" in r).split("about ")[1].split(" %")[0])
+    gap = float(
+        next(r for r in blind.page().remarks if "carbon" in r and "below" in r).split("about ")[1].split(" %")[0]
+    )
     assert gap == pytest.approx(280 * blind["carbon"].s, rel=0.01)
 
 
@@ -266,7 +268,13 @@ def test_density_sees_sugar_lost_and_ethanol_made():
 def test_untested_streams_are_told():
     """A stream that no balance tests is printed as such and is not moved."""
     bal = Balance(
-        {"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 0.5), "CO2": None, "biomass": None, "glycerol": ufloat(3, 0.2)},
+        {
+            "glucose": -ufloat(100, 1),
+            "ethanol": ufloat(45, 0.5),
+            "CO2": None,
+            "biomass": None,
+            "glycerol": ufloat(3, 0.2),
+        },
         priors="none",
     )
     found = bal.reconcile()
@@ -279,7 +287,13 @@ def test_untested_streams_are_told():
 def test_streams_hardly_told_apart_are_told():
     """Yeast and glycerol both unmeasured lean on a small difference, and the page says so."""
     bal = Balance(
-        {"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 0.5), "CO2": ufloat(44, 0.4), "biomass": None, "glycerol": None},
+        {
+            "glucose": -ufloat(100, 1),
+            "ethanol": ufloat(45, 0.5),
+            "CO2": ufloat(44, 0.4),
+            "biomass": None,
+            "glycerol": None,
+        },
         priors="none",
     )
     assert "hardly told apart" in str(bal.reconcile())
@@ -320,9 +334,7 @@ def test_usual_byproducts_prevent_false_alarms():
     with_them = [study.balance(r, "kitchen").reconcile().p_value < 0.05 for r in reported]
     names = study.STREAMS
     bare = [
-        Balance(
-            {n: ufloat(v, abs(v) * r) for n, v, r in zip(names, row, KITCHEN)}, priors="none"
-        ).reconcile().p_value
+        Balance({n: ufloat(v, abs(v) * r) for n, v, r in zip(names, row, KITCHEN)}, priors="none").reconcile().p_value
         < 0.05
         for row in reported
     ]
@@ -517,7 +529,9 @@ def test_measure_next_ranks_by_what_is_settled():
     found = {s.name: s.share for s in run(yeast=20).measure_next().ranked}
     assert all(0 <= share <= 1 + 1e-9 for share in found.values())
     assert found["dry the yeast again to constant weight"] > 0.3
-    assert found["dry the yeast again to constant weight"] > found["find the sugar's weight again (bag, receipt, scale)"]
+    assert (
+        found["dry the yeast again to constant weight"] > found["find the sugar's weight again (bag, receipt, scale)"]
+    )
 
 
 def test_the_study_in_short():

@@ -1,10 +1,13 @@
 """Does the balance find the mistake? Simulated fermentations, 15 mistakes and none, judged against the truth.
 
-Run: ``python tests/benchmarks/balance_study.py [runs per mistake]``. Prints, for kitchen-grade and
+Run: ``python tests/benchmarks/balance_study.py [runs per mistake] [runs for the Bayes comparison]``. Prints, for kitchen-grade and
 laboratory-grade measurements: false alarms on good runs, the power to detect beside the non-central
 chi-square, how often the true explanation is in the first group, whether the stated weights come true,
 how far the ranking is from the best possible one (Bayes' rule with the simulation's own distributions, by
 brute force), and how many explanations a group holds.
+
+A second table per grade ('other sizes') is simulated with mistakes that are larger than the priors say and
+yeast yields spread evenly from 0.02 to 0.10: how much the stated weights lean on the priors.
 
 The runs are invented: sugar of any amount, yeast 0.06 ± 0.03 g per g sugar (cut at 0.005), glycerol and
 acids as the usual by-products, ethanol and CO2 from the two balances. Reported values carry relative
@@ -60,10 +63,12 @@ def refill(evidence, reported, grade):
     return replace(evidence, x=x, V=V, carbon_in=-sugar / GLUCOSE.molar_mass * 6)
 
 
-def true_runs(rng, n, extra_glycerol=0.0, extra_acids=0.0):
+def true_runs(rng, n, extra_glycerol=0.0, extra_acids=0.0, other=False):
     """Sugar (1 g), ethanol, CO2, dry yeast of n faultless runs, per gram of sugar; extras are shares of its carbon."""
     y0, uy = USUAL_YEAST_YIELD.nominal_value, USUAL_YEAST_YIELD.std_dev
     yeast = truncnorm.rvs((0.005 - y0) / uy, np.inf, loc=y0, scale=uy, size=n, random_state=rng)
+    if other:
+        yeast = rng.uniform(0.02, 0.10, n)
     organic = yeast * (1 - rng.normal(*USUAL_ASH, n)) / YEAST.molar_mass
     carbon = 6 / GLUCOSE.molar_mass
     glycerol = yeast * np.maximum(rng.normal(*USUAL_GLYCEROL, n), 0) / 1000 + extra_glycerol * carbon / 3
@@ -74,14 +79,18 @@ def true_runs(rng, n, extra_glycerol=0.0, extra_acids=0.0):
     return np.column_stack([-np.ones(n), ethanol * ETHANOL.molar_mass, co2 * CO2.molar_mass, yeast])
 
 
-def faulty_runs(rng, n, fault):
+def faulty_runs(rng, n, fault, other=False):
     """What would be reported without chance errors when ``fault`` (None: nothing) was made."""
     if fault is None:
-        return true_runs(rng, n)
-    size = fault.sizes.at(rng.random(n))
+        return true_runs(rng, n, other=other)
+    share = rng.random(n)
+    if other:  # away from the small sizes: from the middle outwards for a misreading, upwards for the rest
+        share = 0.5 + np.sign(share - 0.5) * np.sqrt(abs(share - 0.5) / 2) if fault.key == "misread" else np.sqrt(share)
+    size = fault.sizes.at(share)
     if fault.factor is None:
-        return true_runs(rng, n, **{{"C3H8O3": "extra_glycerol", "CH2O": "extra_acids"}[fault.adds]: size})
-    runs = true_runs(rng, n)
+        extra = {"C3H8O3": "extra_glycerol", "CH2O": "extra_acids"}[fault.adds]
+        return true_runs(rng, n, other=other, **{extra: size})
+    runs = true_runs(rng, n, other=other)
     runs[:, list(fault.touches)] /= fault.factor(size)[:, None]
     return runs
 
@@ -111,13 +120,13 @@ def misfit(evidence):
     return float(residual @ np.linalg.solve(R @ evidence.V @ R.T, residual))
 
 
-def simulate(grade, n_each, n_good, seed=1):
+def simulate(grade, n_each, n_good, seed=1, other=False):
     """Outcomes of n_each runs with each mistake and n_good without."""
     rng = np.random.default_rng(seed)
     evidence, faults = template(grade)
     limit, outcomes = chi2.ppf(0.95, evidence.n_balance), []
     for truth, fault in enumerate([*faults, None]):
-        reported, noiseless = measured(rng, faulty_runs(rng, n_good if fault is None else n_each, fault), grade)
+        reported, noiseless = measured(rng, faulty_runs(rng, n_good if fault is None else n_each, fault, other), grade)
         for row, clean in zip(reported, noiseless):
             here = refill(evidence, row, grade)
             alarm = misfit(here) > limit
@@ -228,4 +237,6 @@ if __name__ == "__main__":
     oracle = int(sys.argv[2]) if len(sys.argv) > 2 else 400
     for grade in GRADES:
         print(table(grade, *simulate(grade, n, 10 * n), oracle=oracle), flush=True)
+        print()
+        print("other sizes, " + table(grade, *simulate(grade, n // 4, 10 * n // 4, other=True)), flush=True)
         print()
