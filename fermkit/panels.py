@@ -4,9 +4,9 @@ Each shows itself in a notebook, can be driven from code (``panel.set(dilution=5
 words what its picture shows (``print(panel)``).
 """
 
-from fermkit.planning_panels import drying, start, vessel
+from fermkit.planning_panels import drying, plan, start, vessel
 from fermkit.reading_panels import balance, calibration, growth, uncertainty_shares
-from fermkit.record_panels import compare, enter_data
+from fermkit.record_panels import compare, enter_data, watch
 
 __all__ = [
     "balance",
@@ -15,7 +15,9 @@ __all__ = [
     "drying",
     "enter_data",
     "growth",
+    "plan",
     "start",
     "uncertainty_shares",
     "vessel",
+    "watch",
 ]

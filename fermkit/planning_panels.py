@@ -1,5 +1,7 @@
 """Panels to think ahead with: how a closure breaks, what a closed vessel comes to, when a paste is dry."""
 
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any, Final
 
 import numpy as np
@@ -13,13 +15,20 @@ from fermkit.composition import compound, molar_mass
 from fermkit.controls import Choice, Control, Slider
 from fermkit.drying import drying_curve
 from fermkit.errors import InputError
+from fermkit.feed import feed
 from fermkit.gas_space import GasSpace
 from fermkit.panel import Panel
+from fermkit.plan import WAYS, plan_batch
 from fermkit.vessel import Vessel
 from fermkit.written import Line, Page, in_words, interval, nominal, percent, plus_minus
 
 CO2_G: Final = molar_mass("CO2")
 HEXOSE_G: Final = compound("hexose").molar_mass
+KITCHEN_BATCH: Final[Mapping[str, float]] = MappingProxyType({
+    "beet molasses": 240.0, "diammonium phosphate": 3.0, "active dry yeast": 5.0, "water": 1800.0,
+})  # fmt: skip
+"""An invented kitchen batch [g]."""
+
 HIGHEST_BAR: Final = 10.0
 """Where the pressure pictures end; beyond it no kitchen vessel is to be thought of."""
 
@@ -128,19 +137,14 @@ def vessel(
         end = _gauge_bar(closed, whole)
         lines = [Line("if never vented", "above 12 bar" if nominal(end) > 12 else end, "bar gauge")]
         if vent == "once":
-            at = whole * vented_at_pct / 100
-            after = closed.after_vent(at)
-            lost = nominal(after.let_go_mol)
-            later = share * 100 >= vented_at_pct
-            tail = _along(closed, np.maximum(whole * share[later] - lost, 0.0))
-            ax.plot(100 * share[later], tail, color=plots.COLOURS["blue"], linestyle=(0, (5, 2)), label="vented once")
-            ax.plot(
-                [vented_at_pct] * 2,
-                [0, nominal(after.refilled_gauge_bar)],
-                "|-",
-                color=plots.COLOURS["blue"],
-                linewidth=1,
-            )
+            at = vented_at_pct / 100
+            after = closed.after_vent(whole * at)
+            back, blue = nominal(after.refilled_gauge_bar), plots.COLOURS["blue"]
+            later = np.linspace(at, 1, 21)
+            tail = _along(closed, whole * later - nominal(after.let_go_mol))
+            tail += back - tail[0]  # the air that left with the CO2 doesn't come back
+            ax.plot([100 * at] * 3, [nominal(after.before.gauge_bar), 0, back], color=blue, linewidth=1, linestyle="-")
+            ax.plot(100 * later, tail, color=blue, linestyle=(0, (5, 2)), label="vented once")
             lines += [
                 Line("back after the vent", after.refilled_gauge_bar, "bar gauge", "from what the liquid still held")
             ]
@@ -178,6 +182,70 @@ def _along(closed: Vessel, co2_mol: Any) -> Any:
     most = space.most_mol()
     gauge = space.parts(space.co2_bar(np.minimum(co2_mol, most)))[0]
     return np.where(co2_mol <= most, gauge, np.nan)
+
+
+def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
+    """Before the run: what the feed and the air allow, and what binds.
+
+    Parameters
+    ----------
+    amounts_g : mapping of str to float
+        Where the sliders start: ingredients that `feed` knows, yeast among them [g].
+
+    Returns
+    -------
+    Panel
+        For each ingredient the slider ``<ingredient>_g``; ``hours`` of air; the choice ``how``.
+    """
+    picture = plots.figure()
+    with plots.house_style():
+        ax = picture.subplots()
+    keys = {f"{name.replace(' ', '_')}_g": name for name in amounts_g}
+    widest = 1.15 * nominal(plan_batch(feed(amounts_g)).limits.carbon_g)
+
+    def draw(how: str, hours: float, **grams: float) -> Page:
+        batch = plan_batch(feed({keys[key]: g for key, g in grams.items() if g > 0}), how=how, hours=hours)
+        ranges = {"energy": batch.energy_g} | dict(batch.limits.ranges())
+        for row, (name, (low, high)) in enumerate(ranges.items()):
+            least, most = nominal(low), nominal(high)
+            binds = name in batch.binding
+            ax.barh(
+                row, max(most - least, 0.004 * widest), left=least, height=0.55, edgecolor="black", linewidth=0.7,
+                color=plots.COLOURS["vermilion" if binds else "sky"], hatch="///" if binds else "",
+            )  # fmt: skip
+        least, most = (nominal(end) for end in batch.yeast_range_g)
+        ax.axvspan(least, max(most, least + 0.002 * widest), color=plots.COLOURS["green"], alpha=0.35, zorder=0)
+        ax.set_yticks(range(len(ranges)), [f"{n}, binds" if n in batch.binding else n for n in ranges])
+        ax.set(
+            xlim=(0, widest),
+            ylim=(len(ranges) - 0.4, -0.6),
+            xlabel="new dry yeast that each allows [g]; green: to expect",
+        )
+        lines = [
+            Line("new dry yeast", batch.fate.yeast_g, "g"),
+            Line("alcohol", batch.ethanol_pct_vol, "% vol"),
+            Line("CO2 made", batch.fate.co2_g, "g"),
+            Line("sugar respired", 100 * batch.respired_share, "%"),
+            Line("warmer, if no heat left", batch.warming_K, "K"),
+        ]
+        yeast, sugar = plus_minus(batch.fate.yeast_g, "g"), plus_minus(batch.feed.hexose_g, "g")
+        said = f"{yeast} of new dry yeast from {sugar} of sugar; {' or '.join(batch.binding)} binds."
+        return Page(said, lines, [*batch.remarks[:2], NEVER])
+
+    controls: list[Control] = [
+        Slider(key, f"{name}, g", 0, _top(amounts_g[name]), _top(amounts_g[name]) / 200, amounts_g[name])
+        for key, name in keys.items()
+    ]
+    controls += [
+        Choice("how", "How it is run", WAYS, "closed"),
+        Slider("hours", "Hours of air or feeding, h", 1, 72, 1, 24),
+    ]
+    return Panel("Before the run", controls, draw, picture)
+
+
+def _top(value: float) -> float:
+    """A round end for a slider, about twice the value."""
+    return float(f"{max(2 * value, 10):.1g}")
 
 
 def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:

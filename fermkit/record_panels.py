@@ -1,21 +1,22 @@
 """Panels over what is on disk: a run in progress, run beside run, readings that have no file yet."""
 
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
 
 from fermkit import plots
-from fermkit.analysis import Analysis
+from fermkit.analysis import Analysis, analyse
 from fermkit.controls import Action, Choice, Control, Paste, Slider, Upload
 from fermkit.errors import InputError
+from fermkit.growth import Forecast
 from fermkit.panel import Panel
-from fermkit.records import write_run
+from fermkit.records import Run, read_run, write_run
 from fermkit.run_layout import NEEDED, TABLES
 from fermkit.tables import Table, read_table
-from fermkit.written import Line, Page, nominal, uncertainty
+from fermkit.written import Line, Page, interval, nominal, plus_minus, uncertainty
 
 AGAIN: Final = {"on the button": 0.0, "every 10 s": 10.0, "every minute": 60.0, "every 10 minutes": 600.0}
 """How often a run in progress is read again [s]."""
@@ -101,6 +102,113 @@ def _around(value: Any, times: float) -> tuple[float, float]:
 def _limits(yields: Any) -> tuple[float, float]:
     ends = [end for each in yields for end in _around(each.per_g, 3.0)]
     return min(ends), max(ends)
+
+
+def watch(folder: str | Path) -> Panel:
+    """A run in progress, whose logger still writes: read it again on a button or on a timer.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The run folder.
+
+    Returns
+    -------
+    Panel
+        Sliders: ``done_pct`` (share of the final amount that counts as done), ``alarm_pct`` (share of the
+        maker's rating). Choices: ``curve``, ``again``. Button: ``read``. The timer runs while the kernel does.
+    """
+    picture = plots.figure()
+    with plots.house_style():
+        ax = picture.subplots()
+    seen: dict[str, Any] = {"run": read_run(folder)}
+    clock = _Clock("read")
+
+    def read(**_: Any) -> str:
+        before, seen["run"] = _rows(seen["run"]), read_run(folder)
+        new = _rows(seen["run"]) - before
+        return f"Read again: {new} new rows." if new else "Read again: nothing new."
+
+    def draw(done_pct: float, alarm_pct: float, curve: str, again: str) -> Page:
+        clock.set(AGAIN[again])
+        found = analyse(seen["run"], curve=curve)
+        if not found.gas:
+            return Page("No gas curve yet.", [], found.gaps[:3])
+        gas, fit = found.gas[0], found.growth
+        plots.gas_curve(gas, fit, ax=ax)
+        now, made = float(gas.time_h[-1]), gas.total()
+        lines = [Line(f"CO2 {gas.counts} so far", made, "mol", f"at {now:g} h")]
+        if fit is None:
+            return Page(f"{now:g} h seen, and no forecast yet.", lines, [gap for gap in found.gaps if "curve" in gap])
+        ax.set(xlim=(0, 1.6 * now), ylim=(0, 1500 * nominal(made)))
+        done = fit.finish_time_h(done_pct / 100)
+        lines += [
+            Line("final amount", fit.final_amount, "mol", limits=fit.interval("final_amount")),
+            Line(f"{done_pct:g} % of it reached at", done.time_h, "h", limits=(done.low, done.high)),
+        ]
+        return Page(_progress(done, now), lines, _alarms(found, alarm_pct / 100))
+
+    controls: list[Control] = [
+        Slider("done_pct", "Counts as done, %", 80, 99.5, 0.5, 99),
+        Slider("alarm_pct", "Alarm from this share of the rating, %", 10, 100, 5, 50),
+        Choice("curve", "Curve", ("gompertz", "logistic", "baranyi"), "gompertz"),
+        Choice("again", "Read again", list(AGAIN), "on the button"),
+        Action("read", "Read the file now", read),
+    ]
+    clock.panel = Panel("A run in progress", controls, draw, picture)
+    return clock.panel
+
+
+class _Clock:
+    """Presses a button of a panel every so often, from the moment that the panel is there."""
+
+    def __init__(self, button: str) -> None:
+        self.button = button
+        self.panel: Panel | None = None
+        self.seconds = 0.0
+        self.stop: Callable[[], None] = lambda: None
+
+    def set(self, seconds: float) -> None:
+        """Another pace; zero stops it."""
+        if self.panel is None or seconds == self.seconds:
+            return
+        self.stop()
+        self.seconds = seconds
+        self.stop = self.panel.every(seconds, self.button) if seconds else lambda: None
+
+
+def _rows(run: Run) -> int:
+    return sum(len(frame) for frame in run.tables.values())
+
+
+def _progress(done: Forecast, now: float) -> str:
+    """Where the run stands, in one sentence."""
+    if not np.isfinite(nominal(done.time_h)):
+        return f"{now:g} h seen: the curve has not bent yet, so no end can be forecast."
+    if done.high < now:
+        return f"Done: it was reached before now ({now:g} h)."
+    between = interval(done.low, done.high, "h")
+    if done.low < now:
+        return f"{now:g} h seen: it may be done, or be done by {done.high:.3g} h. Look for the last bubbles and sugar left."
+    return f"{now:g} h seen: not done yet; expected at {between}."
+
+
+def _alarms(found: Analysis, share: float) -> list[str]:
+    """What a person should look at, in words."""
+    alarms = [doubt for doubt in (found.growth.doubts if found.growth is not None else ())]
+    if found.pressure is None:
+        return alarms
+    gauge = nominal(found.pressure.gauge_bar) + 1.96 * uncertainty(found.pressure.gauge_bar)
+    rated = found.run.vessel.get("rated_bar_gauge")
+    said = f"If closed and never vented, the vessel would now stand at {plus_minus(found.pressure.gauge_bar, 'bar gauge')}."
+    if rated is None:
+        return [*alarms, f"{said} The maker's rating is not known: fit an airlock."]
+    if gauge > share * nominal(rated):
+        return [
+            f"ALARM: {said} That is {gauge / nominal(rated):.0%} of the maker's rating, uncertainty included.",
+            *alarms,
+        ]
+    return [*alarms, f"{said} Headroom to {share:.0%} of the rating: {share * nominal(rated) - gauge:.2g} bar."]
 
 
 def enter_data(parent: str | Path = ".") -> Panel:
