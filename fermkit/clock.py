@@ -1,7 +1,7 @@
 """Times as people write them, as hours since the start of the run."""
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any, Final
 
@@ -9,9 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fermkit.errors import InputError
+from fermkit.findings import Notebook
 
-CLOCK: Final = re.compile(r"(\d{1,3})[:h.](\d{2})(?::(\d{2})(?:[.,]\d+)?)?\s*(am|pm|AM|PM)?")
-DATED: Final = re.compile(r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})[ T]+(\d{1,3}:\d{2}(?::\d{2})?(?:[.,]\d+)?\s*(?:am|pm|AM|PM)?)Z?")
+Floats = NDArray[np.float64]
+CLOCK: Final = re.compile(r"(\d{1,3})[:h](\d{2})(?::(\d{2})(?:[.,]\d{1,9})?)?\s?(am|pm)?", re.IGNORECASE)
+DATED: Final = re.compile(
+    r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})[ T]\s?(\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?\s?(?:am|pm)?)", re.IGNORECASE
+)
+NO_DATE_FIRST_SERIAL: Final = 20_000.0
+"""Spreadsheets count days from 1899-12-30; 20,000 is in 1954: a larger bare number under 'time' is a date."""
 
 
 def clock_hours(text: str) -> float | None:
@@ -33,100 +39,145 @@ def clock_hours(text: str) -> float | None:
     return hour + int(found[2]) / 60 + int(found[3] or 0) / 3600
 
 
-def dated_hours(text: str, dates: str) -> float | None:
-    """Hours since an arbitrary day from a date with a clock time; None where it is none."""
+def dated_hours(text: str, dates: str = "") -> float | None:
+    """Hours since an arbitrary day, from a date with a clock time; None where it is none.
+
+    Parameters
+    ----------
+    text : str
+        ``"2026-03-02 18:00"``; ``"02.03.2026 18:00"`` is day first; with slashes `dates` decides.
+    dates : "day first", "month first" or ""
+
+    Raises
+    ------
+    InputError
+        For a date that can be read both ways, with `dates` empty.
+
+    Examples
+    --------
+    >>> dated_hours("2026-03-02 18:00") - dated_hours("01.03.2026 18:00")
+    24.0
+    """
     found = DATED.fullmatch(text.strip())
     if not found:
         return None
     first, sign, second, third = int(found[1]), found[2], int(found[3]), int(found[4])
-    if first > 31:
+    if len(found[1]) == 4:
         year, month, day = first, second, third
     else:
-        year = third
-        day, month = (first, second) if sign == "." or dates == "day first" else (second, first)
-        if sign != "." and not dates:
-            if first == second or first > 12 or second > 12:
-                day, month = max(first, second), min(first, second)
-            else:
-                raise InputError(
-                    f"{text!r} can be day first or month first",
-                    "a date that reads one way only, such as 2026-03-02",
-                    'write dates = "day first" (or "month first") under [run]',
-                )
+        year, (day, month) = third, _day_and_month(text, first, second, sign, dates)
     hours = clock_hours(found[5])
     try:
-        days = datetime(year + 2000 if year < 100 else year, month, day).toordinal()
+        day_number = datetime(year + 2000 if year < 100 else year, month, day).toordinal()
     except ValueError:
         return None
-    return None if hours is None else days * 24 + hours
+    return None if hours is None else day_number * 24 + hours
+
+
+def _day_and_month(text: str, first: int, second: int, sign: str, dates: str) -> tuple[int, int]:
+    if sign == "." or dates == "day first" or (not dates and first > 12):
+        return first, second
+    if dates == "month first" or second > 12:
+        return second, first
+    if first == second:
+        return first, second
+    raise InputError(
+        f"{text!r} can be day first or month first",
+        "a date that reads one way only, such as 2026-03-02",
+        'write dates = "day first" (or "month first") under [run]',
+    )
 
 
 def hours_since(
-    cells: Sequence[str],
-    lines: NDArray[np.int64],
-    title: str,
-    start: str,
-    dates: str,
-    note: Callable[..., None],
-    refuse: Callable[..., InputError],
-) -> NDArray[np.float64]:
-    """Hours since `start` (or the first row) for a column of clock times or dated times."""
+    cells: Sequence[str], lines: NDArray[np.int64], title: str, start: str, dates: str, book: Notebook
+) -> tuple[Floats, str]:
+    """Hours since `start` (or the first row) for a column of clock times or dated times.
+
+    Returns
+    -------
+    (numpy.ndarray of shape (n,), str)
+        Hours, NaN where nothing is written; and the time as written that counted as zero.
+    """
     out = np.full(len(cells), np.nan)
-    dated = [False] * len(cells)
+    kinds = set()
     for i, cell in enumerate(cells):
-        if not cell:
-            continue
-        out[i], dated[i] = _one(cell, int(lines[i]), title, dates, refuse)
-    if any(dated) and not all(flag or not cell for flag, cell in zip(dated, cells)):
-        raise refuse("some times have a date and some do not", "one way of writing in the column", "write the date in every row", column=title)
-    if not any(dated):
-        _over_midnight(out, lines, title, note)
-    zero = _zero(out, start, dates, any(dated), refuse)
-    note(f"times were taken as hours since {start or 'the first row'}", column=title)
-    return out - zero
+        if cell:
+            out[i], kind = _one(cell, int(lines[i]), title, dates, book)
+            kinds.add(kind)
+    if len(kinds) > 1:
+        raise book.refusal(
+            "some times have a date and some do not",
+            "one way of writing in the column",
+            "write the date in every row",
+            column=title,
+        )
+    written = np.flatnonzero(~np.isnan(out))
+    if not written.size:
+        return out, start
+    if kinds == {"clock"}:
+        _over_midnight(out, lines, title, book)
+    zero = start or cells[written[0]]
+    book.note(f"times were taken as hours since {zero}", column=title)
+    return out - _zero(float(out[written[0]]), start, dates, kinds, title, book), zero
 
 
-def _one(cell: str, line: int, title: str, dates: str, refuse: Callable[..., InputError]) -> tuple[float, bool]:
+def _one(cell: str, line: int, title: str, dates: str, book: Notebook) -> tuple[float, str]:
     try:
         hours: Any = dated_hours(cell, dates)
     except InputError as problem:
-        raise refuse(problem.met, problem.needed, problem.do, row=line, column=title) from None
+        raise book.refusal(problem.met, problem.needed, problem.do, row=line, column=title) from None
     if hours is not None:
-        return hours, True
+        return hours, "date"
     hours = clock_hours(cell)
-    if hours is None:
-        raise refuse(
-            f"{cell[:30]!r} is no time, and the header names no unit",
-            "clock times such as 21:30, or a header such as 'time [h]'",
-            "mend the entry, or write the unit in the header",
-            row=line,
-            column=title,
-        )
-    return hours, False
+    if hours is not None:
+        return hours, "clock"
+    if re.fullmatch(r"\d{5}([.,]\d{1,12})?", cell) and float(cell.replace(",", ".")) > NO_DATE_FIRST_SERIAL:
+        return (float(cell.replace(",", ".")) + 693594) * 24, "date"
+    raise book.refusal(
+        f"{cell[:30]!r} is no time of day, and the header names no unit",
+        "clock times such as 21:30, dates such as 2026-03-02 21:30, or a header such as 'time [h]'",
+        "mend the entry, or write the unit in the header",
+        row=line,
+        column=title,
+    )
 
 
-def _over_midnight(out: NDArray[np.float64], lines: NDArray[np.int64], title: str, note: Callable[..., None]) -> None:
-    """Add 24 h each time the clock goes back by more than half a day."""
+def _over_midnight(out: Floats, lines: NDArray[np.int64], title: str, book: Notebook) -> None:
+    """Add 24 h each time the clock goes back by more than an hour; doubt it where the gap is then odd."""
     add, before = 0.0, np.nan
+    steps = np.abs(np.diff(out[~np.isnan(out)])) if (~np.isnan(out)).sum() > 2 else np.array([24.0])
+    usual = float(np.median(steps[steps < 20])) if (steps < 20).any() else 24.0
     for i, hour in enumerate(out):
         if np.isnan(hour):
             continue
-        if hour + add < before - 12:
+        if hour + add < before - 1.0:
             add += 24.0
-            note("the clock passed midnight here", row=int(lines[i]), column=title)
+            gap = hour + add - before
+            odd = gap > max(5 * usual, 3.0)
+            words = (
+                f"the clock goes back here; taken as the next day, {gap:.3g} h later"
+                if odd
+                else "the clock passed midnight here"
+            )
+            book.note(words, row=int(lines[i]), column=title, level="doubt" if odd else "note")
         out[i] = before = hour + add
 
 
-def _zero(out: NDArray[np.float64], start: str, dates: str, dated: bool, refuse: Callable[..., InputError]) -> float:
-    first = float(out[np.flatnonzero(~np.isnan(out))[0]]) if (~np.isnan(out)).any() else 0.0
+def _zero(first: float, start: str, dates: str, kinds: set[str], title: str, book: Notebook) -> float:
     if not start:
         return first
     whole = dated_hours(start, dates)
-    if dated:
+    if kinds == {"date"}:
         if whole is None:
-            raise refuse(f"the table has dates, and the start is {start!r}", "a start with a date", 'write start = "2026-03-02 18:00" under [run]')
+            raise book.refusal(
+                f"the times have dates, but the start is {start!r}", "a start with its date",
+                'write start = "2026-03-02 18:00" under [run]', column=title,
+            )  # fmt: skip
         return whole
     hour = clock_hours(start) if whole is None else whole % 24
     if hour is None:
-        raise refuse(f"the start is {start!r}", "a clock time, with or without date", 'write start = "18:00" under [run]')
-    return hour if first >= hour - 1e-9 else hour - 24
+        raise book.refusal(
+            f"the start is {start[:30]!r}", "a time of day, with or without its date",
+            'write start = "18:00" under [run]', column=title,
+        )  # fmt: skip
+    return hour if first >= hour - 1.0 else hour - 24

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from fermkit.composition import compound
 from fermkit.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.properties import (
+    co2_compressibility,
     ethanol_density,
     ethanol_mass_fraction,
     ethanol_pct_vol_from_concentration,
@@ -21,11 +22,14 @@ from fermkit.properties import (
     water_density,
     water_vapour_pressure,
 )
-from fermkit.simulation import CO2, Batch, Strain, Truth
+from fermkit.simulation import Batch, Strain, Truth
 
 Floats = NDArray[np.float64]
 Rows = dict[str, list[Any]]
 """A table as written: header → cells."""
+
+DAP_LEFT: Final = 1 - 2 * compound("ammonia").molar_mass / compound("diammonium phosphate").molar_mass
+"""Share of the phosphate that stays in the liquid when the yeast has taken its ammonia."""
 
 DAP_NITROGEN: Final = compound("diammonium phosphate").mass_fraction("N")
 
@@ -38,7 +42,7 @@ class Kitchen:
     ----------
     molasses_g, u_feed_g, sucrose, u_sucrose, … : float
         The statements, with the uncertainty they carry into the run folder.
-    gas : "volume", "weight", "both" or "bubbles"
+    gas : "volume", "weight", "both" or "pressure"
         Routes by which the gas is followed.
     u_increment_mL, u_reading_mL, u_volume_factor : float
         Errors of the collector: of each step between readings, of each reading, common to the curve.
@@ -56,8 +60,8 @@ class Kitchen:
     water: float = 0.20
     u_water: float = 0.01
     ash: float = 0.10
-    usable_nitrogen: float = 0.002
-    u_usable_nitrogen: float = 0.0005
+    nitrogen: float = 0.016
+    usable_nitrogen: tuple[float, float] = (0.001, 0.003)
     phosphate_g: float = 6.0
     yeast_g: float = 5.0
     u_yeast_g: float = 0.1
@@ -72,11 +76,19 @@ class Kitchen:
     barometer_bar: float = 1.008
     u_barometer_bar: float = 0.002
     pH: float = 4.8
+    kind: str = "jar"
+    material: str = "glass"
+    closed: str = "airlock"
+    rated_bar: float = 0.0
+    vents_h: tuple[float, ...] = ()
+    u_pressure_bar: float = 0.01
+    log_every_h: float = 0.25
     hours: float = 48.0
     leak_share: float = 0.0
     leak_from_h: float = 0.0
     samples_h: tuple[float, ...] = (6.0, 12.0, 24.0)
     sample_mL: float = 10.0
+    u_sample_mL: float = 0.2
     last_sample_mL: float = 30.0
     gas: str = "volume"
     gas_every_h: float = 1.0
@@ -126,13 +138,13 @@ def draw_batch(kitchen: Kitchen, rng: np.random.Generator, strain: Strain | None
 
     molasses, sucrose = about(k.molasses_g, k.u_feed_g), about(k.sucrose, k.u_sucrose)
     invert, water = about(k.invert, k.u_invert), about(k.water, k.u_water)
-    withdrawals = tuple((t, k.sample_mL / 1000) for t in k.samples_h)
+    withdrawals = tuple((t, about(k.sample_mL, k.u_sample_mL) / 1000) for t in k.samples_h)
     drawn: dict[str, Any] = {
         "sucrose_g": molasses * sucrose,
         "hexose_g": molasses * invert,
-        "nitrogen_g": molasses * about(k.usable_nitrogen, k.u_usable_nitrogen) + k.phosphate_g * DAP_NITROGEN,
+        "nitrogen_g": molasses * float(rng.uniform(*k.usable_nitrogen)) + k.phosphate_g * DAP_NITROGEN,
         "yeast_g": about(k.yeast_g, k.u_yeast_g) * about(k.dry_matter, k.u_dry_matter),
-        "solids_g": molasses * (1 - sucrose - invert - water),
+        "solids_g": molasses * (1 - sucrose - invert - water) + k.phosphate_g * DAP_LEFT,
         "total_L": about(k.total_L, k.u_total_L),
         "liquid_L": about(k.liquid_L, k.u_liquid_L),
         "temperature_C": about(k.temperature_C, k.u_temperature_C),
@@ -142,6 +154,8 @@ def draw_batch(kitchen: Kitchen, rng: np.random.Generator, strain: Strain | None
         "leak_share": k.leak_share,
         "leak_from_h": k.leak_from_h,
         "withdrawals": withdrawals,
+        "closed": k.closed in ("closed", "vented"),
+        "vents_h": k.vents_h,
         "strain": strain or drawn_strain(rng),
     }
     return Batch(**(drawn | changes))
@@ -155,6 +169,8 @@ def drawn_strain(rng: np.random.Generator) -> Strain:
         glycerol_mmol_g=float(rng.uniform(5.0, 7.5)),
         acid_share=float(rng.uniform(0.01, 0.02)),
         waking_h=float(rng.uniform(1.0, 4.0)),
+        ash=float(rng.uniform(0.05, 0.08)),
+        oxygen_per_h=float(np.exp(rng.uniform(np.log(0.01), np.log(0.2)))),
     )
 
 
@@ -178,9 +194,11 @@ def readings(truth: Truth, rng: np.random.Generator, kitchen: Kitchen) -> tuple[
         tables["gas"] = collected_volume(truth, rng, kitchen)
     if kitchen.gas in ("weight", "both"):
         tables["gas" if kitchen.gas == "weight" else "jar_weight"] = vessel_weight(truth, rng, kitchen)
+    if kitchen.gas == "pressure":
+        tables["gas"] = gauge_pressure(truth, rng, kitchen)
     tables["standards"] = standards(rng, kitchen)
     tables["samples"] = samples(truth, rng, kitchen)
-    tables["volumes"] = volumes(truth, kitchen)
+    tables["volumes"] = volumes(kitchen)
     tables["weights"], paste = weights(truth, rng, kitchen)
     tables["drying"] = drying(rng, kitchen, paste)
     tables["hold"] = hold(rng)
@@ -192,7 +210,7 @@ def _pm(value: float, u: float, unit: str, digits: int) -> str:
 
 
 def _statements(truth: Truth, rng: np.random.Generator, k: Kitchen) -> dict[str, Any]:
-    start, end = densities(truth, rng, k)
+    start, end = (density + rng.normal(0, k.u_density_kg_m3) for density in _densities(truth))
     left = max(0.0, float(truth.series["sugar_g"][-1] / truth.series["liquid_L"][-1] + rng.normal(0, k.u_residual_g_L)))
     gas = []
     if k.gas in ("volume", "both"):
@@ -204,7 +222,15 @@ def _statements(truth: Truth, rng: np.random.Generator, k: Kitchen) -> dict[str,
             "loss_to_water": f"0 to {k.most_loss_to_water * 100:g} %",
         })  # fmt: skip
     if k.gas in ("weight", "both"):
-        gas.append({"kind": "vessel weight", "table": "gas" if k.gas == "weight" else "jar_weight", "u_reading": f"{k.u_weight_g:g} g"})
+        gas.append(
+            {
+                "kind": "vessel weight",
+                "table": "gas" if k.gas == "weight" else "jar_weight",
+                "u_reading": f"{k.u_weight_g:g} g",
+            }
+        )
+    if k.gas == "pressure":
+        gas.append({"kind": "pressure", "table": "gas", "pressure": "gauge", "u_reading": f"{k.u_pressure_bar:g} bar"})
     feed = [{"ingredient": "beet molasses", "amount": _pm(k.molasses_g, k.u_feed_g, "g", 1)}]
     if k.phosphate_g:
         feed.append({"ingredient": "diammonium phosphate", "amount": f"{k.phosphate_g:.2f} ± 0.05 g"})
@@ -212,8 +238,8 @@ def _statements(truth: Truth, rng: np.random.Generator, k: Kitchen) -> dict[str,
         "run": {"name": k.name, "date": k.date, "invented": True, "note": k.note},
         "vessel": {
             "total": _pm(k.total_L, k.u_total_L, "L", 2), "liquid": _pm(k.liquid_L, k.u_liquid_L, "L", 2),
-            "kind": "jar", "material": "glass", "closed": "airlock",
-        },
+            "kind": k.kind, "material": k.material, "closed": k.closed,
+        } | ({"rated": f"{k.rated_bar:.1f} bar"} if k.rated_bar else {}),
         "conditions": {
             "temperature": _pm(k.temperature_C, k.u_temperature_C, "°C", 1),
             "barometer": _pm(k.barometer_bar * 1000, k.u_barometer_bar * 1000, "hPa", 0),
@@ -225,7 +251,8 @@ def _statements(truth: Truth, rng: np.random.Generator, k: Kitchen) -> dict[str,
             "invert": _pm(k.invert * 100, k.u_invert * 100, "%", 1),
             "water": _pm(k.water * 100, k.u_water * 100, "%", 1),
             "ash": _pm(k.ash * 100, 1.0, "%", 1),
-            "usable_nitrogen": _pm(k.usable_nitrogen * 100, k.u_usable_nitrogen * 100, "%", 2),
+            "nitrogen": _pm(k.nitrogen * 100, 0.3, "%", 1),
+            "usable_nitrogen": f"{k.usable_nitrogen[0] * 100:g} to {k.usable_nitrogen[1] * 100:g} %",
         }},
         "inoculum": {
             "ingredient": "active dry yeast", "amount": _pm(k.yeast_g, k.u_yeast_g, "g", 1),
@@ -251,7 +278,10 @@ def collected_volume(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows
     warm = rng.normal(k.collector_C, k.u_collector_C)
     dry_bar = truth.batch.barometer_bar - float(water_vapour_pressure(warm))
     lost = rng.uniform(0.0, k.most_loss_to_water)
-    volume = truth.at("collected_mol", time) * (1 - lost) * L_BAR_GAS_CONSTANT * (warm + ZERO_CELSIUS_K) / dry_bar * 1000
+    z = float(co2_compressibility(warm, dry_bar))
+    volume = (
+        z * truth.at("collected_mol", time) * (1 - lost) * L_BAR_GAS_CONSTANT * (warm + ZERO_CELSIUS_K) / dry_bar * 1000
+    )
     steps = np.diff(volume) / rng.normal(1.0, k.u_volume_factor)
     walked = np.concatenate([[0.0], np.cumsum(steps + rng.normal(0, k.u_increment_mL, len(steps)))])
     read = walked + np.concatenate([[0.0], rng.normal(0, k.u_reading_mL, len(steps))])
@@ -260,12 +290,20 @@ def collected_volume(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows
 
 def vessel_weight(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows:
     """Weight of jar and contents [g], each reading with the scale's error."""
-    last = max((t for t, _ in truth.batch.withdrawals), default=truth.time_h[-1])
-    time = np.arange(0.0, max(last, truth.time_h[-1]) + 1e-9, k.weight_every_h)
-    contents = truth.batch.liquid_L * 1020 + k.jar_g - truth.at("lost_g", time)
+    time = np.arange(0.0, truth.time_h[-1] + 1e-9, k.weight_every_h)
+    first, last = _densities(truth)
+    contents = truth.batch.liquid_L * first + k.jar_g - truth.at("lost_g", time)
     for at, volume in truth.batch.withdrawals:
-        contents = contents - np.where(time > at, volume * 1015, 0.0)
+        done = float(truth.at("co2_produced_mol", at) / truth.series["co2_produced_mol"][-1])
+        contents = contents - np.where(time > at, volume * (first + done * (last - first)), 0.0)
     return {"time [h]": _cells(time, 1), "weight [g]": _cells(contents + rng.normal(0, k.u_weight_g, len(time)), 1)}
+
+
+def gauge_pressure(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows:
+    """A logger's gauge pressure [bar], to the nearest hundredth."""
+    time = np.arange(0.0, truth.time_h[-1] + 1e-9, k.log_every_h)
+    gauge = truth.at("pressure_bar", time) - truth.batch.barometer_bar + rng.normal(0, k.u_pressure_bar, len(time))
+    return {"time [h]": _cells(time, 2), "pressure [bar]": _cells(gauge, 3)}
 
 
 def standards(rng: np.random.Generator, k: Kitchen) -> Rows:
@@ -283,23 +321,30 @@ def standards(rng: np.random.Generator, k: Kitchen) -> Rows:
 def samples(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows:
     """Diluted samples read on the sensor; each dilution is pipetted once and read several times."""
     rows: Rows = {"sample": [], "time [h]": [], "signal [V]": [], "dilution": [], "temperature [°C]": []}
-    times = [*k.samples_h, float(truth.time_h[-1])]
-    for i, time in enumerate(times):
-        pct = float(ethanol_pct_vol_from_concentration(float(truth.at("ethanol_g", time) / truth.at("liquid_L", time))))
+    cooled = float(water_density(20.0) / water_density(truth.batch.temperature_C))
+    for i, time in enumerate([*k.samples_h, float(truth.time_h[-1])]):
+        concentration = float(truth.at("ethanol_g", time) / truth.at("liquid_L", time))
+        pct = float(ethanol_pct_vol_from_concentration(concentration * cooled))
         for dilution in k.dilutions:
             true_dilution = dilution * (1 + rng.normal(0, k.u_pipetting))
             for _ in range(k.replicates):
                 signal = k.blank_V + k.slope_V * pct / true_dilution + rng.normal(0, k.u_signal_V)
-                for name, cell in zip(rows, (f"S{i + 1}", f"{time:g}", f"{signal:.3f}", f"{dilution}", f"{20 + rng.normal(0, 0.1):.1f}")):
+                for name, cell in zip(
+                    rows, (f"S{i + 1}", f"{time:g}", f"{signal:.3f}", f"{dilution}", f"{20 + rng.normal(0, 0.1):.1f}")
+                ):
                     rows[name].append(cell)
     return rows
 
 
-def volumes(truth: Truth, k: Kitchen) -> Rows:
-    """The ledger: every sample taken."""
-    times = [*(t for t, _ in truth.batch.withdrawals), float(truth.time_h[-1])]
-    taken = [*(v * 1000 for _, v in truth.batch.withdrawals), k.last_sample_mL]
-    return {"time [h]": [f"{t:g}" for t in times], "what": ["sample"] * len(times), "volume [mL]": [f"{v:g}" for v in taken]}
+def volumes(k: Kitchen) -> Rows:
+    """The ledger as written: every sample taken."""
+    taken = [k.sample_mL] * len(k.samples_h) + [k.last_sample_mL]
+    return {
+        "time [h]": [f"{t:g}" for t in (*k.samples_h, k.hours)],
+        "what": ["sample"] * len(taken),
+        "volume [mL]": [f"{v:g}" for v in taken],
+        "u [mL]": [f"{k.u_sample_mL:g}"] * len(taken),
+    }
 
 
 def weights(truth: Truth, rng: np.random.Generator, k: Kitchen) -> tuple[Rows, float]:
@@ -347,21 +392,20 @@ def hold(rng: np.random.Generator) -> Rows:
     return {"time [h]": _cells(time, 1), "temperature [°C]": _cells(temperature, 1), "pH": _cells(pH, 2)}
 
 
-def densities(truth: Truth, rng: np.random.Generator, k: Kitchen) -> tuple[float, float]:
-    """Hydrometer readings at 20 °C [kg/m3] before and after.
+def _densities(truth: Truth) -> tuple[float, float]:
+    """Density of the liquid at 20 °C before and after [kg/m3].
 
-    Dissolved solids count as sucrose of the same mass; ethanol lowers the density as in pure water;
-    the two add up (a simplification, common practice, no source).
+    Dissolved solids count as sucrose of the same mass; ethanol lowers the density as in pure water; the
+    two add up (a simplification, common practice, no source).
     """
-    litre = truth.batch.liquid_L * 1000
-    dissolved = truth.batch.solids_g
-    first = float(sucrose_density((truth.batch.sucrose_g + truth.batch.hexose_g + dissolved) / (litre * 1.04), 20.0))
-    left = float(truth.series["sugar_g"][-1]) + dissolved + truth.amounts["glycerol"] + truth.amounts["succinic acid"]
+    grams = truth.batch.liquid_L * 1000
+    solids = truth.batch.solids_g
+    first = float(sucrose_density((truth.batch.sucrose_g + truth.batch.hexose_g + solids) / (grams * 1.04), 20.0))
+    left = float(truth.series["sugar_g"][-1]) + solids + truth.amounts["glycerol"] + truth.amounts["succinic acid"]
     concentration = float(truth.series["ethanol_g"][-1] / truth.series["liquid_L"][-1])
     mass_fraction = float(ethanol_mass_fraction(ethanol_pct_vol_from_concentration(concentration)))
     lighter = float(water_density(20.0)) - float(ethanol_density(mass_fraction, 20.0))
-    second = float(sucrose_density(left / (litre * 1.01), 20.0)) - lighter
-    return first + rng.normal(0, k.u_density_kg_m3), second + rng.normal(0, k.u_density_kg_m3)
+    return first, float(sucrose_density(left / (grams * 1.01), 20.0)) - lighter
 
 
 def _cells(values: Floats, digits: int) -> list[str]:

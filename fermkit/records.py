@@ -1,38 +1,38 @@
 """A run on disk becomes a `Run`: every value converted once, every oddity said.
 
-A run is a folder with ``run.toml`` and one CSV a table, or one .xlsx workbook with the
-same as sheets. Nothing on disk is ever changed, and nothing outside the folder is read.
+A run is a folder with ``run.toml`` and one CSV a table, or one .xlsx workbook with the same as sheets.
+Nothing on disk is ever changed, nothing outside the folder is read, nothing in it is executed.
 """
 
 import difflib
 import hashlib
-import math
-import re
-import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
-
 from fermkit.errors import InputError
-from fermkit.findings import Finding
+from fermkit.findings import Finding, Notebook
+from fermkit.instruments import corrected_settings, corrected_table, correction, corrections
 from fermkit.ledger import Ledger, ledger_of
-from fermkit.quantities import as_number, conversion, read_quantity
-from fermkit.run_layout import LISTS, NAMED, SECTIONS, TABLES, Key
-from fermkit.tables import read_table
-from fermkit.written import Line, Page, Written
+from fermkit.oddities import odd_readings, one_row_a_moment
+from fermkit.quantities import conversion
+from fermkit.run_layout import NEEDED, SECTIONS, TABLES
+from fermkit.settings import read_settings, read_toml, table_layouts
+from fermkit.tables import LARGEST_BYTES, Table, read_rows, read_table
+from fermkit.workbooks import LARGEST_BYTES as LARGEST_WORKBOOK
+from fermkit.workbooks import read_workbook
+from fermkit.writing import write_run, write_workbook
+from fermkit.written import Line, Page, Written, nominal
+
+__all__ = ["Run", "Source", "read_run", "run_from", "write_run", "write_workbook"]
 
 LARGEST_TOML: Final = 1_000_000
-GAS_COLUMNS: Final = {
-    "collected volume": ("volume_mL", "mL"),
-    "flow rate": ("flow_mL_h", "mL/h"),
-    "bubble count": ("bubbles", "1"),
-    "vessel weight": ("weight_g", "g"),
-    "pressure": ("pressure_bar", "bar"),
-}
-"""For each kind of gas reading, the column that holds it and its unit."""
+SAME_CLOCK: Final = ("samples", "volumes")
+"""Tables whose times count from the start of the run, as the gas readings do; drying and hold have their own."""
+
+TableReader = Callable[[str, str], Table]
+"""Reads one table, given the dates' order and the start."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,18 +56,17 @@ class Run(Written):
     invented : bool
         True for demonstration data.
     vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest : mapping
-        Names carry their unit (``total_L``); values are floats or ufloats. What was not
-        written is not there.
+        Names carry their unit (``total_L``); values are floats or ufloats. What was not written is not there.
     feed, gas : tuple of mappings
-        One each ingredient added; one each route to the gas, with ``column`` and ``unit``.
+        One each ingredient added; one each route to the gas, with the ``column`` and ``unit`` of its readings.
     ingredients : mapping of mappings
         Composition as mass fractions.
     instruments : mapping of mappings
-        Checks and the correction that came of them: ``factor``, ``offset_C``, ``offset_bar``.
+        Checks, and the corrections that came of them.
     tables : mapping of DataFrames
-        Corrected readings with the file's row numbers in ``row``.
+        Corrected readings in order of time, with the file's row numbers in ``row``.
     units : mapping
-        Units of columns that may have any (a sensor's signal): ``units["standards"]["signal"]``.
+        Units of columns that may have any: ``units["standards"]["signal"]``.
     degrees_of_freedom : mapping
         n − 1 for each value written as a list of replicates: ``{"harvest.nitrogen": 2}``.
     ledger : Ledger
@@ -99,15 +98,29 @@ class Run(Written):
     findings: tuple[Finding, ...] = ()
     sources: tuple[Source, ...] = ()
 
+    def common_factor(self, table: str) -> Any:
+        """What is still uncertain, alike for all weights of a table, after the scale's correction: 1 ± u."""
+        factor = correction(self.instruments, "factor", table if table in TABLES and table != "gas" else "gas")
+        return factor / nominal(factor)
+
+    @property
+    def doubts(self) -> tuple[Finding, ...]:
+        """The findings that may change a result."""
+        return tuple(finding for finding in self.findings if finding.level == "doubt")
+
     def page(self) -> Page:
         """What was recorded and what was noticed."""
         lines = [Line(key, value) for key, value in (("date", self.date), ("note", self.note)) if value]
-        lines += [Line("liquid at the start", self.vessel["liquid_L"], "L")] if "liquid_L" in self.vessel else []
-        for feed in self.feed:
-            lines.append(Line(f"feed: {feed['ingredient']}", feed.get("amount_g", feed.get("amount", "")), "g" if "amount_g" in feed else ""))
+        for name, key, unit in (("vessel", "total_L", "L"), ("liquid at the start", "liquid_L", "L")):
+            lines += [Line(name, self.vessel[key], unit)] if key in self.vessel else []
+        for part in (*self.feed, *([self.inoculum] if self.inoculum else [])):
+            weighed = "amount_g" in part
+            amount = part["amount_g"] if weighed else part.get("amount", "not given")
+            lines.append(Line(part.get("ingredient", "ingredient"), amount, "g" if weighed else ""))
+        lines += [Line(f"gas: {gas['kind']}", f"{len(self.tables.get(gas['table'], ()))} readings") for gas in self.gas]
         lines += [Line(f"table {name}", f"{len(frame)} rows") for name, frame in self.tables.items()]
         remarks = ["Invented data, for demonstration."] if self.invented else []
-        return Page(f"Run: {self.name}", lines, remarks + [f"{f.level}: {f}" for f in self.findings])
+        return Page(f"Run: {self.name}", lines, remarks + [f"{found.level}: {found}" for found in self.findings])
 
 
 def read_run(path: str | Path) -> Run:
@@ -120,174 +133,123 @@ def read_run(path: str | Path) -> Run:
     Returns
     -------
     Run
+        With everything that was noticed in ``findings``.
 
     Raises
     ------
     InputError
-        With file, row, column, value and remedy.
+        For what cannot be read safely: file, row, column, value and remedy are named.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     folder = write_run({"vessel": {"liquid": "2.00 ± 0.02 L"}}, {}, place + "/jar")
+    ...     run = read_run(folder)
+    >>> print(run.name, run.vessel["liquid_L"])
+    jar 2.000+/-0.020
     """
-    folder = Path(path)
-    if not folder.exists():
-        raise InputError(f"there is no {str(path)!r}", "a run folder or a workbook", "check the path")
-    if folder.is_file():
-        raise InputError(f"{folder.name!r} is a file", "a run folder", "give the folder that holds run.toml")
-    toml = folder / "run.toml"
-    if not toml.is_file():
-        raise InputError(f"{folder.name!r} holds no run.toml", "a folder with a run.toml", "write one, or check the path")
+    place = Path(path)
+    if place.is_dir():
+        return _from_folder(place)
+    if not place.is_file():
+        raise InputError(f"there is no run at {str(path)!r}", "a run folder or an .xlsx workbook", "check the path")
+    if place.suffix.lower() != ".xlsx":
+        raise InputError(
+            f"{place.name!r} is no run", "the folder that holds run.toml, or a workbook saved as .xlsx",
+            "give the folder's path, or save the workbook as .xlsx",
+        )  # fmt: skip
+    return _from_workbook(place)
+
+
+def _from_folder(folder: Path) -> Run:
+    if not (folder / "run.toml").exists():
+        raise InputError(
+            f"{folder.name!r} holds no run.toml", "a folder with a run.toml", "write one, or check the path"
+        )
     data = _contents(folder, "run.toml", LARGEST_TOML)
-    try:
-        settings = tomllib.loads(data.decode("utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as problem:
-        raise InputError(f"run.toml cannot be read: {problem}", "a TOML file in UTF-8", "mend that line; texts stand in quotes") from None
-    files = {name: _contents(folder, f"{name}.csv") for name in _table_names(settings) if (folder / f"{name}.csv").exists()}
+    written = read_toml(data)
     sources = [Source("run.toml", hashlib.sha256(data).hexdigest(), data.count(b"\n"))]
-    return _run(settings, files, folder, sources)
+    readers: dict[str, TableReader] = {}
+    layouts = table_layouts(written)
+    for name, layout in layouts.items():
+        if (folder / f"{name}.csv").exists() or (folder / f"{name}.csv").is_symlink():
+            readers[name] = _csv_reader(folder, name, layout, sources)
+    return _run(written, readers, folder, sources, Notebook("run.toml", _unused_files(folder, layouts)))
 
 
-def _contents(folder: Path, name: str, largest: int = 200_000_000) -> bytes:
-    place = folder / name
-    if folder.resolve() not in place.resolve().parents or not place.is_file():
-        raise InputError(f"{name} points outside the run folder", "files inside the run folder", "copy the file into the folder")
+def _csv_reader(folder: Path, name: str, layout: str, sources: list[Source]) -> TableReader:
+    def read(dates: str, start: str) -> Table:
+        data = _contents(folder, f"{name}.csv", LARGEST_BYTES)
+        table = read_table(data, f"{name}.csv", TABLES[layout], dates=dates, start=start)
+        sources.append(Source(f"{name}.csv", hashlib.sha256(data).hexdigest(), len(table.frame)))
+        return table
+
+    return read
+
+
+def _contents(folder: Path, name: str, largest: int) -> bytes:
+    """The bytes of a file that truly lies in the folder."""
+    place = (folder / name).resolve()
+    if folder.resolve() != place.parent or not place.is_file():
+        raise InputError(
+            f"{name} is a link out of the run folder, or no file",
+            "a plain file inside the folder",
+            "copy the file into the folder",
+        )
     size = place.stat().st_size
     if size > largest:
-        raise InputError(f"{name} has {size / 1e6:.0f} MB", f"at most {largest / 1e6:.0f} MB", "thin out the log")
-    return place.read_bytes()
+        raise InputError(
+            f"{name} has {size / 1e6:.0f} MB",
+            f"at most {largest / 1e6:.0f} MB",
+            "thin out the log, say to one reading a minute",
+        )
+    try:
+        return place.read_bytes()
+    except OSError as problem:
+        raise InputError(
+            f"{name} cannot be read: {problem.strerror}", "a file that may be read", "check its permissions"
+        ) from None
 
 
-def _table_names(settings: Mapping[str, Any]) -> dict[str, str]:
-    """Tables that the run may have: name → which columns it has."""
-    names = {name: name for name in TABLES}
-    for gas in settings.get("gas", ()):
-        if isinstance(gas, Mapping) and "table" in gas:
-            names[str(gas["table"])] = "gas"
-    for name in names:
-        if not re.fullmatch(r"\w[\w \-]{0,60}", name):
-            raise InputError(f"run.toml names the table {name[:60]!r}", "a plain file name without '.csv' and without folders", "rename the table")
-    return names
+def _unused_files(folder: Path, layouts: Mapping[str, str]) -> list[Finding]:
+    out = []
+    for place in sorted(folder.iterdir()):
+        if place.suffix.lower() in (".csv", ".tsv", ".txt", ".xlsx") and place.name not in {
+            f"{n}.csv" for n in layouts
+        }:
+            near = difflib.get_close_matches(place.stem.lower(), list(layouts), n=1)
+            hint = f"did you mean '{near[0]}.csv'?" if near else f"tables are: {', '.join(layouts)}"
+            out.append(
+                Finding("doubt" if near else "note", place.name[:60], None, "", f"this file was not read; {hint}")
+            )
+    return out
 
 
-def _run(settings: Mapping[str, Any], files: Mapping[str, bytes], folder: Path | None, sources: list[Source]) -> Run:
-    found: list[Finding] = []
-    dof: dict[str, int] = {}
-    values = _sections(settings, found, dof)
-    about = values["run"]
-    tables, units = {}, {}
-    layout = _table_names(settings)
-    for name, data in files.items():
-        table = read_table(data, f"{name}.csv", TABLES[layout[name]], dates=about.get("dates", ""), start=about.get("start", ""))
-        tables[name], units[name] = table.frame, table.units
-        found += table.findings
-        sources.append(Source(f"{name}.csv", hashlib.sha256(data).hexdigest(), len(table.frame)))
-    return Run(
-        name=about.get("name", folder.name if folder else "run"),
-        date=about.get("date", ""),
-        note=about.get("note", ""),
-        invented=bool(about.get("invented", False)),
-        folder=folder,
-        tables=tables,
-        units=units,
-        degrees_of_freedom=dof,
-        ledger=ledger_of(values["vessel"].get("liquid_L"), tables.get("volumes")),
-        findings=tuple(found),
-        sources=tuple(sources),
-        **{name: values[name] for name in SECTIONS if name != "run"},
+def _from_workbook(place: Path) -> Run:
+    data = (
+        _contents(place.parent, place.name, LARGEST_WORKBOOK)
+        if not place.is_symlink()
+        else _contents(place.resolve().parent, place.resolve().name, LARGEST_WORKBOOK)
     )
+    written, sheets, book = read_workbook(data, place.name)
+    sources = [Source(place.name, hashlib.sha256(data).hexdigest(), sum(len(rows) for rows in sheets.values()))]
+    layouts = table_layouts(written)
+    for name in sheets:
+        if name not in layouts:
+            near = difflib.get_close_matches(name, list(layouts), n=1)
+            hint = f"did you mean {near[0]!r}?" if near else f"tables are: {', '.join(layouts)}"
+            book.note(f"this sheet was not read; {hint}", column=name, level="doubt" if near else "note")
+    readers = {name: _row_reader(rows, name, layouts[name]) for name, rows in sheets.items() if name in layouts}
+    return _run(written, readers, None, sources, book, called=place.stem)
 
 
-def _sections(settings: Mapping[str, Any], found: list[Finding], dof: dict[str, int]) -> dict[str, Any]:
-    values: dict[str, Any] = {}
-    for name in settings:
-        if name not in SECTIONS:
-            found.append(_unknown(name, SECTIONS, "section"))
-    for name, keys in SECTIONS.items():
-        part = settings.get(name, [] if name in LISTS else {})
-        if name in LISTS:
-            values[name] = tuple(_section(f"{name} {i + 1}", keys, one, found, dof) for i, one in enumerate(part))
-        elif name in NAMED:
-            values[name] = {key: _section(f"{name}.{key}", keys, one, found, dof) for key, one in part.items()}
-        else:
-            values[name] = _section(name, keys, part, found, dof)
-    values["gas"] = tuple(_with_column(gas) for gas in values["gas"])
-    return values
+def _row_reader(rows: Sequence[Sequence[str]], name: str, layout: str) -> TableReader:
+    return lambda dates, start: read_rows(rows, name, TABLES[layout], dates=dates, start=start)
 
 
-def _with_column(gas: dict[str, Any]) -> dict[str, Any]:
-    """A gas route with the column that holds its readings, and that column's unit."""
-    if "kind" not in gas:
-        raise InputError("run.toml, gas: no kind is given", f"one of: {', '.join(GAS_COLUMNS)}", "write the kind of reading")
-    column, unit = GAS_COLUMNS[gas["kind"]]
-    return {"table": "gas", **gas, "column": column, "unit": unit}
-
-
-def _unknown(name: str, known: Any, what: str, where: str = "") -> Finding:
-    near = difflib.get_close_matches(name, list(known), n=1)
-    hint = f"did you mean {near[0]!r}?" if near else f"known are: {', '.join(known)}"
-    return Finding("doubt", "run.toml", None, where or name[:60], f"the {what} {name[:60]!r} is not known and was left out; {hint}")
-
-
-def _section(place: str, keys: Sequence[Key], part: Any, found: list[Finding], dof: dict[str, int]) -> dict[str, Any]:
-    if not isinstance(part, Mapping):
-        raise InputError(f"run.toml, {place}: {str(part)[:40]!r} stands where a section should", f"a section [{place}] with keys", "look at a sample run")
-    by_name = {key.written: key for key in keys}
-    out: dict[str, Any] = {}
-    for written, value in part.items():
-        key = by_name.get(written)
-        if key is None:
-            found.append(_unknown(written, by_name, "key", place))
-        else:
-            out.update(_value(f"{place}.{written}", key, value, part, dof))
-    return out
-
-
-def _value(place: str, key: Key, value: Any, part: Mapping[str, Any], dof: dict[str, int]) -> dict[str, Any]:
-    name = f"run.toml, {place}"
-    if key.kind == "flag":
-        if not isinstance(value, bool):
-            raise InputError(f"{name} is {value!r}", "true or false", "write it without quotes")
-        return {key.name: value}
-    if key.kind == "text":
-        return {key.name: str(value)}
-    if key.kind == "word":
-        if value not in key.words:
-            near = difflib.get_close_matches(str(value), key.words, n=1)
-            raise InputError(f"{name} is {value!r}", f"one of: {', '.join(key.words)}", f"did you mean {near[0]!r}?" if near else "choose one")
-        return {key.name: value}
-    act = key.act.format(ingredient=part.get("ingredient", "ingredient"))
-    if key.kind == "amount":
-        return _amount(name, key, value, part, act)
-    if isinstance(value, list):
-        return {key.name: _replicates(name, place, key, value, act, dof)}
-    quantity = read_quantity(str(value), key.unit, name)
-    if key.kind == "interval":
-        return {key.name: quantity.ends or (quantity.value, quantity.value)}
-    return {key.name: as_number(quantity, act)}
-
-
-def _replicates(name: str, place: str, key: Key, value: list[Any], act: str, dof: dict[str, int]) -> Any:
-    if len(value) < 2:
-        raise InputError(f"{name} is a list of {len(value)}", "two values or more", "write a single value without brackets")
-    many = np.array([read_quantity(str(one), key.unit, name).value for one in value])
-    dof[place] = len(many) - 1
-    from uncertainties import ufloat
-
-    return ufloat(float(many.mean()), float(many.std(ddof=1)) / math.sqrt(len(many)), tag=act)
-
-
-def _amount(name: str, key: Key, value: Any, part: Mapping[str, Any], act: str) -> dict[str, Any]:
-    if key.name in ("u_reading", "u_increment"):
-        unit = GAS_COLUMNS.get(part.get("kind", ""), ("", "1"))[1]
-        return {key.name: read_quantity(str(value), unit, name).value}
-    out: dict[str, Any] = {key.name: str(value)}
-    for unit in ("g", "mL"):
-        try:
-            out[f"{key.name}_{unit}"] = as_number(read_quantity(str(value), unit, name), act)
-        except InputError:
-            continue
-    return out
-
-
-def write_run(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequence[Any]]], folder: str | Path) -> Path:
-    """Write a run folder: run.toml and one CSV a table. Never overwrites.
+def run_from(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequence[Any]]]) -> Run:
+    """A run from settings and tables in memory, read exactly as from a folder.
 
     Parameters
     ----------
@@ -295,60 +257,147 @@ def write_run(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Seq
         Sections and keys as in run.toml.
     tables : mapping of mappings
         For each table: header → cells.
-    folder : str or Path
-        Must not exist, or be empty.
 
     Returns
     -------
-    Path
-        The folder.
+    Run
+
+    Examples
+    --------
+    >>> run = run_from({"run": {"name": "jar"}}, {"hold": {"time [min]": [0, 30], "temperature [°C]": [20, 50]}})
+    >>> run.tables["hold"].time_h.tolist()
+    [0.0, 0.5]
     """
-    place = Path(folder)
-    if place.exists() and (not place.is_dir() or any(place.iterdir())):
-        raise InputError(f"{place.name!r} is there already", "a new or an empty folder", "choose another name; nothing was written")
-    place.mkdir(parents=True, exist_ok=True)
-    (place / "run.toml").write_text(_toml(settings), encoding="utf-8")
+    layouts = table_layouts(settings)
+    readers = {}
     for name, table in tables.items():
-        (place / f"{name}.csv").write_text(_csv(table), encoding="utf-8")
-    return place
+        if name not in layouts:
+            raise InputError(f"there is no table {name!r}", f"one of: {', '.join(layouts)}", "rename it")
+        rows = [list(table), *([str(cell) for cell in row] for row in zip(*table.values(), strict=True))]
+        readers[name] = _row_reader(rows, name, layouts[name])
+    return _run(settings, readers, None, [], Notebook("run.toml"))
 
 
-def _csv(table: Mapping[str, Sequence[Any]]) -> str:
-    import csv
-    import io
-
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(table)
-    writer.writerows(zip(*table.values(), strict=True))
-    return out.getvalue()
-
-
-def _toml(settings: Mapping[str, Any]) -> str:
-    parts: list[str] = []
-    for name, section in settings.items():
-        if name in LISTS:
-            parts += [f"[[{name}]]\n" + _toml_keys(one) for one in section]
-        elif name in NAMED:
-            parts += [f"[{name}.{_toml_text(key)}]\n" + _toml_keys(one) for key, one in section.items()]
-        else:
-            parts.append(f"[{name}]\n" + _toml_keys(section))
-    return "\n".join(parts)
-
-
-def _toml_keys(section: Mapping[str, Any]) -> str:
-    return "".join(f"{key} = {_toml_value(value)}\n" for key, value in section.items())
-
-
-def _toml_value(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, (list, tuple)):
-        return "[" + ", ".join(_toml_value(one) for one in value) + "]"
-    return _toml_text(str(value))
+def _run(
+    written: Mapping[str, Any], readers: Mapping[str, TableReader], folder: Path | None, sources: list[Source],
+    book: Notebook, called: str = "run",
+) -> Run:  # fmt: skip
+    values, dof = read_settings(written, book)
+    instruments = corrections(values["instruments"], book)
+    corrected_settings(values, instruments)
+    values["instruments"] = instruments
+    about = values["run"]
+    read = _tables(readers, about, book)
+    frames = {name: corrected_table(name, table.frame, instruments) for name, table in read.items()}
+    _gas_tables(frames, values, book)
+    for name, column in (("drying", "weight_g"), ("hold", "temperature_C")):
+        if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):
+            frames[name] = _through_time(frames[name], column, name, book)
+    _one_signal_unit(frames, read, book)
+    return Run(
+        name=about.get("name") or (folder.resolve().name if folder else called),
+        date=about.get("date", ""), note=about.get("note", ""), invented=about.get("invented", False),
+        folder=folder, tables=frames, units={name: table.units for name, table in read.items()},
+        degrees_of_freedom=dof, ledger=ledger_of(values["vessel"].get("liquid_L", 0.0), frames.get("volumes")),
+        findings=(*book.all(), *(found for table in read.values() for found in table.findings)),
+        sources=tuple(sources), **{name: values[name] for name in SECTIONS if name != "run"},
+    )  # fmt: skip
 
 
-def _toml_text(text: str) -> str:
-    import json
+def _tables(readers: Mapping[str, TableReader], about: Mapping[str, Any], book: Notebook) -> dict[str, Table]:
+    """Every table; clock times in the samples and the ledger count from where the gas readings start."""
+    out: dict[str, Table] = {}
+    start = about.get("start", "")
+    zero = start
+    for name in sorted(readers, key=lambda name: name in SAME_CLOCK):
+        table = readers[name](
+            about.get("dates", ""), zero if name in SAME_CLOCK else start if name not in ("drying", "hold") else ""
+        )
+        if table.zero and name in SAME_CLOCK and not zero:
+            raise InputError(
+                f"{name} has clock times, and nothing says when the run started", "the start of the run",
+                'write start = "18:00" (or with its date) under [run]',
+            )  # fmt: skip
+        zero = zero or (table.zero if name not in ("drying", "hold", "standards") else "")
+        missing = [need for need in NEEDED.get(name, ("time_h",)) if need not in table.frame]
+        if missing:
+            titles = {
+                c.name: c.written + (f" [{c.unit}]" if c.unit not in ("1", "any") else "")
+                for c in TABLES.get(name, TABLES["gas"])
+            }
+            raise InputError(
+                f"{name} has no column {' and no column '.join(titles[need] for need in missing)}",
+                f"the columns {', '.join(titles[need] for need in NEEDED.get(name, ('time_h',)))}", "add it, or mend the header",
+            )  # fmt: skip
+        out[name] = table
+    return {name: out[name] for name in readers}
 
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+def _gas_tables(frames: dict[str, Any], values: Mapping[str, Any], book: Notebook) -> None:
+    """Each route's table in order, with the column that it needs; absolute pressures become gauge."""
+    for place, gas in enumerate(values["gas"], start=1):
+        name, column = gas["table"], gas["column"]
+        if name not in frames:
+            raise InputError(
+                f"gas {place} has its readings in {name!r}, which is not there",
+                f"a table {name} [time, {column}]",
+                "add the table, or name the right one",
+            )
+        if column not in frames[name]:
+            have = ", ".join(c for c in frames[name].columns if c != "row")
+            raise InputError(
+                f"gas {place} is a {gas['kind']}, but {name} has only: {have}", f"a column for {column}",
+                "add it, or change the kind of reading",
+            )  # fmt: skip
+        if gas["kind"] == "pressure":
+            _gauge(frames[name], gas, values["conditions"], place)
+        frames[name] = _through_time(
+            frames[name], gas["column"], name, book, cumulative=gas["kind"] in ("collected volume", "bubble count")
+        )
+
+
+def _gauge(frame: Any, gas: dict[str, Any], conditions: Mapping[str, Any], place: int) -> None:
+    kind = gas.get("pressure", "")
+    if not kind:
+        raise InputError(
+            f"gas {place} is a pressure, gauge or absolute is not said",
+            "one of: gauge, absolute",
+            'write pressure = "gauge" under [[gas]]',
+        )
+    if kind == "absolute" and "barometer_bar" not in conditions:
+        raise InputError(
+            f"gas {place} is an absolute pressure without a barometer",
+            "the barometer",
+            'write barometer = "1013 ± 5 hPa" under [conditions]',
+        )
+    gas["column"] = "pressure_bar_gauge"
+    if "pressure_bar" in frame:
+        frame["pressure_bar_gauge"] = frame.pop("pressure_bar") - (
+            nominal(conditions["barometer_bar"]) if kind == "absolute" else 0.0
+        )
+
+
+def _through_time(frame: Any, column: str, name: str, book: Notebook, *, cumulative: bool = False) -> Any:
+    at = Notebook(f"{name}.csv")
+    frame = one_row_a_moment(frame, at)
+    odd_readings(frame, column, at, cumulative=cumulative)
+    book.findings.extend(at.all())
+    return frame
+
+
+def _one_signal_unit(frames: Mapping[str, Any], read: Mapping[str, Table], book: Notebook) -> None:
+    """Samples in the unit of the standards."""
+    if "standards" not in read or "samples" not in read:
+        return
+    unit, other = (read[name].units.get("signal", "") for name in ("standards", "samples"))
+    if unit == other:
+        return
+    try:
+        factor, offset = conversion(other, unit)
+    except InputError as problem:
+        raise InputError(
+            f"samples: the signal is in {other!r}, in the standards in {unit!r}", problem.needed, problem.do
+        ) from None
+    frames["samples"]["signal"] = frames["samples"]["signal"] * factor + offset
+    read["samples"].units["signal"] = unit
+    book.note(f"the samples' signal was converted from {other} to {unit}", column="samples")

@@ -1,69 +1,76 @@
 """Reads a table that a person or a logger wrote: text in, named columns and findings out.
 
-Separator, decimal sign, encoding and the way times are written are found by counting,
-units are taken from the header and converted once. What can be read safely is read and
-reported; the rest is refused with row, column, value and remedy.
+Separator, decimal sign, encoding and the way times are written are found by counting; units are
+taken from the header and converted once. What can be read safely is read and reported; the rest
+is refused with file, row, column, value and remedy.
 """
 
+import codecs
 import csv
 import difflib
 import io
 import re
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fermkit.clock import hours_since
 from fermkit.errors import InputError
-from fermkit.findings import Finding, rows_in_words
-from fermkit.quantities import UNIT_TEXT, conversion, number
+from fermkit.findings import Finding, Notebook, rows_in_words
+from fermkit.oddities import in_order
+from fermkit.properties import ethanol_pct_vol, ethanol_pct_vol_from_concentration
+from fermkit.quantities import BY_VOLUME, conversion, number
 from fermkit.run_layout import Column
 
 Floats = NDArray[np.float64]
+Rows = NDArray[np.int64]
+Body = list[tuple[int, list[str]]]
+
 SEPARATORS: Final = (";", "\t", "|", ",")
-NO_READING: Final = frozenset({"", "-", "--", "–", "—", "?", "n.d.", "nd", "n/a", "na", "nan", "none", "null", "x"})
+NO_READING: Final = frozenset({
+    "", "-", "--", "---", "–", "—", "?", "n.d.", "nd", "n/a", "na", "nan", "none", "null", "x", "missing",
+})  # fmt: skip
 """Words that mean 'no reading' (common practice, no source)."""
+
 LARGEST_BYTES: Final = 200_000_000
+LARGEST_UNEVEN_BYTES: Final = 60_000_000
+"""Cell by cell a file needs some six times its size in memory, so uneven files have a lower limit."""
+
+FAST_FROM_BYTES: Final = 100_000
 MOST_COLUMNS: Final = 64
-FAST_FROM_BYTES: Final = 200_000
 
 
 @dataclass(frozen=True)
 class Table:
-    """A table as read: a DataFrame with our column names and the file's row numbers, and what was found."""
+    """A table as read: our columns with the file's row numbers, units of sensor columns, findings.
+
+    `zero` is the time as written that counts as 0 h, where times are clock times.
+    """
 
     frame: Any
     units: dict[str, str]
     findings: tuple[Finding, ...]
+    zero: str = ""
 
 
-@dataclass
-class _Reading:
-    """What is known about one file while it is read."""
+@dataclass(frozen=True)
+class _Asked:
+    """What a table may hold, and how its dates and its start are meant."""
 
-    file: str
     columns: Sequence[Column]
-    dates: str = ""
-    start: str = ""
-    findings: list[Finding] = field(default_factory=list)
-
-    def note(self, sentence: str, *, row: int | None = None, column: str = "", level: str = "note") -> None:
-        self.findings.append(Finding(level, self.file, row, column, sentence))
-
-    def refuse(self, met: str, needed: str, do: str, *, row: int | None = None, column: str = "") -> InputError:
-        place = ", ".join(part for part in (self.file, f"row {row}" if row else "", column[:60]) if part)
-        return InputError(f"{place}: {met}", needed, do)
+    dates: str
+    start: str
 
 
 def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str = "", start: str = "") -> Table:
-    """Read one CSV table.
+    """Read one table from the bytes of a text file.
 
     Parameters
     ----------
     data : bytes
-        The file's contents.
     file : str
         Its name, for the findings.
     columns : sequence of Column
@@ -71,13 +78,12 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
     dates : "day first", "month first" or ""
         How dates such as 03/04/2026 are meant; needed only where both are possible.
     start : str
-        The moment that counts as 0 h where times are clock times (``"18:00"`` or
-        ``"2026-03-02 18:00"``); empty: the first row.
+        The moment that counts as 0 h where times are clock times; empty: the first row.
 
     Returns
     -------
     Table
-        Columns named with their unit (``time_h``), in fermkit's units, plus ``row``.
+        Columns named with their unit (``time_h``), in fermkit's units, in order of time, plus ``row``.
 
     Raises
     ------
@@ -93,146 +99,256 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
        2     0.0        0.0
        3     0.5      210.0
     """
-    reading = _Reading(file, columns, dates, start)
-    text = _decode(data, reading)
-    separator = _separator(text, reading)
-    rows = _split(text, separator, reading)
-    return _table(rows, reading, None if separator == "," else "either")
+    book, asked = Notebook(file), _Asked(columns, dates, start)
+    encoding = _encoding(data, book)
+    separator, header_line = _separator(data, encoding, book)
+    if len(data) > FAST_FROM_BYTES and encoding == "utf-8-sig":
+        quick = _plain_numbers(data, separator, header_line, asked, book)
+        if quick is not None:
+            return quick
+    if len(data) > LARGEST_UNEVEN_BYTES:
+        raise book.refusal(
+            f"the file has {len(data) / 1e6:.0f} MB and is not plain numbers throughout",
+            f"at most {LARGEST_UNEVEN_BYTES / 1e6:.0f} MB for a table with remarks, gaps or clock times",
+            "thin out the log, or write hours as plain numbers and leave the remarks out",
+        )
+    return _table(_split(data, encoding, separator, book), asked, book, separator)
 
 
-def read_rows(rows: Sequence[Sequence[str]], file: str, columns: Sequence[Column], *, dates: str = "", start: str = "") -> Table:
+def read_rows(
+    cells: Sequence[Sequence[str]], file: str, columns: Sequence[Column], *, dates: str = "", start: str = ""
+) -> Table:
     """Read a table that is already split into cells, such as a sheet of a workbook."""
-    reading = _Reading(file, columns, dates, start)
-    numbered = [(i + 1, list(row)) for i, row in enumerate(rows) if any(cell.strip() for cell in row)]
-    if not numbered:
-        raise reading.refuse("the table is empty", "a header and at least one row", "fill it in, or delete it")
-    return _table(numbered, reading, "either")
+    book = Notebook(file)
+    body = [(i + 1, list(row)) for i, row in enumerate(cells) if any(cell.strip() for cell in row)]
+    if not body:
+        raise book.refusal("the table is empty", "a header and at least one row", "fill it in, or delete it")
+    return _table(body, _Asked(columns, dates, start), book, ";")
 
 
-def _decode(data: bytes, reading: _Reading) -> str:
+def _encoding(data: bytes, book: Notebook) -> str:
     if len(data) > LARGEST_BYTES:
-        raise reading.refuse(f"the file has {len(data) / 1e6:.0f} MB", f"at most {LARGEST_BYTES / 1e6:.0f} MB", "thin out the log, say to one reading a minute")
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        encodings = ["utf-16"]
-    else:
-        encodings = ["utf-8-sig", "cp1252"]
-    for encoding in encodings:
+        raise book.refusal(
+            f"the file has {len(data) / 1e6:.0f} MB", f"at most {LARGEST_BYTES / 1e6:.0f} MB",
+            "thin out the log, say to one reading a minute",
+        )  # fmt: skip
+    wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):
         try:
-            text = data.decode(encoding)
+            if encoding == "utf-8-sig" and data.isascii():
+                found = "\0" in data[:1000].decode("ascii") or b"\0" in data
+            else:
+                found = "\0" in codecs.decode(data, encoding)
         except UnicodeDecodeError:
             continue
-        if "\0" in text:
+        if found:
             break
         if encoding != "utf-8-sig":
-            reading.note(f"read as {encoding}, since it is not UTF-8")
-        return text
-    raise reading.refuse("the file is not text", "a table as plain text (CSV)", "save it as CSV with UTF-8")
+            book.note(f"read as {encoding}, since it is not UTF-8")
+        return encoding
+    raise book.refusal("the file is not text", "a table as plain text (CSV)", "save it as CSV in UTF-8")
 
 
-def _separator(text: str, reading: _Reading) -> str:
-    lines = [line for line in text[:50_000].splitlines() if line.strip() and not line.startswith("#")][:50]
-    if not lines:
-        raise reading.refuse("the table is empty", "a header and at least one row", "fill it in, or delete it")
-    counts = {sign: _outside_brackets(lines[0]).count(sign) for sign in SEPARATORS}
-    best = max(SEPARATORS, key=lambda sign: counts[sign])
-    return best if counts[best] else ","
+def _lines(data: bytes, encoding: str) -> io.TextIOWrapper:
+    return io.TextIOWrapper(io.BytesIO(data), encoding=encoding, newline="")
 
 
-def _outside_brackets(header: str) -> str:
-    return re.sub(r"\[[^\]]*\]|\"[^\"]*\"", "", header)
+def _separator(data: bytes, encoding: str, book: Notebook) -> tuple[str, int]:
+    """The sign between columns, and the line of the header (blank and # lines come before)."""
+    for line, text in enumerate(
+        _lines(data[: 200_000 & ~1], encoding) if encoding == "utf-16" else _head(data, encoding), start=1
+    ):
+        if not text.strip() or text.startswith("#"):
+            continue
+        bare = re.sub(r'\[[^\]]*\]|"[^"]*"', "", text[:5000])
+        counts = {sign: bare.count(sign) for sign in SEPARATORS}
+        best = max(SEPARATORS, key=lambda sign: counts[sign])
+        return (best if counts[best] else ","), line
+    raise book.refusal("the table is empty", "a header and at least one row", "fill it in, or delete it")
 
 
-def _split(text: str, separator: str, reading: _Reading) -> list[tuple[int, list[str]]]:
-    rows: list[tuple[int, list[str]]] = []
-    blank: list[int] = []
-    source = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=False)
-    try:
-        for cells in source:
-            line = source.line_num
-            if not any(cell.strip() for cell in cells):
-                blank.append(line)
-            elif not cells[0].startswith("#"):
-                rows.append((line, cells))
-    except csv.Error as problem:
-        raise reading.refuse(f"the row cannot be split ({problem})", "one row a line", "mend the quotation marks", row=source.line_num) from None
-    inner = [line for line in blank if rows and line < rows[-1][0]]
-    if inner:
-        reading.note(f"{len(inner)} blank rows were skipped: {rows_in_words(inner)}")
-    return rows
+def _head(data: bytes, encoding: str) -> list[str]:
+    return data[:200_000].decode(encoding, errors="ignore").splitlines(keepends=True)
 
 
-def _table(rows: list[tuple[int, list[str]]], reading: _Reading, decimal: str | None) -> Table:
+def _plain_numbers(data: bytes, separator: str, header_line: int, asked: _Asked, book: Notebook) -> Table | None:
+    """The quick way, for a long and even table of numbers: pandas' C parser. None where it is not one."""
+    lines = data.count(b"\n") + (not data.endswith(b"\n"))
+    header = _head(data, "utf-8-sig")[header_line - 1].rstrip("\r\n").split(separator)
+    if b'"' in data or len(header) > MOST_COLUMNS or data.count(b"\r") not in (0, data.count(b"\n")):
+        return None
+    counted = data.count(separator.encode()) - sum(
+        line.count(separator) for line in _head(data, "utf-8-sig")[: header_line - 1]
+    )
+    if counted != (len(header) - 1) * (lines - header_line + 1):
+        return None
+    trial = Notebook(book.file, list(book.findings))
+    found = [_column(title.strip(), asked, trial, header_line) for title in header]
+    wanted = [i for i, (column, _) in enumerate(found) if column is not None]
+    names = [column.name for column, _ in found if column is not None]
+    if any(c is not None and (c.kind == "text" or (c.kind == "time" and not unit)) for c, unit in found):
+        return None
+    if len(set(names)) < len(names) or not wanted:
+        return None
+    frame = _parsed(data, separator, header_line, len(header), wanted)
+    if frame is None:
+        return None
+    out: dict[str, Any] = {"row": np.arange(header_line + 1, header_line + 1 + len(frame), dtype=np.int64)}
+    units: dict[str, str] = {}
+    for i in wanted:
+        column, unit = found[i]
+        assert column is not None
+        values = frame[i].to_numpy()
+        if np.isinf(values).any():
+            return None
+        out[column.name] = _converted(values, header[i], column, unit, trial)
+        units[column.name] = unit if column.unit == "any" else column.unit
+    return _finished(out, units, asked, trial, "")
+
+
+def _parsed(data: bytes, separator: str, header_line: int, width: int, wanted: list[int]) -> Any:
     import pandas as pd
 
-    (header_row, header), body = rows[0], rows[1:]
+    signs = (("," if separator != "," and re.search(rb"\d,\d", data[:5000]) else "."),)
+    words = sorted(NO_READING | {word.upper() for word in NO_READING} | {"NaN", "None"})
+    for decimal in signs:
+        try:
+            return pd.read_csv(
+                io.BytesIO(data), sep=separator, header=None, names=range(width), skiprows=header_line,
+                usecols=wanted, dtype=np.float64, na_values=words, keep_default_na=False, decimal=decimal,
+                engine="c", skip_blank_lines=False, index_col=False, encoding="utf-8-sig",
+            )  # fmt: skip
+        except (ValueError, OverflowError):
+            continue
+    return None
+
+
+def _split(data: bytes, encoding: str, separator: str, book: Notebook) -> Body:
+    body: Body = []
+    blank: list[int] = []
+    source = csv.reader(_lines(data, encoding), delimiter=separator, strict=True)
+    try:
+        for cells in source:
+            if not any(cell.strip() for cell in cells):
+                blank.append(source.line_num)
+            elif not cells[0].startswith("#"):
+                body.append((source.line_num, cells))
+    except csv.Error as problem:
+        raise book.refusal(
+            f"the row cannot be split ({problem})", "one row a line", "mend the quotation marks", row=source.line_num
+        ) from None
+    inner = [line for line in blank if body and body[0][0] < line < body[-1][0]]
+    if inner:
+        book.note(f"{len(inner)} blank {'row' if len(inner) == 1 else 'rows'} skipped: {rows_in_words(inner)}")
+    return body
+
+
+def _table(body: Body, asked: _Asked, book: Notebook, separator: str) -> Table:
+    (header_row, header), rows = body[0], body[1:]
     if len(header) > MOST_COLUMNS:
-        raise reading.refuse(f"the header has {len(header)} columns", f"at most {MOST_COLUMNS}", "keep only the columns that are needed", row=header_row)
-    titles, body = _with_units_row([cell.strip() for cell in header], body, reading)
-    body = _even(titles, body, reading, header_row)
-    lines = np.array([line for line, _ in body], dtype=np.int64)
-    if not body:
-        raise reading.refuse("the table has a header but no rows", "at least one row", "fill it in, or delete it")
-    frame: dict[str, Any] = {"row": lines}
+        raise book.refusal(
+            f"the header has {len(header)} columns",
+            f"at most {MOST_COLUMNS}",
+            "keep only the columns that are needed",
+            row=header_row,
+        )
+    titles, rows = _with_units_row([cell.strip() for cell in header], rows, asked, book)
+    rows = _even(titles, rows, book)
+    if not rows:
+        raise book.refusal("the table has a header but no rows", "at least one row", "fill it in, or delete it")
+    lines = np.array([line for line, _ in rows], dtype=np.int64)
+    decimal = "point" if separator == "," else _decimal(rows)
+    out: dict[str, Any] = {"row": lines}
     units: dict[str, str] = {}
-    comma = decimal or ("comma" if _decimal_commas(body) else "point")
-    if decimal == "either":
-        comma = "comma" if _decimal_commas(body) else "point"
-    else:
-        comma = "point"
+    zero = ""
     for place, title in enumerate(titles):
-        column, unit = _column(title, reading, header_row)
+        column, unit = _column(title, asked, book, header_row)
         if column is None:
             continue
-        if column.name in frame:
-            raise reading.refuse(f"two columns mean {column.written!r}", "one column of each", "delete or rename one", row=header_row, column=title)
-        cells = [row[place].strip() for _, row in body]
+        if column.name in out:
+            raise book.refusal(
+                f"two columns mean {column.written!r}",
+                "one column of each",
+                "delete or rename one",
+                row=header_row,
+                column=title,
+            )
+        cells = [row[place].strip() for _, row in rows]
         if column.kind == "text":
-            frame[column.name] = cells
+            out[column.name] = [_unguarded(cell) for cell in cells]
         elif column.kind == "time" and not unit:
-            frame[column.name] = _clock_hours(cells, lines, title, reading)
+            out[column.name], zero = hours_since(cells, lines, title, asked.start, asked.dates, book)
         else:
-            frame[column.name] = _numbers(cells, lines, title, column, unit, comma, reading)
+            out[column.name] = _converted(_numbers(cells, lines, title, decimal, book), title, column, unit, book)
             units[column.name] = unit if column.unit == "any" else column.unit
-    return Table(_tidy(pd.DataFrame(frame), reading), units, tuple(reading.findings))
+    if len(out) == 1:
+        hints = [f.sentence.split("; ")[1] for f in book.findings if "did you mean" in f.sentence]
+        known = ", ".join(f"{c.written} [{c.unit}]" if c.unit not in ("1", "any") else c.written for c in asked.columns)
+        raise book.refusal(
+            f"no column is known: {', '.join(titles)[:80]}",
+            f"some of: {known}",
+            "mend the header" + (f": {hints[0]}" if hints else ""),
+            row=header_row,
+        )
+    return _finished(out, units, asked, book, zero)
 
 
-def _decimal_commas(body: list[tuple[int, list[str]]]) -> bool:
-    cells = [cell.strip() for _, row in body[:500] for cell in row]
-    commas = sum(bool(re.fullmatch(r"[-+]?\d*,\d+", cell)) for cell in cells)
-    return commas > 0
+def _finished(out: dict[str, Any], units: dict[str, str], asked: _Asked, book: Notebook, zero: str) -> Table:
+    import pandas as pd
+
+    frame = in_order(pd.DataFrame(out), asked.columns, book)
+    if frame.empty:
+        raise book.refusal("no row holds a reading", "at least one row with numbers", "fill it in, or delete the table")
+    return Table(frame, units, book.all(), zero)
 
 
-def _with_units_row(titles: list[str], body: list[tuple[int, list[str]]], reading: _Reading) -> tuple[list[str], list[tuple[int, list[str]]]]:
-    if not body or any("[" in title for title in titles):
-        return titles, body
-    line, cells = body[0]
+def _unguarded(cell: str) -> str:
+    """Text without the apostrophe that keeps spreadsheets from taking it for a formula."""
+    return cell[1:] if len(cell) > 1 and cell[0] == "'" and cell[1] in "=+-@" else cell
+
+
+def _decimal(rows: Body) -> str:
+    """Which sign splits off the decimals in a table whose columns are not split by commas."""
+    cells = [cell.strip() for _, row in rows for cell in row]
+    comma = sum(bool(re.fullmatch(r"[-+−]?[\d.' ]*,\d+", cell)) for cell in cells)
+    point = sum(bool(re.fullmatch(r"[-+−]?[\d,' ]*\.\d+", cell)) for cell in cells)
+    return "comma" if comma > point else "point"
+
+
+def _with_units_row(titles: list[str], rows: Body, asked: _Asked, book: Notebook) -> tuple[list[str], Body]:
+    """Units that stand in a row of their own below the header are moved into it."""
+    if not rows or any("[" in title for title in titles):
+        return titles, rows
+    line, cells = rows[0]
     words = [cell.strip().strip("[]()") for cell in cells[: len(titles)]]
-    if len(words) < len(titles) or not all(UNIT_TEXT.fullmatch(word) for word in words) or not any(words):
-        return titles, body
-    known = {column.written: column for column in reading.columns}
-    for title, word in zip(titles, words):
+    if (
+        len(words) < len(titles)
+        or not any(words)
+        or any(re.search(r"\d", word) for word in words if word not in ("1", "cm3"))
+    ):
+        return titles, rows
+    known = {column.written: column for column in asked.columns}
+    for title, word in zip(titles, words, strict=True):
         column = known.get(title.lower())
-        if column is None or (word and (column.kind == "text" or not _convertible(word, column.unit))):
-            return titles, body
-    reading.note("the row below the header was taken for the units", row=line)
-    return [f"{title} [{word}]" if word else title for title, word in zip(titles, words)], body[1:]
+        if column is not None and word and (column.kind == "text" or not _convertible(word, column.unit)):
+            return titles, rows
+    book.note("the row below the header was taken for the units", row=line)
+    return [f"{title} [{word}]" if word else title for title, word in zip(titles, words, strict=True)], rows[1:]
 
 
 def _convertible(unit: str, to: str) -> bool:
     try:
-        conversion(unit, to or "1")
+        return to == "any" or bool(conversion(unit, to))
     except InputError:
-        return to == "any"
-    return True
+        return False
 
 
-def _even(titles: list[str], body: list[tuple[int, list[str]]], reading: _Reading, header_row: int) -> list[tuple[int, list[str]]]:
+def _even(titles: list[str], rows: Body, book: Notebook) -> Body:
     """Every row with as many cells as the header; empty ones at the end may be left out."""
     out = []
-    for line, cells in body:
-        extra = cells[len(titles) :]
-        if any(cell.strip() for cell in extra):
-            raise reading.refuse(
+    for line, cells in rows:
+        if any(cell.strip() for cell in cells[len(titles) :]):
+            raise book.refusal(
                 f"{len(cells)} cells under a header of {len(titles)}: {' | '.join(cells)[:60]}",
                 "as many cells as the header has columns",
                 "if decimals are written with a comma, split the columns with ';' instead",
@@ -242,86 +358,92 @@ def _even(titles: list[str], body: list[tuple[int, list[str]]], reading: _Readin
     return out
 
 
-def _column(title: str, reading: _Reading, header_row: int) -> tuple[Column | None, str]:
+def _column(title: str, asked: _Asked, book: Notebook, header_row: int) -> tuple[Column | None, str]:
     """Which column a title means, and its unit as written."""
-    found = re.fullmatch(r"(?P<name>[^\[\](]*?)\s*(?:[\[(](?P<unit>[^\])]*)[\])])?", title)
-    name = (found["name"] if found else title).strip()
-    unit = (found["unit"] or "").strip() if found else ""
-    for column in reading.columns:
-        if title == column.name and column.unit and column.unit != "any":
+    found = re.fullmatch(r"([^\[\](]{0,60})(?:[\[(]([^\])]{0,30})[\])])?", title[:100])
+    name, unit = (found[1].strip(), (found[2] or "").strip()) if found else (title[:60], "")
+    for column in asked.columns:
+        if title == column.name and column.unit not in ("1", "any"):
             return column, column.unit
-        if name.lower() == column.written.lower():
-            if column.kind == "number" and column.unit and column.unit != "any" and not unit:
-                raise reading.refuse(f"{title!r} has no unit", f"a unit in the header, such as '{column.written} [{column.unit}]'", "write the unit in the header", row=header_row)
+        if name.lower().replace("_", " ") == column.written.lower():
+            if column.kind == "number" and column.unit not in ("1", "any") and not unit:
+                raise book.refusal(
+                    f"{title!r} has no unit", f"a unit in the header, such as '{column.written} [{column.unit}]'",
+                    "write the unit in the header", row=header_row,
+                )  # fmt: skip
             return column, unit
     if title:
-        near = difflib.get_close_matches(name.lower(), [column.written for column in reading.columns], n=1)
+        near = difflib.get_close_matches(name.lower(), [column.written for column in asked.columns], n=1)
         hint = f"; did you mean {near[0]!r}?" if near else ""
-        reading.note(f"the column was left out, since this table has no use for it{hint}", row=header_row, column=title[:60], level="doubt" if near else "note")
+        book.note(
+            f"this column is not used here{hint}", row=header_row, column=title, level="doubt" if near else "note"
+        )
     return None, unit
 
 
-def _numbers(cells: list[str], lines: NDArray[np.int64], title: str, column: Column, unit: str, decimal: str, reading: _Reading) -> Floats:
+def _converted(values: Floats, title: str, column: Column, unit: str, book: Notebook) -> Floats:
+    if column.unit == "any":
+        return values
+    if column.unit == "% vol" and unit.replace(" ", "").lower() not in BY_VOLUME:
+        return _percent_by_volume(values, title, unit, book)
     try:
-        factor, offset = (1.0, 0.0) if column.unit == "any" else conversion(unit or column.unit or "1", column.unit or "1")
+        factor, offset = conversion(unit, column.unit)
     except InputError as problem:
-        raise reading.refuse(problem.met, problem.needed, problem.do, column=title) from None
+        raise book.refusal(problem.met, problem.needed, problem.do, column=title) from None
+    return values if (factor, offset) == (1.0, 0.0) else values * factor + offset
+
+
+def _percent_by_volume(values: Floats, title: str, unit: str, book: Notebook) -> Floats:
+    """Alcohol given by mass or as a concentration; a plain % is refused, since it could be either."""
+    word = unit.replace(" ", "").lower()
+    if word in ("g/l", "mg/ml", "kg/m3"):
+        convert: Any = ethanol_pct_vol_from_concentration
+        shown = values
+    elif word in ("%mass", "%w/w", "%m/m", "%bymass", "massfraction"):
+        convert, shown = ethanol_pct_vol, values if word == "massfraction" else values / 100
+    else:
+        raise book.refusal(
+            f"alcohol in {unit!r}", "'% vol' (by volume at 20 °C), '% mass' or 'g/L'",
+            "write which one it is: they differ by a fifth", column=title,
+        )  # fmt: skip
+    book.note(f"alcohol was converted from {unit} to % vol", column=title)
+    out = np.full(len(shown), np.nan)
+    known = ~np.isnan(shown)
+    try:
+        out[known] = convert(shown[known])
+    except InputError as problem:
+        raise book.refusal(problem.met, problem.needed, problem.do, column=title) from None
+    return out
+
+
+def _numbers(cells: list[str], lines: Rows, title: str, decimal: str, book: Notebook) -> Floats:
     out = np.full(len(cells), np.nan)
     for i, cell in enumerate(cells):
         if cell.lower() in NO_READING:
             continue
         if cell[0] in "<>≤≥":
-            reading.note(f"{cell[:20]!r} is a limit, not a reading; it was left out", row=int(lines[i]), column=title, level="doubt")
+            book.repeat(
+                f"{cell[:20]!r} is a limit and no reading; left out", int(lines[i]), column=title, level="doubt"
+            )
             continue
-        out[i] = factor * _cell(cell, int(lines[i]), title, decimal, reading) + offset
+        out[i] = _cell(cell, int(lines[i]), title, decimal, book)
     return out
 
 
-def _cell(cell: str, line: int, title: str, decimal: str, reading: _Reading) -> float:
+def _cell(cell: str, line: int, title: str, decimal: str, book: Notebook) -> float:
+    if decimal == "point" and cell.isascii() and cell.replace(".", "", 1).isdecimal():
+        return float(cell)
+    other, sign = ("point", ".") if decimal == "comma" else ("comma", ",")
+    if cell.count(sign) == 1 and re.fullmatch(rf"[-+−]?[1-9]\d{{0,2}}\{sign}\d{{3}}", cell):
+        raise book.refusal(
+            f"{cell!r} can be read as {cell.replace(sign, '')} or as {cell.replace(sign, '.')}",
+            "numbers that read one way only", f"write it without a thousands sign, decimals with a {decimal}",
+            row=line, column=title,
+        )  # fmt: skip
+    if re.fullmatch(rf"[-+−]?\d*\{sign}\d+", cell):
+        book.repeat(f"a decimal {other} among decimal {decimal}s; read as a decimal {other}", line, column=title)
+        return number(cell, decimal=other)
     try:
-        if decimal == "comma" and "." in cell and "," not in cell:
-            if re.fullmatch(r"[-+]?\d{1,3}(\.\d{3})+", cell):
-                raise InputError(f"{cell!r} can be read in two ways", "one decimal sign in the whole file", "write it without a thousands sign")
-            reading.note(f"{cell!r} has a decimal point among decimal commas; read as a decimal point", row=line, column=title)
-            return number(cell, decimal="point")
         return number(cell, decimal=decimal)
     except InputError as problem:
-        raise reading.refuse(problem.met, problem.needed, problem.do, row=line, column=title) from None
-
-
-def _clock_hours(cells: list[str], lines: NDArray[np.int64], title: str, reading: _Reading) -> Floats:
-    """Hours since the start, from clock times or dates with times."""
-    from fermkit.clock import hours_since
-
-    return hours_since(cells, lines, title, reading.start, reading.dates, reading.note, reading.refuse)
-
-
-def _tidy(frame: Any, reading: _Reading) -> Any:
-    """Leave out rows that hold no reading, and sort by time, saying so."""
-    values = [name for name in frame.columns if name not in ("row", "time_h") and frame[name].dtype == float]
-    if values:
-        empty = frame[values].isna().all(axis=1).to_numpy()
-        if empty.any() and not empty.all():
-            rows = frame["row"].to_numpy()[empty]
-            reading.note(f"{len(rows)} rows without a reading were left out: {rows_in_words(rows)}")
-            frame = frame[~empty]
-    if "time_h" in frame:
-        frame = _by_time(frame, reading)
-    return frame.reset_index(drop=True)
-
-
-def _by_time(frame: Any, reading: _Reading) -> Any:
-    time = frame["time_h"].to_numpy()
-    if np.isnan(time).all():
-        return frame
-    if np.isnan(time).any() and len(frame.columns) > 2:
-        pass
-    late = np.flatnonzero(np.diff(time) < 0)
-    if late.size:
-        rows = frame["row"].to_numpy()[late + 1]
-        reading.note(f"the time goes back at rows {rows_in_words(rows)}; the rows were sorted by time", level="doubt")
-        frame = frame.iloc[np.argsort(time, kind="stable")]
-    return frame
-
-
-Note = Callable[..., None]
+        raise book.refusal(problem.met, problem.needed, problem.do, row=line, column=title) from None
