@@ -6,15 +6,16 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from scipy import linalg
 
 from fermkit.bounds import Bounds, bounds
+from fermkit.byproducts import add_usual_byproducts
 from fermkit.checks import between, one_of
 from fermkit.composition import NITROGEN_REFERENCES, compound
 from fermkit.detection import POWER, DetectionLimits, detection_limits
 from fermkit.errors import BalanceError, InputError
+from fermkit.evidence import Evidence, gather
 from fermkit.explanations import USUAL_YEAST_YIELD, Explanations, explain
-from fermkit.faults import Evidence, usual_faults
+from fermkit.faults import usual_faults
 from fermkit.measurements import MeasureNext, measure_next
 from fermkit.ranking import rank
 from fermkit.reconciliation import Closure, Reconciliation, and_list
@@ -22,10 +23,8 @@ from fermkit.redundancy import Floats, Redundancy, chi_square, redundancy, weigh
 from fermkit.streams import (
     LinearMeasurement,
     Stream,
-    add_usual_byproducts,
     check_signs,
     covariance,
-    grams_per_unit,
     read_streams,
 )
 from fermkit.written import Line, Page, Written, nominal, percent, uncertainty
@@ -186,57 +185,9 @@ class Balance(Written):
         return redundancy(*self._matrices)
 
     def _evidence(self, yeast_yield: Any) -> Evidence:
-        """What `explain` reasons from; with the usual yeast yield as one more test where it applies."""
         x, V = self._numbers
-        known, R, K = self.known, self._redundancy.R, self._redundancy.K
-        names = [s.name for s in known] + [m.name for m in self.extra]
-        roles = [s.role for s in known] + ["reading"] * len(self.extra)
-        standing = [s.standing for s in known] + ["measured"] * len(self.extra)
-        ties = [s.tied_to for s in known] + [""] * len(self.extra)
-        hexose = self._hexose_row(roles)
-        n_balance = R.shape[0]
-        if uncertainty(yeast_yield) > 0 and self._growing(roles):
-            row = hexose * nominal(yeast_yield) + self._yeast_row(roles)
-            x, V = np.append(x, 0.0), linalg.block_diag(V, (uncertainty(yeast_yield) * (hexose @ x)) ** 2)
-            R = np.vstack([np.hstack([R, np.zeros((n_balance, 1))]), np.append(row, -1.0)])
-            K = np.vstack([K, np.zeros(K.shape[1])])
-            names, roles, standing, ties = (
-                names + ["usual yeast yield"],
-                roles + ["yield"],
-                standing + ["usual"],
-                ties + ["sugar"],
-            )
-        return Evidence(
-            names=tuple(names),
-            roles=tuple(roles),
-            standing=tuple(standing),
-            follows=tuple(
-                tuple(j for j, tie in enumerate(ties) if tie == role and where == "measured")
-                for role, where in zip(roles, standing)
-            ),
-            x=x,
-            V=V,
-            R=R,
-            K=K,
-            rows=tuple(self._rows[0]),
-            n_balance=n_balance,
-            scale_free=_scale_free(roles, standing, len(x) - R.shape[0]),
-            carbon_in=float(-(hexose @ self._numbers[0]) / compound("hexose").molar_mass * 6),
-            units=tuple([s.unit for s in known] + [""] * len(self.extra)),
-            formulas=tuple([s.made_of.formula for s in known] + [""] * len(self.extra)),
-        )
-
-    def _growing(self, roles: Sequence[str]) -> bool:
-        return {"sugar", "ethanol", "yeast"} <= set(roles) and not self.aerated
-
-    def _hexose_row(self, roles: Sequence[str]) -> Floats:
-        """Grams of hexose that hold the carbon of one unit of each sugar."""
-        per_unit = [s.content(self.nitrogen).get("C", 0.0) / 6 * compound("hexose").molar_mass for s in self.known]
-        return np.array([g if r == "sugar" else 0.0 for g, r in zip([*per_unit, *[0.0] * len(self.extra)], roles)])
-
-    def _yeast_row(self, roles: Sequence[str]) -> Floats:
-        grams = [grams_per_unit(s) for s in self.known] + [0.0] * len(self.extra)
-        return np.array([g if r == "yeast" else 0.0 for g, r in zip(grams, roles)])
+        with_yield = None if self.aerated else yeast_yield
+        return gather(self.known, self.extra, x, V, self._redundancy, self._rows[0], self.nitrogen, with_yield)
 
     def closure(self) -> Closure:
         """How much of what went in is found again: carbon, electrons, and other elements that are balanced."""
@@ -423,19 +374,6 @@ def _sign(s: Stream) -> int:
     if s.amount is not None and s.standing == "measured":
         return int(np.sign(nominal(s.amount)))
     return -1 if s.role in ("O2", "sugar") else 0 if s.role in ("water", "other") else 1
-
-
-_FREE_FIRST = ("sugar", "yeast", "glycerol", "organic acids", "O2", "CO2", "other", "ethanol", "reading")
-
-
-def _scale_free(roles: Sequence[str], standing: Sequence[str], n: int) -> tuple[bool, ...]:
-    """The n amounts that carry the run itself (how much, how it grew); the others are tests of them."""
-    rank = [
-        -1 if where != "measured" else _FREE_FIRST.index(r) if r in _FREE_FIRST else 6
-        for r, where in zip(roles, standing)
-    ]
-    first = set(sorted(range(len(roles)), key=rank.__getitem__)[:n])
-    return tuple(i in first for i in range(len(roles)))
 
 
 def _rank(matrix: Floats) -> int:

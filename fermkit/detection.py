@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from scipy.special import chdtri, chndtr
 
 from fermkit.composition import compound
-from fermkit.faults import Evidence, Fault, touched
+from fermkit.evidence import Evidence
+from fermkit.faults import Fault, touched
 from fermkit.written import Line, Page, Written
 
 Floats = NDArray[np.float64]

@@ -8,7 +8,8 @@ from scipy.special import chdtrc
 from uncertainties import ufloat
 
 from fermkit.composition import compound
-from fermkit.faults import PRIOR_NOTHING_WRONG, Evidence, Fault, usual_faults
+from fermkit.evidence import Evidence
+from fermkit.faults import PRIOR_NOTHING_WRONG, Fault, usual_faults
 from fermkit.measurements import best_splitter
 from fermkit.ranking import RESOLUTION, Ranking, rank
 from fermkit.written import Line, Page, Written, in_words, plus_minus

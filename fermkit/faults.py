@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from fermkit.composition import molar_mass
+from fermkit.evidence import Evidence
 
 Floats = NDArray[np.float64]
 PRIOR_NOTHING_WRONG: Final = 0.5
@@ -115,49 +116,6 @@ DRY_SHARE: Final = Sizes("uniform", low=0.2, high=0.95)
 """Dry share of a paste that was weighed as if dry."""
 SOLIDS: Final = Sizes("uniform", low=0.0, high=0.6)
 """Share of a dried product that is not yeast: molasses leaves much."""
-
-
-@dataclass(frozen=True)
-class Evidence:
-    """What the explanations reason from: known amounts, their covariance, and the tests among them.
-
-    Attributes
-    ----------
-    names, roles, standing : tuples of str
-        Of each known amount.
-    follows : tuple of tuple of int
-        For each known amount, the columns that were derived from it and move with it.
-    x, V : arrays
-        Amounts (consumed negative) and covariance.
-    R : (n_tests, n) array
-        Tests of the balances first, then the usual yeast yield.
-    K : (n_tests, n_rows) array
-        The same tests as combinations of the balance rows.
-    rows : tuple of str
-        Elements that are balanced.
-    n_balance : int
-        How many of the tests come from balances.
-    scale_free : tuple of bool
-        Amounts of which nothing is known beforehand, not even the order of magnitude.
-    carbon_in : float
-        Carbon of the sugar [mol].
-    units, formulas : tuples of str
-    """
-
-    names: tuple[str, ...]
-    roles: tuple[str, ...]
-    standing: tuple[str, ...]
-    follows: tuple[tuple[int, ...], ...]
-    x: Floats
-    V: Floats
-    R: Floats
-    K: Floats
-    rows: tuple[str, ...]
-    n_balance: int
-    scale_free: tuple[bool, ...]
-    carbon_in: float
-    units: tuple[str, ...]
-    formulas: tuple[str, ...]
 
 
 def usual_faults(evidence: Evidence, dilution: float | None = None) -> list[Fault]:

@@ -7,7 +7,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fermkit.faults import Evidence, Fault
+from fermkit.evidence import Evidence
+from fermkit.faults import Fault
 from fermkit.ranking import Ranking
 from fermkit.written import Line, Page, Written
 

@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fermkit.composition import compound
-from fermkit.faults import PRIOR_NOTHING_WRONG, Evidence, Fault, Nodes, lay_out
+from fermkit.evidence import Evidence
+from fermkit.faults import PRIOR_NOTHING_WRONG, Fault, Nodes, lay_out
 
 Floats = NDArray[np.float64]
 

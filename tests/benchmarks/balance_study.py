@@ -22,10 +22,11 @@ from scipy.stats import chi2, ncx2, truncnorm
 from uncertainties import ufloat
 
 from fermkit.balance import Balance
+from fermkit.byproducts import USUAL_ACIDS, USUAL_GLYCEROL
 from fermkit.composition import compound
 from fermkit.explanations import USUAL_YEAST_YIELD, rank
 from fermkit.faults import PRIOR_NOTHING_WRONG, usual_faults
-from fermkit.streams import USUAL_ACIDS, USUAL_ASH, USUAL_GLYCEROL
+from fermkit.streams import USUAL_ASH
 
 GRADES = {"kitchen": (0.02, 0.05, 0.03, 0.08), "laboratory": (0.005, 0.02, 0.01, 0.04)}
 STREAMS = ("glucose", "ethanol", "CO2", "yeast")
