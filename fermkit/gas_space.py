@@ -25,8 +25,9 @@ from fermkit.written import nominal, uncertainty
 
 Floats = NDArray[np.float64]
 
-SWELLING_L_PER_MOL: Final = 0.0323
-"""What a mole of dissolved CO2 adds to the volume of water [L/mol]: Weiss 1974 (32.3 ± 0.5 cm3/mol)."""
+SWELLING_ML: Final = (37.51, -9.585e-2, 8.740e-4, -5.044e-7)
+"""What a mole of dissolved CO2 adds to the volume of water [mL/mol], as a polynomial in °C: Garcia, LBNL-49023
+(2001), eq. 3 (read in public simulator code). At 25 °C 35.6; other sources 32 to 38, Weiss 1974 32.3."""
 
 MOST_CO2_BAR: Final = 12.0
 """Highest partial pressure of CO2 that `properties` works out [bar, absolute]."""
@@ -71,17 +72,23 @@ class GasSpace:
         return replace(now, start_mol=float(at_closing.amount(dry)))
 
     @property
+    def swelling(self) -> float:
+        """What a mole of dissolved CO2 adds to the liquid [L/mol]."""
+        return float(np.polynomial.polynomial.polyval(self.temperature_C, SWELLING_ML)) / 1000.0
+
+    @property
     def RT(self) -> float:
+        """Gas constant times temperature [L bar/mol]."""
         return L_BAR_GAS_CONSTANT * (self.temperature_C + ZERO_CELSIUS_K)
 
     def dissolved(self, co2_bar: Any) -> Any:
         """CO2 in the liquid [mol] under a partial pressure (`co2_solubility` is per swollen litre)."""
         c = self.dissolves * co2_solubility(self.temperature_C, co2_bar)
-        return self.liquid_L * c / (1.0 - c * SWELLING_L_PER_MOL)
+        return self.liquid_L * c / (1.0 - c * self.swelling)
 
     def room(self, co2_bar: Any) -> Any:
         """Gas space that the swollen liquid leaves [L]."""
-        return self.total_L - self.liquid_L - SWELLING_L_PER_MOL * self.dissolved(co2_bar)
+        return self.total_L - self.liquid_L - self.swelling * self.dissolved(co2_bar)
 
     def amount(self, co2_bar: Any) -> Any:
         """All CO2 in the vessel [mol] under a partial pressure of CO2."""

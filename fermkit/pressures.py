@@ -19,8 +19,8 @@ Floats = NDArray[np.float64]
 NOT_COUNTED: Final = (
     "Counted: CO2 in liquid and gas space at rest, as a real gas; the sealed air with all its oxygen; "
     "water vapour; the swelling of the liquid. Not counted: walls that stretch, ethanol vapour. The liquid "
-    "counts as water unless solubility_vs_water is given: finished beer and sparkling wine dissolve about a "
-    "tenth less, so that the pressure is higher."
+    "counts as water unless solubility_vs_water is given: finished beer and sparkling wine dissolve some 7 % "
+    "less, so that the pressure is higher."
 )
 
 

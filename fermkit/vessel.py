@@ -60,8 +60,8 @@ class Vessel(Written):
     pH : float, ufloat or None
         Of the liquid; from 5 up, bicarbonate holds some of the CO2 (None: not counted).
     solubility_vs_water : float, ufloat or None
-        How much CO2 the liquid dissolves relative to pure water. None: 1 ± 0.03.
-        Finished drinks about 0.9: lager at 6 °C 2.4, sparkling wine at 10 °C 2.1 g/(L bar) [1]_.
+        How much CO2 the liquid dissolves relative to pure water. None: 1 ± 0.03. Finished drinks
+        0.93: lager at 6 °C dissolves 2.4, sparkling wine at 10 °C 2.1 g/(L bar) [1]_.
     sealed_gas : "air" or "CO2"
         What fills the gas space at closing. "CO2": closed in mid-fermentation, the liquid saturated.
     closed_at_C : float, ufloat or None
@@ -127,7 +127,7 @@ class Vessel(Written):
         -----
         n = V_liquid c(p) + V_gas p/(Z R T), solved for the partial pressure p of CO2, with the solubility c
         (Henry's law with fugacity), the bicarbonate, Z from the second virial coefficient, and
-        V_gas = V_total − V_liquid − v n_dissolved. Sealed air and water vapour are added (Dalton).
+        V_gas = V_total − V_liquid − v n_dissolved (v: Garcia 2001). Sealed air and water vapour are added (Dalton).
 
         Raises
         ------
@@ -136,8 +136,8 @@ class Vessel(Written):
 
         References
         ----------
-        As in `fermkit.properties`: IAPWS G7-04; Weiss 1974; Wagner & Pruss 1993. Volumes and Dalton's and
-        Henry's laws: any textbook of physical chemistry.
+        As in `fermkit.properties`: IAPWS G7-04; Weiss 1974; Wagner & Pruss 1993. Swelling: Garcia,
+        LBNL-49023 (2001). Dalton's and Henry's laws: any textbook of physical chemistry.
         """
         not_negative(nominal(co2_mol), "CO2 made since closing [mol]")
         parts = carried(self._at_rest, self._inputs(co2_mol=co2_mol))
