@@ -23,8 +23,9 @@ Rows = NDArray[np.intp]
 OXYGEN_OF_AIR: Final = 0.2095
 """Share of oxygen in dry air: U.S. Standard Atmosphere 1976 (0.209476)."""
 
-BEFORE, AFTER = 10, 30
-"""Readings before and after a vent from which its size and the refill are taken (own choice)."""
+BEFORE_H, AFTER_H = 2.0, 5.0
+"""Time before and after a vent from which its size and the refill are taken [h], at least 6 and 12 readings
+(own choice: long enough for a still bottle to refill, short against a fermentation)."""
 
 
 def gas_from_pressure(
@@ -186,8 +187,10 @@ class _Log:
         self.vents, self.noise = vents, noise
         self.before = np.searchsorted(kept, vents.last_before - 1)
         self.after = np.searchsorted(kept, vents.rows - 1)
-        first = np.maximum(self.before - BEFORE + 1, np.concatenate(([0], self.after[:-1])))
-        last = np.minimum(self.after + AFTER, np.concatenate((self.before[1:] + 1, [kept.size])))
+        early = np.minimum(self.before - 5, np.searchsorted(self.time, self.time[self.before] - BEFORE_H))
+        late = np.maximum(self.after + 12, np.searchsorted(self.time, self.time[self.after] + AFTER_H))
+        first = np.maximum(early, np.concatenate(([0], self.after[:-1])).astype(np.intp))
+        last = np.minimum(late, np.concatenate((self.before[1:] + 1, [kept.size])).astype(np.intp))
         self.windows = [
             np.concatenate((np.arange(a, b + 1), np.arange(c, d)))
             for a, b, c, d in zip(first, self.before, self.after, last)
@@ -197,18 +200,20 @@ class _Log:
         """Temperature at some rows [°C]."""
         return (self.t_C[row] if self.t_C.ndim else self.t_C) + warmer
 
-    def amounts(
-        self, row: Rows, given: Sequence[float], progress: Any, more_bar: float = 0.0
-    ) -> tuple[Any, Any]:
-        """CO2 in the gas and in the liquid [mol] at some rows."""
-        headspace, liquid, warmer, barometer, pH, factor, saturation, used = given
+    def co2_bar(self, row: Any, given: Sequence[float], progress: Any) -> Any:
+        """Partial pressure of CO2 at some rows [bar]: the total less vapour and what air is left."""
+        _, _, warmer, barometer, _, factor, _, used = given
         t_C, first = self.warm(row, warmer), self.warm(0, warmer)
-        bar = self.gauge[row] * factor + barometer
         air = (self.gauge[0] * factor + barometer - water_vapour_pressure(first)) / (first + ZERO_CELSIUS_K)
         left = 1 - self.vents.drop_bar * factor / (self.gauge[self.before] * factor + barometer)
         remains = np.concatenate(([1.0], np.cumprod(left)))[np.searchsorted(self.after, row, side="right")]
         air_bar = air * (t_C + ZERO_CELSIUS_K) * remains * (1 - OXYGEN_OF_AIR * used * progress)
-        co2_bar = bar + more_bar - water_vapour_pressure(t_C) - air_bar
+        return self.gauge[row] * factor + barometer - water_vapour_pressure(t_C) - air_bar
+
+    def moles(self, row: Any, co2_bar: Any, given: Sequence[float]) -> tuple[Any, Any]:
+        """CO2 in the gas and in the liquid [mol] for partial pressures at some rows."""
+        headspace, liquid, warmer, _, pH, _, saturation, _ = given
+        t_C = self.warm(row, warmer)
         size, sign = np.clip(np.abs(co2_bar), 0.0, 12.0), np.sign(co2_bar)
         RT = L_BAR_GAS_CONSTANT * (t_C + ZERO_CELSIUS_K)
         carbonate = bicarbonate_factor(pH, t_C) if pH else 1.0
@@ -220,9 +225,10 @@ class _Log:
         given = [nominal(value) for value in uncertain]
         every = np.arange(self.time.size)
         progress = self._progress(every, given)
-        gas, held = self.amounts(every, given, progress)
-        richer = self._held_over_gas(given)
-        higher = self.amounts(every, given, progress, 0.01)
+        co2_bar = self.co2_bar(every, given, progress)
+        gas, held = self.moles(every, co2_bar, given)
+        richer = self._held_over_gas(given, progress)
+        higher = self.moles(every, co2_bar + 0.01, given)
         slope = (higher[0] + higher[1] - gas - held) / 0.01
         refill = self._refill(gas + held, richer, self.noise * slope)
         lost, u_lost = self._lost(gas + held, richer, refill.tau_h, self.noise * slope)
@@ -246,37 +252,46 @@ class _Log:
         """Share of the highest rise reached so far: the oxygen is taken to be used in step with it."""
         if not given[-1]:
             return np.zeros(every.size)
-        gas, held = self.amounts(every, given, 0.0)
-        rise = gas + held - gas[0] - held[0]
-        return np.clip(np.maximum.accumulate(rise) / max(float(rise.max()), 1e-12), 0.0, 1.0)
+        rise = sum(self.moles(every, self.co2_bar(every, given, 0.0), given))
+        rise = rise - rise[0]
+        return np.asarray(np.clip(np.maximum.accumulate(rise) / max(float(rise.max()), 1e-12), 0.0, 1.0))
 
-    def _held_over_gas(self, given: Sequence[float]) -> Floats:
-        """Moles that the liquid holds for each mole in the gas, in balance, at each vent."""
-        headspace, liquid, warmer, _, pH, _, saturation, _ = given
-        t_C = np.broadcast_to(self.warm(self.before, warmer), self.before.shape)
-        carbonate = bicarbonate_factor(pH, t_C) if pH else 1.0
-        RT = L_BAR_GAS_CONSTANT * (t_C + ZERO_CELSIUS_K)
-        return np.asarray(liquid * saturation * carbonate * co2_solubility(t_C, 1.0) * RT / headspace)
+    def _held_over_gas(self, given: Sequence[float], progress: Floats) -> Floats:
+        """Moles that leave the liquid for each mole that leaves the gas, in balance, over each vent's fall."""
+        row = self.before
+        if row.size:
+            high = np.maximum(self.co2_bar(row, given, progress[row]), 0.02)
+            share = 1 - self.vents.drop_bar / (self.gauge[row] + given[3])
+            ends = self.moles(row, high, given), self.moles(row, high * np.clip(share, 0.0, 0.99), given)
+            return np.asarray((ends[0][1] - ends[1][1]) / (ends[0][0] - ends[1][0]))
+        return np.array([])
 
-    def _taken(self, which: int, time: Floats, richer: Floats, tau: float) -> Floats:
-        """What one mole let out at a vent takes from gas and liquid together, as it shows at later times."""
-        since = time - self.vents.time_h[which]
-        later = since > 0
+    def _taken(self, which: int, time: Floats, richer: Floats, tau: float, late: float = 0.0) -> Floats:
+        """What one mole let out at a vent takes from gas and liquid together, as it shows at later times.
+
+        `late` is where in its interval the vent fell: 0 the middle, 0.5 the end.
+        """
+        row = self.after[which]
+        later = time >= self.time[row]
         if tau <= 0:
             return later.astype(float)
-        return np.where(later, 1 + richer[which] * np.exp(-np.clip(since, 0.0, 50 * tau) / tau), 0.0)
+        vent = self.vents.time_h[which] + late * (self.time[row] - self.time[row - 1])
+        excess = richer[which] * np.exp(-np.clip(time - vent, 0.0, 50 * tau) / tau)
+        return np.asarray(np.where(later, 1 + excess, 0.0))
 
-    def _fit(self, rise: Floats, richer: Floats, tau: float, error: Floats) -> tuple[Floats, Floats, float]:
+    def _fit(
+        self, rise: Floats, richer: Floats, tau: float, error: Floats, late: float = 0.0
+    ) -> tuple[Floats, Floats, float]:
         """CO2 let out at each vent, its variance, and the sum of squares of the fits."""
         lost, variance, misfit = np.zeros(len(self.windows)), np.zeros(len(self.windows)), 0.0
         for which, window in enumerate(self.windows):
             time = self.time[window]
             value = rise[window].copy()
             for earlier in range(max(0, which - 5), which):
-                value += lost[earlier] * self._taken(earlier, time, richer, tau)
+                value += lost[earlier] * self._taken(earlier, time, richer, tau, late)
             degree = 2 if window.size >= 12 else int(window.size >= 6)
             trend = np.vander((time - time[0]) / (time[-1] - time[0]), degree + 1)
-            design = np.column_stack((trend, -self._taken(which, time, richer, tau)))
+            design = np.column_stack((trend, -self._taken(which, time, richer, tau, late)))
             inverse = np.linalg.pinv(design)
             found = inverse @ value
             lost[which] = found[-1]
@@ -291,7 +306,7 @@ class _Log:
         if not self.windows:
             return _Refill(0.0, 0.0, 0.0)
         step = float(np.median(np.diff(self.time)))
-        longest = max(float(self.time[-1] - self.time[0]) / 4, 2 * step)
+        longest = max(AFTER_H, 12 * step) / 2
         grid = np.concatenate(([0.0], np.geomspace(step / 4, longest, 40)))
         misfit = np.array([self._fit(rise, richer, tau, error)[2] for tau in grid])
         spare = sum(window.size - 4 for window in self.windows)
@@ -299,9 +314,11 @@ class _Log:
         return _Refill(float(grid[np.argmin(misfit)]), float(good.min()), float(good.max()))
 
     def _lost(self, rise: Floats, richer: Floats, tau: float, error: Floats) -> tuple[Floats, Floats]:
+        """CO2 let out at each vent [mol] and its error, the unknown moment within its interval counted."""
         lost, variance, misfit = self._fit(rise, richer, tau, error)
+        later = self._fit(rise, richer, tau, error, 1 / math.sqrt(12))[0]
         spare = max(sum(window.size - 4 for window in self.windows), 1)
-        return lost, np.sqrt(variance * max(1.0, misfit / spare))
+        return lost, np.sqrt(variance * max(1.0, misfit / spare) + (later - lost) ** 2)
 
     def _back(self, rows: Rows, lost: Floats, richer: Floats, tau: float) -> Floats:
         """What all vents together have taken, as it shows at some rows [mol]."""
@@ -324,8 +341,8 @@ class _Log:
         rise = np.zeros(self.time.size)
 
         def total(*given: float) -> float:
-            rise[needed] = sum(self.amounts(needed, given, progress[needed]))
-            richer = self._held_over_gas(given)
+            rise[needed] = sum(self.moles(needed, self.co2_bar(needed, given, progress[needed]), given))
+            richer = self._held_over_gas(given, progress)
             lost = self._fit(rise, richer, refill.tau_h, np.ones(rise.size))[0]
             return float(rise[last] - rise[0] + self._back(np.array([last]), lost, richer, refill.tau_h)[0])
 

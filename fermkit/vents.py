@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,20 +23,20 @@ SPAN: Final = 12
 BENT, ALIKE = 1.5, 1.0
 """A stretch counts as straight, two stretches as equally bent, within so many standard errors."""
 
-LOOKS: Final = np.array([[1.0], [1.15]])
-"""By how much the error is widened for each of the two ways to look, since the larger answer is taken."""
+LOOKS: Final = np.array([[1.0], [1.15], [1.4]])
+"""By how much the error is widened for each of the three ways to look, since the largest answer is taken."""
 
 
 @dataclass(frozen=True, repr=False)
 class Vents(Written):
-    """Where the pressure fell at once.
+    """Where the pressure fell at once. A valve open over several readings shows as so many vents.
 
     Parameters
     ----------
     rows : array of int
         Row (1-based) of the first reading after each vent.
     last_before : array of int
-        Row of the last reading before it: one less, unless the valve was open over several readings.
+        Row of the last reading before it: one less, unless a wild reading lies between.
     time_h : array
         Midway between the two [h].
     drop_bar, u_drop_bar : array
@@ -232,11 +232,11 @@ class _Search:
         return drop[pick], error[pick]
 
     def looks(self, gap: Rows) -> tuple[Floats, Floats]:
-        """The falls across each gap by both ways, and their errors; arrays of shape (2, gaps)."""
+        """The falls across each gap by all ways, and their errors; arrays of shape (3, gaps)."""
         middle = (self.time[gap] + self.time[gap + 1]) / 2
         before = _Stretches(self, gap, -1, middle)
         after = _Stretches(self, gap + 1, 1, middle)
-        ways = [_either_side(before, after), _same_bend(before, after)]
+        ways = [_either_side(before, after), _same_bend(before, after), _at_once(before, after)]
         drop = np.stack([way[0] for way in ways])
         error = self.noise * np.sqrt(np.stack([way[1] for way in ways])) * self.scale * LOOKS
         return drop, error
@@ -258,18 +258,11 @@ class _Search:
         return self.measured(found)
 
     def measured(self, gaps: Rows) -> tuple[Rows, Rows]:
-        """The vents in these gaps, each judged against all others; neighbouring gaps are one long vent."""
-        if not gaps.size:
-            return gaps, gaps
-        self.cut = np.cumsum(np.bincount(gaps + 1, minlength=self.kept.size))
-        self.drop[self.kept[gaps]], self.error[self.kept[gaps]] = self.judge(gaps)
-        first = np.concatenate(([True], np.diff(gaps) > 1))
-        last = np.concatenate((first[1:], [True]))
-        for start, end in zip(gaps[first], gaps[last]):
-            inside = self.kept[start : end + 1]
-            self.drop[inside[0]] = self.drop[inside].sum()
-            self.error[inside[0]] = float(np.sqrt(np.sum(self.error[inside] ** 2)))
-        return self.kept[gaps[first]], self.kept[gaps[last] + 1]
+        """The vents in these gaps, each judged against all others."""
+        if gaps.size:
+            self.cut = np.cumsum(np.bincount(gaps + 1, minlength=self.kept.size))
+            self.drop[self.kept[gaps]], self.error[self.kept[gaps]] = self.judge(gaps)
+        return self.kept[gaps], self.kept[gaps + 1]
 
 
 class _Stretches:
@@ -295,36 +288,50 @@ class _Stretches:
             self.level = sy / n - self.slope * sx / n
             self.lift = sxx / n - tilt * sx / n  # error of the level for each unit of bend
             self.v_level, self.v_slope, self.v_bend = sxx / (n * m2), 1 / m2, 1 / q2
+            self.shared = -sx / (n * m2)  # covariance of level and slope
             self.misfit = syy - sy * sy / n - self.slope**2 * m2
             self.spare = n - 2
+
+
+def _longest_straight(side: _Stretches) -> tuple[tuple[Any, Any], Floats]:
+    """Index of the longest straight stretch of each gap, and by how much its variances grow where none is."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        fits = side.misfit < side.spare + 2.3 * np.sqrt(2 * np.maximum(side.spare, 0))
+        straight = side.own & (side.spare >= 1) & (side.bend**2 < BENT**2 * side.v_bend) & fits
+        some = straight.any(1)
+        longest = SPAN - 1 - np.argmax(straight[:, ::-1], axis=1)
+        pick = (np.arange(longest.size), np.where(some, longest, np.minimum(side.count, 3) - 1))
+        poor = side.misfit[pick] / side.spare[pick]
+    return pick, np.where(some | ~np.isfinite(poor), 1.0, np.maximum(poor, 1.0))
 
 
 def _either_side(before: _Stretches, after: _Stretches) -> tuple[Floats, Floats]:
     """The longest straight stretch on each side, each for itself."""
     levels, variances, slopes, v_slopes = [], [], [], []
     for side in (before, after):
-        with np.errstate(invalid="ignore", divide="ignore"):
-            fits = side.misfit < side.spare + 2.3 * np.sqrt(2 * np.maximum(side.spare, 0))
-            straight = side.own & (side.spare >= 1) & (side.bend**2 < BENT**2 * side.v_bend) & fits
-            any_straight = straight.any(1)
-            longest = SPAN - 1 - np.argmax(straight[:, ::-1], axis=1)
-            pick = (np.arange(longest.size), np.where(any_straight, longest, np.minimum(side.count, 3) - 1))
-            poor = np.where(any_straight, 1.0, np.maximum(side.misfit[pick] / side.spare[pick], 1.0))
+        pick, poor = _longest_straight(side)
         line = side.count >= 2
-        poor = np.where(np.isfinite(poor), poor, 1.0)
         levels.append(np.where(line, side.level[pick], np.nan))
         variances.append(np.where(line, side.v_level[pick] * poor, np.nan))
         slopes.append(np.where(line, side.slope[pick], 0.0))
         v_slopes.append(np.where(line, side.v_slope[pick] * poor, np.inf))
-    for mine, other, side in (
-        (0, 1, before),
-        (1, 0, after),
-    ):  # one reading only: its slope is the other side's
+    for mine, other, side in ((0, 1, before), (1, 0, after)):  # one reading only: its slope is the other side's
         alone = np.isnan(levels[mine])
         levels[mine] = np.where(alone, -slopes[other] * side.x, levels[mine])
         variances[mine] = np.where(alone, 1 + v_slopes[other] * side.x**2, variances[mine])
     drop = before.base - after.base + (levels[0] - levels[1]) * before.noise
     return drop, variances[0] + variances[1]
+
+
+def _at_once(before: _Stretches, after: _Stretches) -> tuple[Floats, Floats]:
+    """The longest straight stretch before, carried on to the single reading after: the liquid may refill soon."""
+    pick, poor = _longest_straight(before)
+    ahead = after.x
+    level = before.level[pick] + before.slope[pick] * ahead
+    variance = before.v_level[pick] + (before.v_slope[pick] * ahead + 2 * before.shared[pick]) * ahead
+    line = (before.count >= 2) & np.isfinite(variance)
+    drop = np.where(line, before.base - after.base + level * before.noise, 0.0)
+    return drop, np.where(line, variance * poor + 1, 1.0)
 
 
 def _same_bend(before: _Stretches, after: _Stretches) -> tuple[Floats, Floats]:
