@@ -86,11 +86,16 @@ def gas_from_volume(
     """
     one_of(collector, ("held", "emptied"), "collector")
     times, volume, (temperature, pressure), rows, remarks = paired(
-        time_h, volume_mL, "volume [mL]", (temperature_C, "temperature [°C]"), (pressure_bar, "pressure [bar]")
+        time_h,
+        volume_mL,
+        "volume [mL]",
+        (temperature_C, "temperature [°C]"),
+        (pressure_bar, "pressure [bar]"),
     )
     not_negative(u_reading_mL, "error per reading [mL]")
     not_negative(u_increment_mL, "error per increment [mL]")
-    volume, found = mended(volume, "volume [mL]", rows, noise=u_reading_mL, resets=resets)
+    volume, kept, found = mended(volume, "volume [mL]", rows, noise=u_reading_mL, resets=resets)
+    times, temperature, pressure = times[kept], _cut(temperature, kept), _cut(pressure, kept)
     per_mL, common, said = _conversion(temperature, pressure, wet, gas, volume_factor)
     loss, its_remark = _lost_to_water(loss_to_water)
     scale = per_mL * nominal(loss)
@@ -154,7 +159,11 @@ def gas_from_flow(
     600.0
     """
     times, flow, (temperature, pressure), _, remarks = paired(
-        time_h, flow_mL_per_min, "flow [mL/min]", (temperature_C, "temperature [°C]"), (pressure_bar, "pressure [bar]")
+        time_h,
+        flow_mL_per_min,
+        "flow [mL/min]",
+        (temperature_C, "temperature [°C]"),
+        (pressure_bar, "pressure [bar]"),
     )
     not_negative(u_reading_mL_per_min, "error per reading [mL/min]")
     per_mL, common, said = _conversion(temperature, pressure, wet, gas, flow_factor)
@@ -226,7 +235,8 @@ def gas_from_bubbles(
         time_h, bubbles, "bubbles", (temperature_C, "temperature [°C]"), (pressure_bar, "pressure [bar]")
     )
     positive(nominal(mL_per_bubble), "volume of a bubble [mL]")
-    count, found = mended(count, "bubbles", rows, noise=0.0, resets=resets)
+    count, kept, found = mended(count, "bubbles", rows, noise=0.0, resets=resets)
+    times, temperature, pressure = times[kept], _cut(temperature, kept), _cut(pressure, kept)
     per_mL, common, said = _conversion(temperature, pressure, wet, gas, 1.0)
     scale = per_mL * nominal(mL_per_bubble)
     spread = 1.0 if spread_of_bubble is None else spread_of_bubble
@@ -240,6 +250,11 @@ def gas_from_bubbles(
         "bubbles", times, co2, scale / math.sqrt(12), u_step, common * ratio(mL_per_bubble),
         [*remarks, *found, *said],
     )  # fmt: skip
+
+
+def _cut(value: Any, kept: NDArray[np.intp]) -> Any:
+    """A series in the rows that stay; a single value as it is."""
+    return value[kept] if isinstance(value, np.ndarray) else value
 
 
 def _released(
@@ -264,7 +279,10 @@ def _conversion(
         z = co2_compressibility(t_C, dry) if gas == "real" else 1.0
         return dry / (z * L_BAR_GAS_CONSTANT * (np.asarray(t_C) + ZERO_CELSIUS_K)) / 1000.0
 
-    plain_t, plain_p = getattr(temperature, "nominal_value", temperature), getattr(pressure, "nominal_value", pressure)
+    plain_t, plain_p = (
+        getattr(temperature, "nominal_value", temperature),
+        getattr(pressure, "nominal_value", pressure),
+    )
     _check_conditions(plain_t, plain_p)
     value = per_mL(plain_t, plain_p) * nominal(factor)
     common = ratio(factor)
@@ -312,11 +330,15 @@ def _flow_remarks(times: Floats, rate: Floats) -> list[str]:
     said = []
     wide = np.flatnonzero(step > 3 * np.median(step))
     if wide.size:
-        missing = np.sum((rate[wide] + rate[wide + 1]) / 2 * step[wide]) / np.sum((rate[1:] + rate[:-1]) / 2 * step)
+        missing = np.sum((rate[wide] + rate[wide + 1]) / 2 * step[wide]) / np.sum(
+            (rate[1:] + rate[:-1]) / 2 * step
+        )
         said.append(
             f"{wide.size} gap(s) of more than three intervals are bridged by straight lines: {missing:.1%} of the CO2."
         )
     below = int(np.sum(rate < 0))
     if below:
-        said.append(f"{below} flow reading(s) lie below zero; they are kept, so that noise about zero cancels.")
+        said.append(
+            f"{below} flow reading(s) lie below zero; they are kept, so that noise about zero cancels."
+        )
     return said

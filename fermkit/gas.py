@@ -92,7 +92,7 @@ class GasCurve(Written):
 
     @property
     def noise(self) -> str:
-        """"accumulating" where the errors per increment outweigh those per reading at the end, else "independent"."""
+        """ "accumulating" where the errors per increment outweigh those per reading at the end, else "independent"."""
         typical = float(np.sqrt(np.mean(self.u_reading_mol**2)))
         return "accumulating" if self.u_walk_mol > typical else "independent"
 
@@ -198,7 +198,9 @@ def produced(
     from uncertainties import ufloat, wrap
 
     low, high = saturation
-    between(low, 0.0, high, "saturation, lower end", do="give (low, high) as multiples, for instance (0.9, 1.3)")
+    between(
+        low, 0.0, high, "saturation, lower end", do="give (low, high) as multiples, for instance (0.9, 1.3)"
+    )
     for value, name in ((liquid_L, "liquid [L]"), (headspace_L, "headspace [L]")):
         positive(nominal(value), name)
     acid = 0.0 if pH is None else pH
@@ -214,7 +216,9 @@ def produced(
     store: Number = at_end(*plain)
     if any(uncertainty(value) for value in (liquid_L, headspace_L, temperature_C, acid, pressure_bar)):
         store = wrap(at_end)(liquid_L, headspace_L, temperature_C, acid, pressure_bar)
-    store = store * (ufloat(middle, (high - low) / math.sqrt(12), tag="CO2 held in the liquid") if high > low else middle)
+    store = store * (
+        ufloat(middle, (high - low) / math.sqrt(12), tag="CO2 held in the liquid") if high > low else middle
+    )
     gain = 1 + middle * slope
     common = shifted(end * curve.common, store, float(co2[-1]))
     return replace(
@@ -249,7 +253,9 @@ def _store_remarks(store: Number, total: float, saturation: tuple[float, float],
         f"{saturation[0]:g} to {saturation[1]:g} times what water holds in balance with the gas above it."
     ]
     if pH is None:
-        said.append("No pH was given: bicarbonate is not counted (below pH 5 it is less than 5 % of the store).")
+        said.append(
+            "No pH was given: bicarbonate is not counted (below pH 5 it is less than 5 % of the store)."
+        )
     return said
 
 
@@ -280,7 +286,12 @@ class RouteComparison(Written):
             Line(f"CO2 by {first}", self.first_mol, "mol", f"at {self.time_h:g} h"),
             Line(f"CO2 by {second}", self.second_mol, "mol"),
             Line("difference", self.difference_mol, "mol", in_words(self.p)),
-            Line("share missing", self.leak * 100, "%", f"of the CO2 by {first if self.leak_of_second else second}"),
+            Line(
+                "share missing",
+                self.leak * 100,
+                "%",
+                f"of the CO2 by {first if self.leak_of_second else second}",
+            ),
         ]
         return Page(f"Two routes to the same CO2: {first} and {second}", lines, (self.verdict,))
 
@@ -320,7 +331,7 @@ def compare_routes(a: GasCurve, b: GasCurve) -> RouteComparison:
     >>> weight = gas_from_weight([0, 10, 30], [1500.0, 1490.2, 1482.0], temperature_C=22.0,
     ...                          headspace_L=0.5, u_reading_g=0.1)
     >>> compare_routes(weight, volume).leak
-    0.116+/-0.020
+    0.116+/-0.019
     """
     if a.counts != b.counts:
         raise InputError(
@@ -345,7 +356,9 @@ def compare_routes(a: GasCurve, b: GasCurve) -> RouteComparison:
     spread = uncertainty(difference)
     p = math.erfc(abs(nominal(difference)) / spread / math.sqrt(2)) if spread > 0 else math.nan
     leak = difference / whole
-    return RouteComparison((a.kind, b.kind), float(end), first, second, difference, leak, p, _verdict(leak, p))
+    return RouteComparison(
+        (a.kind, b.kind), float(end), first, second, difference, leak, p, _verdict(leak, p)
+    )
 
 
 def _between_times(curve: GasCurve, start: float, end: float) -> Number:
@@ -369,7 +382,9 @@ def _verdict(leak: Number, p: float) -> str:
             "would have been seen in 95 of 100 such runs; a smaller one could hide."
         )
     if share > 0:
-        return f"Gas is missing: {percent(leak)} did not reach the collector ({in_words(p)}). Look for a leak."
+        return (
+            f"Gas is missing: {percent(leak)} did not reach the collector ({in_words(p)}). Look for a leak."
+        )
     return (
         f"The collector saw more gas than the vessel lost, by {percent(-leak)} ({in_words(p)}). A leak cannot do "
         "this: check the bubble or collector calibration, the scale, and what was taken out or put in."

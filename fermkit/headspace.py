@@ -274,7 +274,7 @@ class _Log:
         row = self.after[which]
         later = time >= self.time[row]
         if tau <= 0:
-            return later.astype(float)
+            return np.asarray(later, dtype=float)
         vent = self.vents.time_h[which] + late * (self.time[row] - self.time[row - 1])
         excess = richer[which] * np.exp(-np.clip(time - vent, 0.0, 50 * tau) / tau)
         return np.asarray(np.where(later, 1 + excess, 0.0))

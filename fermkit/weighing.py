@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from fermkit.checks import between, not_negative, positive
 from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
-from fermkit.counters import paired
+from fermkit.counters import mended, paired
 from fermkit.gas import CO2_G_PER_MOL, GasCurve, Number, shifted
 from fermkit.properties import ethanol_molar_concentration, water_vapour_pressure
 from fermkit.written import nominal
@@ -18,6 +18,8 @@ Floats = NDArray[np.float64]
 
 AIR_G_PER_MOL: Final = 28.97
 """Dry air: U.S. Standard Atmosphere 1976, 28.9644 g/mol, rounded."""
+
+STEP: Final = "mend the reading; what was put on or taken out belongs in taken_out_g, with its time"
 
 WATER_G_PER_MOL: Final = 18.015
 ETHANOL_G_PER_MOL: Final = 46.069
@@ -96,7 +98,8 @@ def gas_from_weight(
         What the indicated weight does by itself [g/h]: drift of the scale, positive upward, and evaporation
         from the airlock, negative.
     taken_out_g : sequence of (time_h, grams)
-        Samples and spills; additions are negative. Each is added back from its time on.
+        Samples and spills; additions are negative. Each is added back from its time on (a reading at that
+        very time is taken to be after it).
     vapour : (low, high)
         How far the gas is saturated with water and ethanol vapour where it leaves: an interval, equally likely
         between its ends (common practice, no source).
@@ -117,7 +120,7 @@ def gas_from_weight(
     >>> curve = gas_from_weight([0, 24, 48], [2150.0, 2130.0, 2108.0], temperature_C=25.0, headspace_L=0.5,
     ...                         ethanol_pct_vol=5.0, u_reading_g=0.1)
     >>> curve.total()
-    0.9463+/-0.0036
+    0.9463+/-0.0033
 
     References
     ----------
@@ -126,18 +129,25 @@ def gas_from_weight(
     """
     from uncertainties import ufloat, wrap
 
-    times, weight, _, _, remarks = paired(time_h, weight_g, "weight [g]")
+    times, weight, _, rows, remarks = paired(time_h, weight_g, "weight [g]")
     _check(temperature_C, headspace_L, ethanol_pct_vol, pressure_bar, scale_factor, u_reading_g)
     low, high = vapour
-    between(low, 0.0, high, "vapour, lower end", do="give (low, high) as shares of saturation, such as (0.9, 1.1)")
+    between(
+        low, 0.0, high, "vapour, lower end", do="give (low, high) as shares of saturation, such as (0.9, 1.1)"
+    )
     carried: Number = (low + high) / 2
     if high > low:
         carried = ufloat(carried, (high - low) / math.sqrt(12), tag="water and ethanol vapour carried out")
-    lost: Number = weight[0] - weight[-1] + drift_g_per_h * float(times[-1] - times[0])
-    loss = weight[0] - weight + nominal(drift_g_per_h) * (times - times[0])
+    loss = weight[0] - weight
     for when, grams in taken_out_g:
-        loss = loss - np.where(times > when, nominal(grams), 0.0)
-        lost = lost - (grams if when < times[-1] else 0.0)
+        loss = loss - np.where(times >= when, nominal(grams), 0.0)
+    loss, kept, found = mended(loss, "weight lost [g]", rows, noise=u_reading_g, resets="none", do=STEP)
+    times = times[kept]
+    elapsed = times - times[0]
+    loss = loss - loss[0] + nominal(drift_g_per_h) * elapsed
+    lost: Number = float(loss[-1]) + (drift_g_per_h - nominal(drift_g_per_h)) * float(elapsed[-1])
+    for when, grams in taken_out_g:
+        lost = lost - (grams - nominal(grams)) * float(times[0] < when <= times[-1])
     conditions = (headspace_L, temperature_C, pressure_bar, ethanol_pct_vol, carried)
     plain = [nominal(value) for value in conditions]
     co2, slope = _released_mol(loss * nominal(scale_factor), *plain)
@@ -148,7 +158,7 @@ def gas_from_weight(
     total = wrap(at_end)(lost * scale_factor, *conditions)
     return GasCurve(
         times, co2, "released", "weight", u_reading_g * nominal(scale_factor) / slope, np.zeros_like(co2),
-        shifted(total, 0.0, float(co2[-1])), (*remarks, *_said(co2, *plain)),
+        shifted(total, 0.0, float(co2[-1])), (*remarks, *found, *_said(co2, *plain)),
     )  # fmt: skip
 
 
@@ -163,7 +173,9 @@ def _check(
     not_negative(u, "error of a weighing [g]")
 
 
-def _vapour_g_per_mol(temperature_C: float, bar: float, pct_vol: float, carried: float) -> tuple[float, float, float]:
+def _vapour_g_per_mol(
+    temperature_C: float, bar: float, pct_vol: float, carried: float
+) -> tuple[float, float, float]:
     """Dry pressure [bar]; grams of water, and of ethanol at the end, that go with each mol of dry gas."""
     water = carried * float(water_vapour_pressure(temperature_C))
     ethanol = carried * float(ethanol_vapour_pressure(pct_vol, temperature_C))
@@ -189,7 +201,9 @@ def _released_mol(
     return released, slope
 
 
-def _said(co2: Floats, headspace_L: float, temperature_C: float, bar: float, pct_vol: float, carried: float) -> list[str]:
+def _said(
+    co2: Floats, headspace_L: float, temperature_C: float, bar: float, pct_vol: float, carried: float
+) -> list[str]:
     dry, steam, spirit = _vapour_g_per_mol(temperature_C, bar, pct_vol, carried)
     room = headspace_L * dry / (L_BAR_GAS_CONSTANT * (temperature_C + ZERO_CELSIUS_K))
     air = room * (1 - math.exp(-max(float(co2[-1]), 0.0) / room)) * AIR_G_PER_MOL
