@@ -10,11 +10,11 @@ from typing import Any, Final
 
 from uncertainties import ufloat
 
+from fermkit.byproducts import USUAL_ACIDS, USUAL_GLYCEROL
 from fermkit.checks import not_negative, positive
 from fermkit.composition import compound, molar_mass
 from fermkit.errors import InputError
 from fermkit.feed import YEAST_ASH
-from fermkit.streams import USUAL_ACIDS, USUAL_GLYCEROL
 from fermkit.written import Line, Page, Written, nominal, percent
 
 COMBUSTION_KJ: Final = {"hexose": 2812.9, "ethanol": 1356.2, "glycerol": 1647.2, "acetic acid": 872.9}

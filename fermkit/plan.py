@@ -11,6 +11,7 @@ from typing import Any, Final
 from uncertainties import ufloat
 
 from fermkit.aeration import USUAL_AIR, USUAL_KLA, anywhere, ethanol_carried_out, oxygen_transfer, water_carried_out
+from fermkit.byproducts import USUAL_ACIDS
 from fermkit.cautions import cautions_for
 from fermkit.checks import between, not_negative, one_of, positive
 from fermkit.composition import compound, molar_mass
@@ -32,9 +33,10 @@ from fermkit.written import Line, Page, Written, nominal, plus_minus
 WAYS: Final = ("closed", "aerated", "fed slowly")
 """How a batch is run: without air (an airlock or a sealed vessel); all sugar at once with air; sugar fed with air."""
 
-YEAST_WITHOUT_AIR: Final = (0.05, 0.10)
-"""Dry yeast from sugar by fermenting [g/g hexose]. Lower end: Balling's rule, 0.11 g from 2.07 g; upper: chemostat,
-Verduyn et al., J. Gen. Microbiol. 136 (1990) 395 (both from memory). It is the energy that limits here."""
+YEAST_WITHOUT_AIR: Final = (0.05, 0.12)
+"""Dry yeast from sugar by fermenting [g/g hexose]: here the energy limits. Lower end: Balling's rule, 0.11 g from
+2.07 g of extract. Upper: two ATP a hexose at 10.5 g yeast a mole of ATP, 0.117 g/g, Bauchop & Elsden, J. Gen.
+Microbiol. 23 (1960) 457; chemostats give 0.10, Verduyn et al., J. Gen. Microbiol. 136 (1990) 395 (all from memory)."""
 
 YEAST_WITH_AIR: Final = (0.50, 0.03)
 """Dry yeast from sugar by respiring, mean and standard uncertainty [g/g hexose]: common practice, no source."""
@@ -195,10 +197,10 @@ def plan_batch(
     >>> from uncertainties import ufloat
     >>> from fermkit.feed import feed
     >>> mash = feed({"white sugar": ufloat(100, 1), "water": 900.0, "active dry yeast": 5.0,
-    ...              "diammonium phosphate": 3.0, "ammonium sulfate": 2.0})
+    ...              "diammonium phosphate": 3.0, "ammonium sulfate": 4.0})
     >>> plan = plan_batch(mash, liquid_L=0.97)
     >>> print(plan.binding, f"{plan.fate.yeast_g:.1f}", f"{plan.ethanol_pct_vol:.2f}")
-    ('energy',) 7.9+/-1.5 5.93+/-0.20
+    ('energy',) 8.9+/-2.1 5.80+/-0.27
 
     References
     ----------
@@ -282,9 +284,10 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
     from_respiring = respired * with_air
     from_fermenting = (1.0 - respired) * (sum(YEAST_WITHOUT_AIR) / 2.0)
     without_air = yeast_g * from_fermenting / (from_respiring + from_fermenting)
-    at_ceiling = nominal(respired) < nominal(most)
+    at_ceiling = nominal(respired) < nominal(most) or nominal(most) == 0.0
     used = ceiling_mol if at_ceiling else _oxygen(hexose_mol * respired, yeast_g - without_air, ash)
-    fate = sugar_fate(hexose_mol, yeast_g, used, yeast_without_air_g=without_air, ash=ash)
+    acids = ufloat(*USUAL_ACIDS, "acids made") * (1.0 - respired)
+    fate = sugar_fate(hexose_mol, yeast_g, used, yeast_without_air_g=without_air, acids_share=acids, ash=ash)
     binding = tuple(name for name, pair in ranges.items() if nominal(pair[0]) <= nominal(high))
     longest = _oxygen(hexose_mol, feed.hexose_g * with_air, ash)
     return _Grown(limits, (energy[0], energy[1]), (low, high), binding, respired, ceiling_mol, longest, fate)
