@@ -3,7 +3,7 @@
 import re
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,9 @@ DATED: Final = re.compile(
 )
 NO_DATE_FIRST_SERIAL: Final = 20_000.0
 """Spreadsheets count days from 1899-12-30; 20,000 is in 1954: a larger bare number under 'time' is a date."""
+
+
+DAYS_TO_1970: Final = datetime(1970, 1, 1).toordinal()
 
 
 def clock_hours(text: str) -> float | None:
@@ -98,12 +101,11 @@ def hours_since(
     (numpy.ndarray of shape (n,), str)
         Hours, NaN where nothing is written; and the time as written that counted as zero.
     """
-    out = np.full(len(cells), np.nan)
-    kinds = set()
-    for i, cell in enumerate(cells):
-        if cell:
-            out[i], kind = _one(cell, int(lines[i]), title, dates, book)
-            kinds.add(kind)
+    stamps = iso_hours(cells)
+    if stamps is not None:
+        out, kinds = stamps, {"date"}
+    else:
+        out, kinds = _each(cells, lines, title, dates, book)
     if len(kinds) > 1:
         raise book.refusal(
             "some times have a date and some do not",
@@ -116,14 +118,52 @@ def hours_since(
         return out, start
     if kinds == {"clock"}:
         _over_midnight(out, lines, title, book)
-    zero = start or cells[written[0]]
+    zero = start or str(cells[int(written[0])])
     book.note(f"times were taken as hours since {zero}", column=title)
     return out - _zero(float(out[written[0]]), start, dates, kinds, title, book), zero
 
 
+def iso_hours(cells: Sequence[str]) -> Floats | None:
+    """Hours of a whole column of ``2026-03-02 18:00`` stamps at once; None where any is something else."""
+    import pandas as pd
+
+    first = next((cell for cell in cells if cell), "")
+    if not re.fullmatch(r"\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?", first):
+        return None
+    given = pd.Series(cells, copy=False)
+    written = given.to_numpy() != ""
+    try:
+        stamps = pd.to_datetime(given, format="ISO8601", errors="coerce")
+    except (ValueError, TypeError, OverflowError):
+        return None
+    if (
+        stamps.dtype.kind != "M"
+        or getattr(stamps.dtype, "tz", None) is not None
+        or (stamps.isna().to_numpy() & written).any()
+    ):
+        return None
+    seconds = (stamps - pd.Timestamp(1970, 1, 1)) / pd.Timedelta(hours=1)
+    return np.asarray(seconds.to_numpy(dtype=float) + DAYS_TO_1970 * 24.0)
+
+
+def _each(
+    cells: Sequence[str], lines: NDArray[np.int64], title: str, dates: str, book: Notebook
+) -> tuple[Floats, set[str]]:
+    out = np.full(len(cells), np.nan)
+    kinds: set[str] = set()
+    known: dict[str, tuple[float, str]] = {}
+    for i, cell in enumerate(cells):
+        if cell:
+            if cell not in known:
+                known[cell] = _one(cell, int(lines[i]), title, dates, book)
+            out[i], kind = known[cell]
+            kinds.add(kind)
+    return out, kinds
+
+
 def _one(cell: str, line: int, title: str, dates: str, book: Notebook) -> tuple[float, str]:
     try:
-        hours: Any = dated_hours(cell, dates)
+        hours = dated_hours(cell, dates)
     except InputError as problem:
         raise book.refusal(problem.met, problem.needed, problem.do, row=line, column=title) from None
     if hours is not None:

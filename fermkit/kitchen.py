@@ -34,6 +34,10 @@ DAP_LEFT: Final = 1 - 2 * compound("ammonia").molar_mass / compound("diammonium 
 DAP_NITROGEN: Final = compound("diammonium phosphate").mass_fraction("N")
 
 
+LAST_SAMPLE_H: Final = 0.25
+"""The last sample is taken this long after the last gas reading [h]."""
+
+
 @dataclass(frozen=True, slots=True)
 class Kitchen:
     """What is stated in the run, and how good each act is (u: one standard uncertainty). Invented.
@@ -86,7 +90,7 @@ class Kitchen:
     hours: float = 48.0
     leak_share: float = 0.0
     leak_from_h: float = 0.0
-    samples_h: tuple[float, ...] = (6.0, 12.0, 24.0)
+    samples_h: tuple[float, ...] = (6.5, 12.5, 24.5)
     sample_mL: float = 10.0
     u_sample_mL: float = 0.2
     last_sample_mL: float = 30.0
@@ -151,6 +155,7 @@ def draw_batch(kitchen: Kitchen, rng: np.random.Generator, strain: Strain | None
         "barometer_bar": about(k.barometer_bar, k.u_barometer_bar),
         "pH": about(k.pH, 0.1),
         "hours": k.hours,
+        "carried_share": about(k.carried_solids, k.u_carried_solids),
         "leak_share": k.leak_share,
         "leak_from_h": k.leak_from_h,
         "withdrawals": withdrawals,
@@ -322,7 +327,7 @@ def samples(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows:
     """Diluted samples read on the sensor; each dilution is pipetted once and read several times."""
     rows: Rows = {"sample": [], "time [h]": [], "signal [V]": [], "dilution": [], "temperature [°C]": []}
     cooled = float(water_density(20.0) / water_density(truth.batch.temperature_C))
-    for i, time in enumerate([*k.samples_h, float(truth.time_h[-1])]):
+    for i, time in enumerate([*k.samples_h, k.hours + LAST_SAMPLE_H]):
         concentration = float(truth.at("ethanol_g", time) / truth.at("liquid_L", time))
         pct = float(ethanol_pct_vol_from_concentration(concentration * cooled))
         for dilution in k.dilutions:
@@ -340,7 +345,7 @@ def volumes(k: Kitchen) -> Rows:
     """The ledger as written: every sample taken."""
     taken = [k.sample_mL] * len(k.samples_h) + [k.last_sample_mL]
     return {
-        "time [h]": [f"{t:g}" for t in (*k.samples_h, k.hours)],
+        "time [h]": [f"{t:g}" for t in (*k.samples_h, k.hours + LAST_SAMPLE_H)],
         "what": ["sample"] * len(taken),
         "volume [mL]": [f"{v:g}" for v in taken],
         "u [mL]": [f"{k.u_sample_mL:g}"] * len(taken),
@@ -350,7 +355,7 @@ def volumes(k: Kitchen) -> Rows:
 def weights(truth: Truth, rng: np.random.Generator, k: Kitchen) -> tuple[Rows, float]:
     """Harvest on the pocket scale: the paste, a dried sample of it, extract and debris; and dry extract [g]."""
     share = 1 - k.last_sample_mL / 1000 / float(truth.series["liquid_L"][-1])
-    carried = max(0.0, rng.normal(k.carried_solids, k.u_carried_solids)) * truth.batch.solids_g
+    carried = truth.batch.carried_share * truth.batch.solids_g
     dry = float(truth.series["yeast_g"][-1]) * share + carried
     wet = dry / rng.uniform(0.21, 0.24)
     sample_wet = 0.25 * wet

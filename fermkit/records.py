@@ -319,18 +319,23 @@ def _tables(readers: Mapping[str, TableReader], about: Mapping[str, Any], book: 
                 'write start = "18:00" (or with its date) under [run]',
             )  # fmt: skip
         zero = zero or (table.zero if name not in ("drying", "hold", "standards") else "")
-        missing = [need for need in NEEDED.get(name, ("time_h",)) if need not in table.frame]
-        if missing:
-            titles = {
-                c.name: c.written + (f" [{c.unit}]" if c.unit not in ("1", "any") else "")
-                for c in TABLES.get(name, TABLES["gas"])
-            }
-            raise InputError(
-                f"{name} has no column {' and no column '.join(titles[need] for need in missing)}",
-                f"the columns {', '.join(titles[need] for need in NEEDED.get(name, ('time_h',)))}", "add it, or mend the header",
-            )  # fmt: skip
+        _needed(name, table)
         out[name] = table
     return {name: out[name] for name in readers}
+
+
+def _needed(name: str, table: Table) -> None:
+    """Refuse a table that lacks a column without which it is of no use."""
+    needed = NEEDED.get(name, ("time_h",))
+    missing = [need for need in needed if need not in table.frame]
+    if missing:
+        columns = TABLES.get(name, TABLES["gas"])
+        titles = {c.name: c.written + (f" [{c.unit}]" if c.unit not in ("1", "any") else "") for c in columns}
+        raise InputError(
+            f"{name} has no column {' and no column '.join(titles[need] for need in missing)}",
+            f"the columns {', '.join(titles[need] for need in needed)}",
+            "add it, or mend the header",
+        )
 
 
 def _gas_tables(frames: dict[str, Any], values: Mapping[str, Any], book: Notebook) -> None:

@@ -221,7 +221,9 @@ TABLES: Final = {
         Column("item", "item", kind="text"), Column("tare", "tare_g", "g", low=0.0),
         Column("wet", "wet_g", "g", low=0.0), Column("dry", "dry_g", "g", low=0.0), NOTE,
     ),
-    "drying": (TIME, Column("weight", "weight_g", "g", low=0.0), Column("item", "item", kind="text"), TEMPERATURE, NOTE),
+    "drying": (
+        TIME, Column("weight", "weight_g", "g", low=0.0), Column("item", "item", kind="text"), TEMPERATURE, NOTE,
+    ),
     "hold": (TIME, TEMPERATURE, Column("pH", "pH", low=0.0, high=14.0), NOTE),
 }  # fmt: skip
 """Columns of each table, one CSV or sheet each. A [[gas]] may name a further table with the columns of gas."""

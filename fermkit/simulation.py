@@ -92,6 +92,10 @@ class Batch:
     leak_share : float
         Share of the leaving gas that gets past the collector.
     withdrawals : sequence of (time_h, volume_L)
+    salting : float
+        Solubility of CO2 in the liquid, relative to water (a few per cent less: common practice, no source).
+    carried_share : float
+        Share of the solids that ends up in the washed paste.
     transfer_per_h : float
         Liquid-to-headspace transfer coefficient of CO2; sets the supersaturation.
     """
@@ -115,6 +119,7 @@ class Batch:
     withdrawals: tuple[tuple[float, float], ...] = ()
     transfer_per_h: float = 3.0
     salting: float = 0.96
+    carried_share: float = 0.04
     strain: Strain = field(default_factory=Strain)
 
 

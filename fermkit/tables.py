@@ -7,7 +7,6 @@ is refused with file, row, column, value and remedy.
 
 import codecs
 import csv
-import difflib
 import io
 import re
 from collections.abc import Sequence
@@ -15,26 +14,14 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fermkit.clock import hours_since
-from fermkit.errors import InputError
+from fermkit.columns import NO_READING, Body, column_of, decimal_sign, in_our_unit, numbers_of, with_units_row
 from fermkit.findings import Finding, Notebook, rows_in_words
 from fermkit.oddities import in_order
-from fermkit.properties import ethanol_pct_vol, ethanol_pct_vol_from_concentration
-from fermkit.quantities import BY_VOLUME, conversion, number
 from fermkit.run_layout import Column
 
-Floats = NDArray[np.float64]
-Rows = NDArray[np.int64]
-Body = list[tuple[int, list[str]]]
-
 SEPARATORS: Final = (";", "\t", "|", ",")
-NO_READING: Final = frozenset({
-    "", "-", "--", "---", "–", "—", "?", "n.d.", "nd", "n/a", "na", "nan", "none", "null", "x", "missing",
-})  # fmt: skip
-"""Words that mean 'no reading' (common practice, no source)."""
-
 LARGEST_BYTES: Final = 200_000_000
 LARGEST_UNEVEN_BYTES: Final = 60_000_000
 """Cell by cell a file needs some six times its size in memory, so uneven files have a lower limit."""
@@ -103,7 +90,7 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
     encoding = _encoding(data, book)
     separator, header_line = _separator(data, encoding, book)
     if len(data) > FAST_FROM_BYTES and encoding == "utf-8-sig":
-        quick = _plain_numbers(data, separator, header_line, asked, book)
+        quick = _plainnumbers_of(data, separator, header_line, asked, book)
         if quick is not None:
             return quick
     if len(data) > LARGEST_UNEVEN_BYTES:
@@ -171,7 +158,7 @@ def _head(data: bytes, encoding: str) -> list[str]:
     return data[:200_000].decode(encoding, errors="ignore").splitlines(keepends=True)
 
 
-def _plain_numbers(data: bytes, separator: str, header_line: int, asked: _Asked, book: Notebook) -> Table | None:
+def _plainnumbers_of(data: bytes, separator: str, header_line: int, asked: _Asked, book: Notebook) -> Table | None:
     """The quick way, for a long and even table of numbers: pandas' C parser. None where it is not one."""
     lines = data.count(b"\n") + (not data.endswith(b"\n"))
     header = _head(data, "utf-8-sig")[header_line - 1].rstrip("\r\n").split(separator)
@@ -183,44 +170,53 @@ def _plain_numbers(data: bytes, separator: str, header_line: int, asked: _Asked,
     if counted != (len(header) - 1) * (lines - header_line + 1):
         return None
     trial = Notebook(book.file, list(book.findings))
-    found = [_column(title.strip(), asked, trial, header_line) for title in header]
+    found = [column_of(title.strip(), asked.columns, trial, header_line) for title in header]
     wanted = [i for i, (column, _) in enumerate(found) if column is not None]
     names = [column.name for column, _ in found if column is not None]
-    if any(c is not None and (c.kind == "text" or (c.kind == "time" and not unit)) for c, unit in found):
-        return None
     if len(set(names)) < len(names) or not wanted:
         return None
-    frame = _parsed(data, separator, header_line, len(header), wanted)
-    if frame is None:
+    words = {i for i in wanted if _is_text(*found[i])}
+    frame = _parsed(data, separator, header_line, len(header), wanted, words)
+    if frame is None or any(np.isinf(frame[i].to_numpy()).any() for i in wanted if i not in words):
         return None
-    out: dict[str, Any] = {"row": np.arange(header_line + 1, header_line + 1 + len(frame), dtype=np.int64)}
+    rows = np.arange(header_line + 1, header_line + 1 + len(frame), dtype=np.int64)
+    out: dict[str, Any] = {"row": rows}
     units: dict[str, str] = {}
+    zero = ""
     for i in wanted:
         column, unit = found[i]
-        assert column is not None
-        values = frame[i].to_numpy()
-        if np.isinf(values).any():
-            return None
-        out[column.name] = _converted(values, header[i], column, unit, trial)
-        units[column.name] = unit if column.unit == "any" else column.unit
-    return _finished(out, units, asked, trial, "")
+        title = header[i].strip()
+        if column is None:
+            continue
+        if column.kind == "text":
+            out[column.name] = [_unguarded(cell.strip()) for cell in frame[i]]
+        elif i in words:
+            out[column.name], zero = hours_since(frame.pop(i), rows, title, asked.start, asked.dates, trial)
+        else:
+            out[column.name] = in_our_unit(frame.pop(i).to_numpy(), title, column, unit, trial)
+            units[column.name] = unit if column.unit == "any" else column.unit
+    return _finished(out, units, asked, trial, zero)
 
 
-def _parsed(data: bytes, separator: str, header_line: int, width: int, wanted: list[int]) -> Any:
+def _is_text(column: Column | None, unit: str) -> bool:
+    return column is not None and (column.kind == "text" or (column.kind == "time" and not unit))
+
+
+def _parsed(data: bytes, separator: str, header_line: int, width: int, wanted: list[int], words: set[int]) -> Any:
+    """The columns `wanted` as pandas reads them, `words` as text; None where a cell is no number."""
     import pandas as pd
 
-    signs = (("," if separator != "," and re.search(rb"\d,\d", data[:5000]) else "."),)
-    words = sorted(NO_READING | {word.upper() for word in NO_READING} | {"NaN", "None"})
-    for decimal in signs:
-        try:
-            return pd.read_csv(
-                io.BytesIO(data), sep=separator, header=None, names=range(width), skiprows=header_line,
-                usecols=wanted, dtype=np.float64, na_values=words, keep_default_na=False, decimal=decimal,
-                engine="c", skip_blank_lines=False, index_col=False, encoding="utf-8-sig",
-            )  # fmt: skip
-        except (ValueError, OverflowError):
-            continue
-    return None
+    none = sorted(NO_READING | {word.upper() for word in NO_READING} | {"NaN", "None"})
+    try:
+        return pd.read_csv(
+            io.BytesIO(data), sep=separator, header=None, names=range(width), skiprows=header_line, usecols=wanted,
+            dtype={i: str if i in words else np.float64 for i in wanted}, keep_default_na=False,
+            na_values={i: none for i in wanted if i not in words}, engine="c", skip_blank_lines=False,
+            decimal="," if separator != "," and re.search(rb"\d,\d", data[:5000]) else ".",
+            index_col=False, encoding="utf-8-sig",
+        )  # fmt: skip
+    except (ValueError, OverflowError):
+        return None
 
 
 def _split(data: bytes, encoding: str, separator: str, book: Notebook) -> Body:
@@ -252,17 +248,17 @@ def _table(body: Body, asked: _Asked, book: Notebook, separator: str) -> Table:
             "keep only the columns that are needed",
             row=header_row,
         )
-    titles, rows = _with_units_row([cell.strip() for cell in header], rows, asked, book)
+    titles, rows = with_units_row([cell.strip() for cell in header], rows, asked.columns, book)
     rows = _even(titles, rows, book)
     if not rows:
         raise book.refusal("the table has a header but no rows", "at least one row", "fill it in, or delete it")
     lines = np.array([line for line, _ in rows], dtype=np.int64)
-    decimal = "point" if separator == "," else _decimal(rows)
+    decimal = "point" if separator == "," else decimal_sign(rows)
     out: dict[str, Any] = {"row": lines}
     units: dict[str, str] = {}
     zero = ""
     for place, title in enumerate(titles):
-        column, unit = _column(title, asked, book, header_row)
+        column, unit = column_of(title, asked.columns, book, header_row)
         if column is None:
             continue
         if column.name in out:
@@ -279,7 +275,7 @@ def _table(body: Body, asked: _Asked, book: Notebook, separator: str) -> Table:
         elif column.kind == "time" and not unit:
             out[column.name], zero = hours_since(cells, lines, title, asked.start, asked.dates, book)
         else:
-            out[column.name] = _converted(_numbers(cells, lines, title, decimal, book), title, column, unit, book)
+            out[column.name] = in_our_unit(numbers_of(cells, lines, title, decimal, book), title, column, unit, book)
             units[column.name] = unit if column.unit == "any" else column.unit
     if len(out) == 1:
         hints = [f.sentence.split("; ")[1] for f in book.findings if "did you mean" in f.sentence]
@@ -307,42 +303,6 @@ def _unguarded(cell: str) -> str:
     return cell[1:] if len(cell) > 1 and cell[0] == "'" and cell[1] in "=+-@" else cell
 
 
-def _decimal(rows: Body) -> str:
-    """Which sign splits off the decimals in a table whose columns are not split by commas."""
-    cells = [cell.strip() for _, row in rows for cell in row]
-    comma = sum(bool(re.fullmatch(r"[-+−]?[\d.' ]*,\d+", cell)) for cell in cells)
-    point = sum(bool(re.fullmatch(r"[-+−]?[\d,' ]*\.\d+", cell)) for cell in cells)
-    return "comma" if comma > point else "point"
-
-
-def _with_units_row(titles: list[str], rows: Body, asked: _Asked, book: Notebook) -> tuple[list[str], Body]:
-    """Units that stand in a row of their own below the header are moved into it."""
-    if not rows or any("[" in title for title in titles):
-        return titles, rows
-    line, cells = rows[0]
-    words = [cell.strip().strip("[]()") for cell in cells[: len(titles)]]
-    if (
-        len(words) < len(titles)
-        or not any(words)
-        or any(re.search(r"\d", word) for word in words if word not in ("1", "cm3"))
-    ):
-        return titles, rows
-    known = {column.written: column for column in asked.columns}
-    for title, word in zip(titles, words, strict=True):
-        column = known.get(title.lower())
-        if column is not None and word and (column.kind == "text" or not _convertible(word, column.unit)):
-            return titles, rows
-    book.note("the row below the header was taken for the units", row=line)
-    return [f"{title} [{word}]" if word else title for title, word in zip(titles, words, strict=True)], rows[1:]
-
-
-def _convertible(unit: str, to: str) -> bool:
-    try:
-        return to == "any" or bool(conversion(unit, to))
-    except InputError:
-        return False
-
-
 def _even(titles: list[str], rows: Body, book: Notebook) -> Body:
     """Every row with as many cells as the header; empty ones at the end may be left out."""
     out = []
@@ -356,94 +316,3 @@ def _even(titles: list[str], rows: Body, book: Notebook) -> Body:
             )
         out.append((line, cells[: len(titles)] + [""] * (len(titles) - len(cells))))
     return out
-
-
-def _column(title: str, asked: _Asked, book: Notebook, header_row: int) -> tuple[Column | None, str]:
-    """Which column a title means, and its unit as written."""
-    found = re.fullmatch(r"([^\[\](]{0,60})(?:[\[(]([^\])]{0,30})[\])])?", title[:100])
-    name, unit = (found[1].strip(), (found[2] or "").strip()) if found else (title[:60], "")
-    for column in asked.columns:
-        if title == column.name and column.unit not in ("1", "any"):
-            return column, column.unit
-        if name.lower().replace("_", " ") == column.written.lower():
-            if column.kind == "number" and column.unit not in ("1", "any") and not unit:
-                raise book.refusal(
-                    f"{title!r} has no unit", f"a unit in the header, such as '{column.written} [{column.unit}]'",
-                    "write the unit in the header", row=header_row,
-                )  # fmt: skip
-            return column, unit
-    if title:
-        near = difflib.get_close_matches(name.lower(), [column.written for column in asked.columns], n=1)
-        hint = f"; did you mean {near[0]!r}?" if near else ""
-        book.note(
-            f"this column is not used here{hint}", row=header_row, column=title, level="doubt" if near else "note"
-        )
-    return None, unit
-
-
-def _converted(values: Floats, title: str, column: Column, unit: str, book: Notebook) -> Floats:
-    if column.unit == "any":
-        return values
-    if column.unit == "% vol" and unit.replace(" ", "").lower() not in BY_VOLUME:
-        return _percent_by_volume(values, title, unit, book)
-    try:
-        factor, offset = conversion(unit, column.unit)
-    except InputError as problem:
-        raise book.refusal(problem.met, problem.needed, problem.do, column=title) from None
-    return values if (factor, offset) == (1.0, 0.0) else values * factor + offset
-
-
-def _percent_by_volume(values: Floats, title: str, unit: str, book: Notebook) -> Floats:
-    """Alcohol given by mass or as a concentration; a plain % is refused, since it could be either."""
-    word = unit.replace(" ", "").lower()
-    if word in ("g/l", "mg/ml", "kg/m3"):
-        convert: Any = ethanol_pct_vol_from_concentration
-        shown = values
-    elif word in ("%mass", "%w/w", "%m/m", "%bymass", "massfraction"):
-        convert, shown = ethanol_pct_vol, values if word == "massfraction" else values / 100
-    else:
-        raise book.refusal(
-            f"alcohol in {unit!r}", "'% vol' (by volume at 20 °C), '% mass' or 'g/L'",
-            "write which one it is: they differ by a fifth", column=title,
-        )  # fmt: skip
-    book.note(f"alcohol was converted from {unit} to % vol", column=title)
-    out = np.full(len(shown), np.nan)
-    known = ~np.isnan(shown)
-    try:
-        out[known] = convert(shown[known])
-    except InputError as problem:
-        raise book.refusal(problem.met, problem.needed, problem.do, column=title) from None
-    return out
-
-
-def _numbers(cells: list[str], lines: Rows, title: str, decimal: str, book: Notebook) -> Floats:
-    out = np.full(len(cells), np.nan)
-    for i, cell in enumerate(cells):
-        if cell.lower() in NO_READING:
-            continue
-        if cell[0] in "<>≤≥":
-            book.repeat(
-                f"{cell[:20]!r} is a limit and no reading; left out", int(lines[i]), column=title, level="doubt"
-            )
-            continue
-        out[i] = _cell(cell, int(lines[i]), title, decimal, book)
-    return out
-
-
-def _cell(cell: str, line: int, title: str, decimal: str, book: Notebook) -> float:
-    if decimal == "point" and cell.isascii() and cell.replace(".", "", 1).isdecimal():
-        return float(cell)
-    other, sign = ("point", ".") if decimal == "comma" else ("comma", ",")
-    if cell.count(sign) == 1 and re.fullmatch(rf"[-+−]?[1-9]\d{{0,2}}\{sign}\d{{3}}", cell):
-        raise book.refusal(
-            f"{cell!r} can be read as {cell.replace(sign, '')} or as {cell.replace(sign, '.')}",
-            "numbers that read one way only", f"write it without a thousands sign, decimals with a {decimal}",
-            row=line, column=title,
-        )  # fmt: skip
-    if re.fullmatch(rf"[-+−]?\d*\{sign}\d+", cell):
-        book.repeat(f"a decimal {other} among decimal {decimal}s; read as a decimal {other}", line, column=title)
-        return number(cell, decimal=other)
-    try:
-        return number(cell, decimal=decimal)
-    except InputError as problem:
-        raise book.refusal(problem.met, problem.needed, problem.do, row=line, column=title) from None

@@ -76,8 +76,9 @@ def _safe(data: bytes, book: Notebook) -> None:
             if len(parts) > MOST_PARTS or size > LARGEST_UNPACKED:
                 raise book.refusal(
                     f"it unpacks to {size / 1e6:.0f} MB in {len(parts)} parts",
-                    f"at most {LARGEST_UNPACKED / 1e6:.0f} MB in {MOST_PARTS} parts", "save long logs as CSV in a run folder",
-                )  # fmt: skip
+                    f"at most {LARGEST_UNPACKED / 1e6:.0f} MB in {MOST_PARTS} parts",
+                    "save long logs as CSV in a run folder",
+                )
             if any("vbaproject" in part.filename.lower() for part in parts):
                 book.note("the workbook holds macros; they were not run")
             for part in parts:

@@ -38,11 +38,10 @@ KITCHENS = {
         Kitchen(
             name="Harbour kitchen, jar 5",
             date="2026-03-09",
-            note="Invented. As jar 3, but without the phosphate: the yeast runs out of nitrogen.",
+            note="Invented. As jar 3, but without the phosphate: the yeast runs out of nitrogen; harvested with sugar left.",
             phosphate_g=0.0,
             usable_nitrogen=(0.0005, 0.0015),
-            hours=72.0,
-            samples_h=(10.0, 24.0, 48.0),
+            hours=30.0,
         ),
         "starved of nitrogen",
     ),
@@ -74,7 +73,7 @@ KITCHENS = {
             u_liquid_L=0.01,
             temperature_C=25.0,
             kind="keg",
-            material="stainless steel",
+            material="steel",
             closed="vented",
             rated_bar=4.0,
             vents_h=(12.0,),
@@ -100,6 +99,7 @@ def ordinary(kitchen: Kitchen, batch: Batch) -> bool:
         (batch.temperature_C, k.temperature_C, k.u_temperature_C),
         (batch.barometer_bar, k.barometer_bar, k.u_barometer_bar),
         (batch.pH, k.pH, 0.1),
+        (batch.carried_share, k.carried_solids, k.u_carried_solids),
     ]
     return all(abs(true - value) < 1.5 * u for true, value, u in stated)
 
@@ -205,7 +205,9 @@ def with_decimal_commas(path: Path) -> None:
     out = io.StringIO()
     writer = csv.writer(out, delimiter=";", lineterminator="\r\n")
     for place, row in enumerate(rows):
-        writer.writerow([cell.replace(".", ",") if cell.replace(".", "", 1).lstrip("-").isdigit() else cell for cell in row])
+        writer.writerow(
+            [cell.replace(".", ",") if cell.replace(".", "", 1).lstrip("-").isdigit() else cell for cell in row]
+        )
         if place == 3:
             out.write("\r\n")
     path.write_bytes(out.getvalue().encode("utf-8-sig"))

@@ -15,7 +15,7 @@ FLOORS = [
     ["composition", ["evaluation", "alcohol", "properties"], "quantities"],
     [
         ["ingredients", "feed"],
-        "gas",
+        ["counters", "vents", "gas", "collector", "weighing", "headspace"],
         ["curves", "many", "growth"],
         ["surroundings", "response", "standards", "limits", "linearity", "readback", "sweep", "calibration", "dilutions", "drift"],
         "density",
