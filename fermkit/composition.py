@@ -6,7 +6,7 @@ IUPAC/CIAAW (Prohaska et al., Pure Appl. Chem. 94 (2022) 573).
 
 import difflib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
@@ -224,6 +224,9 @@ class Compound:
     molar_mass: float
     carbon: float
     electrons: float
+
+    def __reduce__(self) -> tuple[Callable[[str], "Compound"], tuple[str]]:
+        return compound, (self.name,)  # a read-only mapping cannot be pickled; the name says it all
 
     def mass_fraction(self, element: str) -> float:
         """The element's share of the compound's mass [g/g]; zero where it is absent."""

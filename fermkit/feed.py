@@ -9,7 +9,6 @@ import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import sqrt
-from types import MappingProxyType
 from typing import Any, Final
 
 from uncertainties import ufloat
@@ -146,8 +145,8 @@ def feed(amounts: Mapping[str, Any], ingredients: Mapping[str, Ingredient | Mapp
 
     hexose_g = total(lambda thing: thing.hexose)
     return Feed(
-        amounts=MappingProxyType(grams),
-        ingredients=MappingProxyType(things),
+        amounts=grams,
+        ingredients=things,
         hexose_g=hexose_g,
         sugar_g=total(lambda thing: thing.sugar),
         carbon_mol=hexose_g * (6.0 / _HEXOSE_G),

@@ -221,13 +221,9 @@ def ingredient_from(name: str, values: Mapping[str, Any], sources: Mapping[str, 
     parts = {key: value for key, value in given.items() if key in PARTS}
     parts = _completed(name, parts)
     contents = {key: value for key, value in given.items() if key in CONTENTS}
-    made = Ingredient(
-        name, MappingProxyType(parts), MappingProxyType(contents), (0.0, 0.0), density,
-        MappingProxyType(dict(sources or {})),
-    )  # fmt: skip
-    salts = made.element("nitrogen") - contents.get("nitrogen", 0.0)
+    salts = sum((parts.get(salt, 0.0) * compound(salt).mass_fraction("N") for salt in SALTS), 0.0)
     low, high = _nitrogen_range(name, usable, contents.get("nitrogen", 0.0))
-    return Ingredient(name, made.parts, made.contents, (low + salts, high + salts), density, made.sources)
+    return Ingredient(name, parts, contents, (low + salts, high + salts), density, dict(sources or {}))
 
 
 def _key(key: str) -> str:

@@ -1,5 +1,7 @@
 """Formulas, molar masses, degrees of reduction and the element matrix."""
 
+import pickle
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -97,6 +99,24 @@ def test_every_named_compound_is_complete(name):
 def test_biomass_formulas_have_a_source():
     """Each biomass formula says where it was published."""
     assert all(COMPOUNDS[name].startswith("CH") and source for name, source in BIOMASS_SOURCES.items())
+
+
+@given(st.text(alphabet="CHONPSKaeg()0123456789. ₂·+-x", max_size=16))
+def test_any_text_is_read_or_refused_in_words(text):
+    """No text makes reading fail in another way, and what is read has atoms and a mass."""
+    try:
+        found = compound(text)
+    except InputError as refusal:
+        assert "character" in str(refusal) or "empty" in str(refusal)
+    else:
+        assert found.molar_mass > 0
+        assert all(number > 0 for number in found.atoms.values())
+
+
+def test_compounds_survive_being_sent_elsewhere():
+    """A copy through pickle is the same compound, by name, by other name or by formula."""
+    for name in ("ethanol", "dextrose", "CH1.7O0.5N0.15", "C2H6O"):
+        assert pickle.loads(pickle.dumps(compound(name))) == compound(name)
 
 
 def test_mass_fractions_of_a_compound_add_up_to_one():

@@ -1,5 +1,6 @@
 """Ingredients, kitchen measures, feeds and the yeast that each element allows."""
 
+import pickle
 import tomllib
 from importlib import resources
 
@@ -179,6 +180,30 @@ def test_brix_is_grams_in_a_hundred(brix):
     assert thing.hexose.n == pytest.approx(brix / 100 * 1.05263, rel=1e-5)
     assert thing.hexose.s == pytest.approx(0.0105263, rel=1e-5)
     assert syrup("s", ufloat(brix, 0.2)).hexose.s == pytest.approx(0.00210526, rel=1e-5)
+
+
+def test_a_feed_survives_being_sent_elsewhere():
+    """Through pickle values and their correlation stay, so that runs can be worked out in parallel.
+
+    Not through deepcopy: the uncertainties package makes every deep copy independent, by design.
+    """
+    mash = feed({"beet molasses": ufloat(240, 2), "active dry yeast": 5.0})
+    copied = pickle.loads(pickle.dumps(mash))
+    assert copied.hexose_g.n == mash.hexose_g.n
+    before = correlation_matrix([mash.hexose_g, mash.non_yeast_solids_g])[0, 1]
+    after = correlation_matrix([copied.hexose_g, copied.non_yeast_solids_g])[0, 1]
+    assert after == pytest.approx(before)
+
+
+@given(st.text(alphabet="0123456789/., ±teaspooncugmLkl", max_size=18))
+def test_any_measure_is_grams_or_is_refused_in_words(text):
+    """No text makes reading a measure fail in another way."""
+    try:
+        found = kitchen_measure(text, "water")
+    except InputError as refusal:
+        assert "needed" in str(refusal)
+    else:
+        assert nominal(found) >= 0
 
 
 def test_the_page_says_what_is_a_range():
