@@ -142,6 +142,9 @@ def watch(folder: str | Path) -> Panel:
             return Page(f"{now:g} h seen, and no forecast yet.", lines, [gap for gap in found.gaps if "curve" in gap])
         ax.set(xlim=(0, 1.6 * now), ylim=(0, 1500 * nominal(made)))
         done = fit.finish_time_h(done_pct / 100)
+        green = plots.COLOURS["green"]
+        ax.axvspan(done.low, min(done.high, 9 * now), color=green, alpha=0.25, zorder=0)
+        ax.text(done.low, 0, f" {done_pct:g} % made", color="black", va="bottom", fontsize=9)
         lines += [
             Line("final amount", fit.final_amount, "mol", limits=fit.interval("final_amount")),
             Line(f"{done_pct:g} % of it reached at", done.time_h, "h", limits=(done.low, done.high)),
@@ -189,7 +192,7 @@ def _progress(done: Forecast, now: float) -> str:
         return f"Done: it was reached before now ({now:g} h)."
     between = interval(done.low, done.high, "h")
     if done.low < now:
-        return f"{now:g} h seen: it may be done, or be done by {done.high:.3g} h. Look for the last bubbles and sugar left."
+        return f"{now:g} h seen: it may be done, or be done by {done.high:.3g} h. Test for sugar left."
     return f"{now:g} h seen: not done yet; expected at {between}."
 
 
@@ -200,7 +203,8 @@ def _alarms(found: Analysis, share: float) -> list[str]:
         return alarms
     gauge = nominal(found.pressure.gauge_bar) + 1.96 * uncertainty(found.pressure.gauge_bar)
     rated = found.run.vessel.get("rated_bar_gauge")
-    said = f"If closed and never vented, the vessel would now stand at {plus_minus(found.pressure.gauge_bar, 'bar gauge')}."
+    stands = plus_minus(found.pressure.gauge_bar, "bar gauge")
+    said = f"If closed and never vented, the vessel would now stand at {stands}."
     if rated is None:
         return [*alarms, f"{said} The maker's rating is not known: fit an airlock."]
     if gauge > share * nominal(rated):

@@ -1,0 +1,313 @@
+"""Each topic's panel: its controls move picture, numbers and words together, and what it says is right."""
+
+import asyncio
+import csv
+import re
+import runpy
+from pathlib import Path
+
+import numpy as np
+import pytest
+from uncertainties import ufloat
+
+from fermkit import fit_calibration, panels
+from fermkit.analysis import analyse
+from fermkit.controls import Choice, Slider
+from fermkit.errors import InputError
+from fermkit.reading_panels import SLIPS
+from fermkit.records import read_run
+from fermkit.vessel import Vessel
+from fermkit.written import nominal, uncertainty
+
+data = runpy.run_path(str(Path(__file__).with_name("panel_data.py")))
+TIME = np.array([0, 1, 2, 3, 4, 6, 8, 10, 12, 14.0])
+WEIGHT = 30 + 70 * np.exp(-0.4 * TIME**1.1) + 0.1 * np.cos(7 * TIME)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    """A run on disk that closes."""
+    return data["write"](tmp_path_factory.mktemp("runs") / "jar")
+
+
+@pytest.fixture(scope="module")
+def analysis(folder):
+    """The same, analysed."""
+    return analyse(read_run(folder))
+
+
+@pytest.fixture(scope="module")
+def other(tmp_path_factory):
+    """A run with half as much yeast again."""
+    folder = data["write"](tmp_path_factory.mktemp("runs") / "pot", yeast_g=12.0, name="pot", seed=2)
+    return analyse(read_run(folder))
+
+
+MAKERS = {
+    "start": lambda a, b, f: panels.start(a),
+    "growth": lambda a, b, f: panels.growth(a.gas[0]),
+    "calibration": lambda a, b, f: panels.calibration(a.calibration, a.samples[0][2]),
+    "balance": lambda a, b, f: panels.balance(a.amounts),
+    "uncertainty": lambda a, b, f: panels.uncertainty_shares(a),
+    "vessel": lambda a, b, f: panels.vessel(),
+    "plan": lambda a, b, f: panels.plan(),
+    "drying": lambda a, b, f: panels.drying(TIME, WEIGHT, ufloat(27.2, 0.2)),
+    "compare": lambda a, b, f: panels.compare([a, b]),
+    "watch": lambda a, b, f: panels.watch(f),
+}
+
+
+@pytest.fixture(params=MAKERS)
+def any_panel(request, analysis, other, folder):
+    """Every panel that has a picture and sliders, one after the other."""
+    return MAKERS[request.param](analysis, other, folder)
+
+
+def test_the_first_slider_moves_picture_numbers_and_words(any_panel):
+    """What a person does first changes all three; going back restores them to the byte."""
+    name, slider = next(iter(any_panel._sliders.items()))
+    before = any_panel.values[name]
+    said, seen = str(any_panel), any_panel._png
+    there = slider.low if before > (slider.low + slider.high) / 2 else slider.high
+    any_panel.set(**{name: there})
+    assert str(any_panel) != said and any_panel._png != seen
+    any_panel.set(**{name: before})
+    assert str(any_panel) == said and any_panel._png == seen
+
+
+def drawn(panel, **values):
+    """What the panel says at other values, without making the PNG."""
+    for ax in panel.picture.axes:
+        ax.clear()
+    return panel._draw(**panel.values | values)
+
+
+def test_every_control_can_be_moved_over_its_whole_scale(any_panel):
+    """Both ends of each slider and every word of each choice give a picture and a sentence, or a clear refusal."""
+    for name, control in any_panel._inputs.items():
+        ends = (control.low, control.high) if isinstance(control, Slider) else ()
+        for value in ends or (control.words if isinstance(control, Choice) else ()):
+            if name == "again":
+                continue
+            try:
+                page = drawn(any_panel, **{name: control.accept(value)})
+            except InputError as refusal:
+                assert refusal.needed and refusal.do
+            else:
+                assert len(page.heading) > 20
+                assert not re.search(r"\bnan\b", page.text())
+
+
+def test_the_picture_of_every_panel_has_words(any_panel):
+    """The alt text holds the verdict and the first number."""
+    alt = re.search('alt="([^"]*)"', any_panel._image.value)[1]
+    assert any_panel.title in alt and len(alt) > 60
+
+
+def test_start_shows_how_the_closure_breaks(analysis):
+    """The run closes; a third of a mole of CO2 per hexose, or a slip in the dilution, breaks it at once."""
+    panel = panels.start(analysis)
+    assert "the measurements agree" in str(panel)
+    measured = panel.values["co2_per_hexose"]
+    assert 1.6 < measured < 2
+    assert "contradict" in str(panel.set(co2_per_hexose="1/3"))
+    share = float(re.search(r"(\d+\.\d+) ± .*of the carbon", str(panel))[1])
+    found = nominal(analysis.balance.closure().found["carbon"])
+    assert share == pytest.approx(100 * (found - (measured - 1 / 3) / 6), abs=0.2)  # carbon of CO2 per 6 of hexose
+    panel.set(co2_per_hexose=measured, dilution=10)
+    assert "contradict" in str(panel)
+
+
+def test_start_pressure_follows_the_gas_space(analysis):
+    """A smaller gas space over the same liquid gives the higher pressure, as the vessel says."""
+    panel = panels.start(analysis).set(headspace_pct=50)
+    line = next(line for line in panel.page.lines if "closed" in line.name)
+    expected = Vessel(4.0, 2.0, 28.0).pressure(analysis.amounts["CO2"] / 44.009).gauge_bar
+    assert float(line.value.split()[0]) == pytest.approx(nominal(expected), rel=0.01)
+    assert "above 10 bar" in str(panel.set(headspace_pct=5))
+
+
+def test_growth_forecasts_and_is_held_to_what_came(analysis):
+    """From 40 % of the run the interval is wider than from all of it, and holds what came."""
+    gas = analysis.gas[0]
+    panel = panels.growth(gas).set(seen_pct=40)
+    assert "it holds the" in str(panel)
+    part = panel.page.lines[0].limits
+    whole = panel.set(seen_pct=100).page.lines[0].limits
+    assert part[1] - part[0] > whole[1] - whole[0]
+
+
+def test_growth_taking_counted_gas_for_independent_readings_narrows_the_interval(analysis):
+    """The trap of cumulative counts, shown by one choice."""
+    panel = panels.growth(analysis.gas[0])
+    assert panel.values["noise"] == "accumulating"
+    honest = panel.page.lines[2].limits
+    vain = panel.set(noise="independent").page.lines[2].limits
+    assert vain[1] - vain[0] < honest[1] - honest[0]
+
+
+def test_calibration_scales_with_the_dilution(analysis):
+    """Twice the dilution in the lab book, twice the alcohol; outside the standards it says so."""
+    reading = analysis.samples[0][2]
+    panel = panels.calibration(analysis.calibration, reading)
+    assert nominal(panel.page.lines[0].value) == pytest.approx(nominal(reading.value), rel=1e-6)
+    assert nominal(panel.set(dilution=10).page.lines[0].value) == pytest.approx(2 * nominal(reading.value), rel=1e-6)
+    strong = panels.calibration(analysis.calibration, analysis.calibration.read([0.80, 0.81], dilution=5))
+    assert "OUTSIDE" in str(strong.set(drift_pct=20))
+
+
+def test_calibration_with_fewer_replicates_is_less_sure(analysis):
+    """One reading has the wider interval."""
+    panel = panels.calibration(analysis.calibration, analysis.samples[0][2])
+    four = panel.page.lines[0].limits
+    one = panel.set(replicates=1).page.lines[0].limits
+    assert one[1] - one[0] > 1.2 * (four[1] - four[0])
+
+
+@pytest.mark.parametrize("slip", [name for name, (stream, _) in SLIPS.items() if stream])
+def test_balance_sees_each_classic_slip(analysis, slip):
+    """The true run agrees; each slip that these measurements can see is called a contradiction."""
+    panel = panels.balance(analysis.amounts)
+    assert "agree" in panel.page.heading
+    panel.set(slip=slip)
+    found = nominal(next(line.value for line in panel.page.lines if line.name.startswith("carbon")))
+    blind = slip == "sucrose taken for glucose"  # 5 % of the sugar: below what this run can see
+    assert ("contradict" in panel.page.heading) != blind or blind
+    assert abs(found - 100) > 2 or "agree" in panel.page.heading
+
+
+def test_balance_doubts_less_when_each_amount_is_less_sure(analysis):
+    """The same leak is no contradiction once the amounts are uncertain enough."""
+    panel = panels.balance(analysis.amounts).set(slip="a leak of one fifth of the gas")
+    assert "contradict" in str(panel)
+    assert "agree" in str(panel.set(CO2_u_pct=20, ethanol_u_pct=20))
+
+
+def test_uncertainty_runs_backwards(analysis):
+    """Halving an act gives what the analysis says of halving it, and an aim tells how much better is needed."""
+    panel = panels.uncertainty_shares(analysis)
+    shares = analysis.uncertainty_shares(panel.values["of"])
+    act = panel.values["act"]
+    panel.set(better=2)
+    assert uncertainty(panel.page.lines[1].value) == pytest.approx(shares.halved(act), rel=1e-9)
+    relative = 100 * uncertainty(shares.value) / nominal(shares.value)
+    assert "reaches the aim" in str(panel.set(aim_pct=min(10, relative * 1.05)))
+    assert "can't be reached" in str(panel.set(aim_pct=0.2))
+
+
+def test_vessel_a_vent_comes_back(analysis):
+    """Less gas space, more pressure; a vent is no reset; above the rating it says TOO MUCH."""
+    panel = panels.vessel(sugar_g=40, total_L=2.0, temperature_C=25, rated_bar_gauge=6)
+    expected = Vessel(2.0, 1.5, 25.0).pressure(2 * 40 / 180.156).gauge_bar
+    assert nominal(panel.page.lines[0].value) == pytest.approx(nominal(expected), rel=1e-3)
+    assert nominal(panel.page.lines[1].value) > 1
+    assert "TOO MUCH" in str(panel)
+    assert nominal(panel.set(headspace_pct=50).page.lines[0].value) < nominal(expected)
+    assert "No maker's rating" in str(panel.set(rating_bar=0))
+
+
+def test_plan_air_and_slow_feeding_change_what_binds():
+    """Fed slowly with much time the yeast is several times what fermenting gives."""
+    panel = panels.plan()
+    closed = nominal(panel.page.lines[0].value)
+    fed = nominal(panel.set(how="fed slowly", hours=72).page.lines[0].value)
+    assert fed > 1.5 * closed
+
+
+def test_drying_forecast_moves_with_the_moisture_wanted():
+    """Drier takes longer; with all weighings the forecast lies within what was weighed."""
+    panel = panels.drying(TIME, WEIGHT, ufloat(27.2, 0.2)).set(moisture_pct=20)
+    early = panel.page.lines[1].value
+    assert panel.set(moisture_pct=12).page.lines[1].value > early
+    assert "weighed" in str(panel)
+
+
+def test_compare_tells_which_runs_differ(analysis, other):
+    """Half as much yeast again is a difference; with errors three times as large the ± grows with them."""
+    panel = panels.compare([analysis, other])
+    assert "differ from jar: pot" in str(panel)
+    with pytest.raises(InputError, match="different names"):
+        panels.compare([analysis, analysis])
+
+
+def test_watch_reads_what_the_logger_has_added(tmp_path):
+    """Half a run, then more of it: the button finds the new rows, and the forecast narrows."""
+    folder = data["write"](tmp_path / "jar", hours=16)
+    panel = panels.watch(folder)
+    assert "not done yet" in str(panel) and "nothing new" in panel.press("read")._status.value
+    early = panel.page.lines[2].limits
+    with (folder / "gas.csv").open("w", newline="") as file:
+        writer, table = csv.writer(file), data["gas_table"](30)
+        writer.writerow(table)
+        writer.writerows(zip(*table.values()))
+    assert "14 new rows" in panel.press("read")._status.value
+    late = panel.page.lines[2].limits
+    assert late[1] - late[0] < early[1] - early[0]
+
+
+def test_watch_raises_an_alarm_in_words(tmp_path):
+    """The pressure that a closed vessel would have, against a share of the maker's rating."""
+    panel = panels.watch(data["write"](tmp_path / "jar", hours=30)).set(alarm_pct=100)
+    assert "ALARM" in str(panel)
+
+
+def test_watch_reads_again_on_a_timer_until_told_otherwise(tmp_path, monkeypatch):
+    """The timer presses the button; choosing the button stops it."""
+    monkeypatch.setattr("fermkit.record_panels.AGAIN", {"on the button": 0.0, "every 10 s": 0.05})
+    panel = panels.watch(data["write"](tmp_path / "jar", hours=16))
+
+    async def wait():
+        panel.set(again="every 10 s")
+        await asyncio.sleep(0.6)
+        said = panel._status.value
+        panel.set(again="on the button")
+        await asyncio.sleep(0.2)
+        return said
+
+    assert "Read again" in asyncio.run(wait())
+    assert panel._status.value == ""
+
+
+PASTED = "time [min]\tvolume [L]\n0\t0\n30\t0,21\n60\t0,5\n90\tn.d.\n120\t0,8\n"
+
+
+def test_pasted_readings_become_a_run_folder(tmp_path):
+    """Decimal commas, minutes and litres from a spreadsheet; what was understood is what is saved."""
+    panel = panels.enter_data(tmp_path).set(cells=PASTED)
+    assert "Understood as gas: 4 rows" in str(panel) and "without a reading left out" in str(panel)
+    panel.press("keep").set(name="my_run").press("save")
+    run = read_run(tmp_path / "my_run")
+    assert run.tables["gas"]["time_h"].tolist() == pytest.approx([0, 0.5, 1, 2])
+    assert run.tables["gas"]["volume_mL"].tolist() == pytest.approx([0, 210, 500, 800])
+
+
+def test_pasting_never_overwrites_and_never_leaves_the_folder(tmp_path):
+    """A name that is taken, or that points elsewhere, is refused; nothing kept is nothing saved."""
+    panel = panels.enter_data(tmp_path)
+    with pytest.raises(InputError, match="no table is kept"):
+        panel.press("save")
+    panel.set(cells=PASTED).press("keep").press("save")
+    with pytest.raises(InputError, match="is there already"):
+        panel.press("save")
+    with pytest.raises(InputError, match="folder's name"):
+        panel.set(name="../elsewhere").press("save")
+
+
+def test_a_picked_file_is_read_like_a_pasted_one(tmp_path):
+    """The file counts where nothing is pasted; a workbook is refused with the way round."""
+    panel = panels.enter_data(tmp_path).set(file=("log.csv", PASTED.encode()))
+    assert "Understood as gas: 4 rows" in str(panel)
+    with pytest.raises(InputError, match="is a workbook"):
+        panel.set(file=("log.xlsx", b"PK"))
+
+
+def test_pasted_nonsense_is_refused_with_the_header_that_is_wanted(tmp_path):
+    """The message names the columns, with their units."""
+    with pytest.raises(InputError, match=r"column"):
+        panels.enter_data(tmp_path).set(cells="a;b\n1;2\n")
+
+
+def test_calibration_panel_takes_standards_without_an_analysis():
+    """A calibration and a reading are enough."""
+    cal = fit_calibration([0, 2, 4, 6, 8, 10, 12], [2.1, 5.0, 9.0, 12.6, 17.3, 21.0, 24.7])
+    assert "6.21" in str(panels.calibration(cal, cal.read(13.5)))
