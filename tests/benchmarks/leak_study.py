@@ -12,7 +12,8 @@ import sys
 import numpy as np
 from joblib import Parallel, delayed
 
-import fermkit as fk
+from fermkit.analysis import analyse
+from fermkit.balance import Balance
 from fermkit.detection import alarm_probability
 from fermkit.gas import CO2_G_PER_MOL
 from fermkit.kitchen import Kitchen, draw_batch, readings
@@ -27,7 +28,7 @@ def one_run(seed: int, leak: float) -> tuple[bool, float]:
     rng = np.random.default_rng([seed, int(leak * 1000)])
     kitchen = Kitchen(name=f"study {seed}", gas="volume")
     truth = ferment(draw_batch(kitchen, rng, Strain(), leak_share=leak))
-    found = fk.analyse(run_from(*readings(truth, rng, kitchen)))
+    found = analyse(run_from(*readings(truth, rng, kitchen)))
     test = found.reconciliation
     if test is None:
         raise RuntimeError(f"run {seed}: " + " ".join(found.gaps))
@@ -35,7 +36,7 @@ def one_run(seed: int, leak: float) -> tuple[bool, float]:
     return test.p_value < 0.05, promised(found.balance, lost_g)
 
 
-def promised(balance: fk.Balance, lost_g: float) -> float:
+def promised(balance: Balance, lost_g: float) -> float:
     """Chance of an alarm when the CO2 is reported too low by so many grams."""
     shift = np.array([-lost_g if s.name == "CO2" else 0.0 for s in balance.known] + [0.0] * len(balance.extra))
     R, V = balance._redundancy.R, balance._numbers[1]
