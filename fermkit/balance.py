@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from fermkit.bounds import Bounds, bounds
-from fermkit.byproducts import add_usual_byproducts
+from fermkit.byproducts import Listing, with_usual_byproducts
 from fermkit.checks import between, one_of
 from fermkit.composition import NITROGEN_REFERENCES, compound
 from fermkit.detection import POWER, DetectionLimits, detection_limits
@@ -27,7 +27,7 @@ from fermkit.streams import (
     covariance,
     read_streams,
 )
-from fermkit.written import Line, Page, Written, nominal, percent, uncertainty
+from fermkit.written import Line, Page, Written, nominal, uncertainty
 
 _ROW_NAMES = {"C": "carbon", "electrons": "electrons", "N": "nitrogen", "H": "hydrogen", "O": "oxygen"}
 
@@ -105,16 +105,16 @@ class Balance(Written):
         check_signs(self.listed)
 
     @cached_property
-    def _read(self) -> tuple[list[Stream], list[str]]:
+    def _listing(self) -> Listing:
         streams = read_streams(self.streams, self.unit, self.of, self.ash)
         if self.aerated and not any(s.role == "O2" for s in streams):
             streams.append(Stream("O2", compound("O2"), None, "g", 0.0, 1.0, "unmeasured", "O2"))
-        return add_usual_byproducts(streams, self.priors, self.aerated)
+        return with_usual_byproducts(streams, self.priors, self.aerated)
 
     @property
     def listed(self) -> list[Stream]:
         """All streams: measured, at their usual amount, unmeasured."""
-        return self._read[0]
+        return self._listing.streams
 
     @property
     def known(self) -> list[Stream]:
@@ -125,6 +125,11 @@ class Balance(Written):
     def unknown(self) -> list[Stream]:
         """Streams without an amount."""
         return [s for s in self.listed if s.amount is None]
+
+    @property
+    def readings(self) -> list[LinearMeasurement]:
+        """Measurements that sum several streams, and relations that are assumed."""
+        return [*self.extra, *self._listing.relations]
 
     @cached_property
     def _rows(self) -> tuple[list[str], list[str]]:
@@ -166,15 +171,15 @@ class Balance(Written):
         def table(streams: Sequence[Stream]) -> Floats:
             inside = [s.content(self.nitrogen) for s in streams]
             top = [[c.get(row, 0.0) for c in inside] for row in self._rows[0]]
-            below = [[m.coefficients.get(s.name, 0.0) for s in streams] for m in self.extra]
+            below = [[m.coefficients.get(s.name, 0.0) for s in streams] for m in self.readings]
             return np.array(top + below, dtype=float).reshape(len(top) + len(below), len(streams))
 
-        readings = np.vstack([np.zeros((len(self._rows[0]), len(self.extra))), -np.eye(len(self.extra))])
+        readings = np.vstack([np.zeros((len(self._rows[0]), len(self.readings))), -np.eye(len(self.readings))])
         return np.hstack([table(self.known), readings]), table(self.unknown)
 
     @cached_property
     def _values(self) -> list[Any]:
-        return [s.weighed for s in self.known] + [m.value for m in self.extra]
+        return [s.weighed for s in self.known] + [m.value for m in self.readings]
 
     @cached_property
     def _numbers(self) -> tuple[Floats, Floats]:
@@ -187,7 +192,7 @@ class Balance(Written):
     def _evidence(self, yeast_yield: Any) -> Evidence:
         x, V = self._numbers
         with_yield = None if self.aerated else yeast_yield
-        return gather(self.known, self.extra, x, V, self._redundancy, self._rows[0], self.nitrogen, with_yield)
+        return gather(self.known, self.readings, x, V, self._redundancy, self._rows[0], self.nitrogen, with_yield)
 
     def closure(self) -> Closure:
         """How much of what went in is found again: carbon, electrons, and other elements that are balanced."""
@@ -200,7 +205,7 @@ class Balance(Written):
                 continue
             rows[name] = sum(p for _, p in parts if nominal(p) > 0) / into
             measured[name] = sum(p for s, p in parts if nominal(p) > 0 and s.standing == "measured") / into
-        notes = [*self._units_suspected(rows), *self._read[1], *self._rows[1]]
+        notes = [*self._units_suspected(rows), *self._listing.notes, *self._rows[1]]
         return Closure(rows, measured, tuple(s.name for s in self.unknown), tuple(notes))
 
     def _units_suspected(self, found: Mapping[str, Any]) -> list[str]:
@@ -242,11 +247,22 @@ class Balance(Written):
             units={s.name: s.unit for s in self.listed},
             redundant=tuple(n for n, r in zip(names, found.redundant) if r),
             balances=tuple(self.balances),
-            notes=tuple(self._read[1] + self._rows[1] + self._spread_note(found)),
+            notes=tuple(self._listing.notes + self._rows[1] + self._spread_note(found)),
         )
 
     def reconcile_many(self, amounts: Floats) -> Floats:
-        """Reconcile many sets of amounts at once: array (n, n_streams) of the listed order of `known`, and back."""
+        """Reconcile many sets of amounts at once, in one matrix product.
+
+        Parameters
+        ----------
+        amounts : array of shape (n, n_known)
+            Amounts in the order of `known`, then the extra readings; in each stream's unit.
+
+        Returns
+        -------
+        numpy.ndarray of the same shape
+            With the uncertainties of this balance as weights.
+        """
         self._refuse_undetermined(self._redundancy)
         correction, _ = weights(self._redundancy.R, self._numbers[1])
         reconciled: Floats = np.asarray(amounts) @ correction.T
@@ -263,16 +279,15 @@ class Balance(Written):
 
         Returns
         -------
-        numpy.ndarray of shape (n, n_known)
-            In the order of `known` (and of the extra readings after them), in each stream's own unit.
+        numpy.ndarray of shape (n, n_streams)
+            In the order of ``reconcile().amounts``, in each stream's own unit.
         """
-        x, V = self._numbers
-        correction, _ = weights(self._redundancy.R, V)
-        values, vectors = np.linalg.eigh(correction @ V @ correction.T)
+        amounts = list(self.reconcile().amounts.values())
+        values, vectors = np.linalg.eigh(covariance(amounts))
         keep = values > 1e-12 * values.max()
         root = vectors[:, keep] * np.sqrt(values[keep])
         draws: Floats = np.random.default_rng(seed).standard_normal((n, int(keep.sum()))) @ root.T
-        draws += correction @ x
+        draws += [nominal(a) for a in amounts]
         return draws
 
     def explain(self, yeast_yield: Any = USUAL_YEAST_YIELD, dilution: float | None = None) -> Explanations:
@@ -319,8 +334,8 @@ class Balance(Written):
         x, V = self._numbers
         names = [s.name for s in [*self.known, *self.unknown]]
         units = {s.name: s.unit for s in self.listed}
-        signs = [_sign(s) for s in self.known] + [0] * len(self.extra) + [_sign(s) for s in self.unknown]
-        at = names.index(stream) + (len(self.extra) if names.index(stream) >= len(self.known) else 0)
+        signs = [_sign(s) for s in self.known] + [0] * len(self.readings) + [_sign(s) for s in self.unknown]
+        at = names.index(stream) + (len(self.readings) if names.index(stream) >= len(self.known) else 0)
         low, high = bounds(at, x, V, *self._matrices, signs=signs, region=region)
         return Bounds(stream, low, high, units[stream], region, self.balances)
 
@@ -359,10 +374,11 @@ class Balance(Written):
             Line(s.name, "not measured" if s.amount is None else s.amount, s.unit, _standing_note(s))
             for s in self.listed
         ]
-        lines += [Line(m.name, m.value, "", "extra measurement") for m in self.extra]
+        said = {"measured": "extra measurement", "usual": "assumed relation"}
+        lines += [Line(m.name, m.value, "", said[m.standing]) for m in self.readings]
         df = self._redundancy.R.shape[0]
         tests = f"{df} independent test{'s' if df != 1 else ''} of the measurements."
-        return Page(f"Balance of {and_list(self.balances)}", lines, [tests, *self._read[1], *self._rows[1]])
+        return Page(f"Balance of {and_list(self.balances)}", lines, [tests, *self._listing.notes, *self._rows[1]])
 
 
 def _combine(matrix: Floats, values: Sequence[Any]) -> list[Any]:
@@ -382,5 +398,5 @@ def _rank(matrix: Floats) -> int:
 
 def _standing_note(s: Stream) -> str:
     kind = {"measured": "", "usual": "not measured: usual amount", "unmeasured": ""}[s.standing]
-    ash = f"{percent(s.ash)} of it ash" if s.ash else ""
+    ash = f"{100 * s.ash:.2g} % of it ash" if s.ash else ""
     return "; ".join(part for part in (kind, ash) if part)

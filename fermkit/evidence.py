@@ -79,7 +79,7 @@ def gather(
     n_extra, n_balance = len(extra), found.R.shape[0]
     names = [s.name for s in known] + [m.name for m in extra]
     roles = [s.role for s in known] + ["reading"] * n_extra
-    standing = [s.standing for s in known] + ["measured"] * n_extra
+    standing = [s.standing for s in known] + [m.standing for m in extra]
     ties = [s.tied_to for s in known] + [""] * n_extra
     units = [s.unit for s in known] + [""] * n_extra
     formulas = [s.made_of.formula for s in known] + [""] * n_extra

@@ -9,7 +9,7 @@ from uncertainties import ufloat
 
 from fermkit.composition import compound
 from fermkit.evidence import Evidence
-from fermkit.faults import PRIOR_NOTHING_WRONG, Fault, usual_faults
+from fermkit.faults import PRIOR_NOTHING_WRONG, USUAL_SIZES, Fault, usual_faults
 from fermkit.measurements import best_splitter
 from fermkit.ranking import RESOLUTION, Ranking, rank
 from fermkit.written import Line, Page, Written, in_words, plus_minus
@@ -54,7 +54,8 @@ class Explanation(Written):
         lines = [Line(name, value, self.units[name], "would have to be") for name, value in self.corrected.items()]
         lines.append(Line(self.says, self.size))
         fit = "nothing is left to test it" if np.isnan(self.p_value) else f"fit {in_words(self.p_value)}"
-        return Page(f"{self.name}: weight {_weight(self.weight)}", lines, [f"What remains: {fit}."])
+        ratio = f"{self.likelihood_ratio:.3g} times likelier than nothing wrong, at its best size; then: {fit}."
+        return Page(f"{self.name}: weight {_weight(self.weight)}", lines, [ratio])
 
     def in_one_line(self) -> str:
         """What would have to be true."""
@@ -128,9 +129,10 @@ class Explanations(Written):
             f"Same number: predictions differ by less than {self.resolution:g} standard uncertainties of this run."
         )
         out.append(
-            f"Weights are posterior, under these priors: nothing wrong {PRIOR_NOTHING_WRONG:.0%}, each of "
-            f"{len(self.ranking.faults)} mistakes {share:.1%}, sizes as usual{self._yield_prior()}; one mistake at a time."
+            f"Weights are posterior, for one mistake at a time. Priors: nothing wrong {PRIOR_NOTHING_WRONG:.0%}, "
+            f"each of {len(self.ranking.faults)} mistakes {share:.1%}{self._yield_prior()}."
         )
+        out.append(USUAL_SIZES)
         if hidden > 0:
             out.append(f"All others together: {_weight(hidden)}.")
         return out

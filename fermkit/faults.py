@@ -116,6 +116,12 @@ DRY_SHARE: Final = Sizes("uniform", low=0.2, high=0.95)
 """Dry share of a paste that was weighed as if dry."""
 SOLIDS: Final = Sizes("uniform", low=0.0, high=0.6)
 """Share of a dried product that is not yeast: molasses leaves much."""
+USUAL_SIZES: Final = (
+    f"Usual sizes (common practice): misread by {MISREAD.spread:.0%} either way; by-products beyond the usual "
+    f"{BYPRODUCT.spread:.0%} of the carbon; sugar left {SUGAR_LEFT.spread:.0%}, CO2 lost {CO2_LOST.spread:.0%}, "
+    f"ethanol evaporated {ETHANOL_LOST.spread:.0%} (each the spread of a half-normal); a wet product "
+    f"{DRY_SHARE.low:.0%} to {DRY_SHARE.high:.0%} dry; other solids up to {SOLIDS.high:.0%}."
+)
 
 
 def usual_faults(evidence: Evidence, dilution: float | None = None) -> list[Fault]:

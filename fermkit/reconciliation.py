@@ -2,12 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from scipy.special import chdtrc
 
 from fermkit.checks import one_of
 from fermkit.written import Line, Page, Written, in_words, nominal, percent, rounded, uncertainty
+
+VISIBLE: Final = 2.8
+"""How many standard uncertainties a gap must have to be seen four times in five at the 95 % level: 1.96 + 0.84."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -40,13 +43,13 @@ class Closure(Written):
             extra = f"measured streams alone: {without}" if without != percent(fraction) else ""
             lines.append(Line(name, fraction * 100, "%", extra))
         blind = [
-            f"A gap in {n} below about {rounded(280 * uncertainty(f))[0]} % could not have been seen."
-            for n, f in self.found.items()
+            f"A gap in {name} below about {100 * VISIBLE * uncertainty(fraction):.2g} % could not have been seen."
+            for name, fraction in self.found.items()
         ]
         over = [
-            f"More {n} out than in, by {nominal(f) * 100 - 100:.1f} %: {(nominal(f) - 1) / uncertainty(f):.1f} standard uncertainties."
-            for n, f in self.found.items()
-            if nominal(f) > 1
+            _over(name, nominal(f) - 1, uncertainty(f))
+            for name, f in self.found.items()
+            if nominal(f) - 1 > uncertainty(f)
         ]
         gaps = [f"Not in the sums, as unmeasured: {', '.join(self.unmeasured)}."] if self.unmeasured else []
         return Page("Recovered of what went in", lines, [*over, *blind, *gaps, *self.notes])
@@ -100,23 +103,33 @@ class Reconciliation(Written):
         lines = []
         for name, amount in self.amounts.items():
             reported = self.reported[name]
-            note = (
-                "from the balances"
-                if reported is None
-                else f"reported {_short(reported)}, moved by {self.shift[name]:.1f} σ"
-            )
-            if reported is not None and name not in self.redundant:
-                note = "not tested by any balance"
-            if self.standing[name] == "usual":
-                note += " (not measured, usual amount)"
+            note = "from the balances" if reported is None else "not tested by any balance"
+            if name in self.redundant:
+                what = "usual amount" if self.standing[name] == "usual" else "reported"
+                note = f"{what} {_short(reported)}, moved by {self.shift[name]:.1f} σ"
             lines.append(Line(name, amount, self.units[name], note))
-        test = f"chi² = {self.chi2:.2f} on {self.degrees_of_freedom}, {in_words(self.p_value)}: {self.verdict}."
-        return Page(f"Balance of {and_list(self.balances)}: {self.verdict}", lines, [test, *self.notes])
+        sigma = "σ here: the standard deviation that such a move has by chance."
+        remarks = [self._test(), *([sigma] if self.redundant else []), *self.notes]
+        return Page(f"Balance of {and_list(self.balances)}: {self.verdict}", lines, remarks)
+
+    def _test(self) -> str:
+        if not self.degrees_of_freedom:
+            return f"No test: {self.verdict}."
+        of_100 = 100 * self.p_value
+        often = f"about {of_100:.0f}" if of_100 >= 1 else "fewer than 1"
+        return (
+            f"chi² = {self.chi2:.2f} on {self.degrees_of_freedom}, {in_words(self.p_value)}: {self.verdict}; "
+            f"of 100 runs with nothing wrong, {often} would disagree this much."
+        )
 
 
 def and_list(words: Sequence[str]) -> str:
     """Words as they are said: "carbon, electrons and nitrogen"."""
     return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+
+
+def _over(name: str, excess: float, u: float) -> str:
+    return f"More {name} out than in, by {100 * excess:.1f} %: {excess / u:.1f} standard uncertainties."
 
 
 def _short(amount: Any) -> str:

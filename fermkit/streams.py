@@ -12,7 +12,7 @@ from fermkit.checks import one_of, positive
 from fermkit.composition import NITROGEN_REFERENCES, Compound, compound
 from fermkit.errors import BalanceError, InputError
 from fermkit.properties import ethanol_density, sucrose_density, water_density
-from fermkit.written import nominal, percent, plus_minus, uncertainty
+from fermkit.written import nominal, uncertainty
 
 UNITS: Final = {"g": 1.0, "kg": 1e3, "mol": 1.0, "mmol": 1e-3, "C-mol": 1.0}
 ROLES: Final = {
@@ -95,11 +95,14 @@ class LinearMeasurement:
         For each stream that it sees, how much one unit of the stream adds.
     value : ufloat
         The reading ± its standard uncertainty.
+    standing : "measured" or "usual"
+        "usual" for a relation that is assumed, as between glycerol and yeast.
     """
 
     name: str
     coefficients: Mapping[str, float]
     value: Any
+    standing: str = "measured"
 
 
 def read_streams(

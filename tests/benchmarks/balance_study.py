@@ -1,10 +1,10 @@
 """Does the balance find the mistake? Simulated fermentations, 15 mistakes and none, judged against the truth.
 
-Run: ``python tests/benchmarks/balance_study.py [runs per mistake] [runs for the Bayes comparison]``. Prints, for kitchen-grade and
-laboratory-grade measurements: false alarms on good runs, the power to detect beside the non-central
-chi-square, how often the true explanation is in the first group, whether the stated weights come true,
-how far the ranking is from the best possible one (Bayes' rule with the simulation's own distributions, by
-brute force), and how many explanations a group holds.
+Run: ``python tests/benchmarks/balance_study.py [runs per mistake] [runs for the Bayes comparison]``.
+Prints, for kitchen-grade and laboratory-grade measurements: false alarms on good runs, the power to
+detect beside the non-central chi-square, how often the true explanation is in the first group, whether the
+stated weights come true, how far the ranking is from the best possible one (Bayes' rule with the
+simulation's own distributions, by brute force), and how many explanations a group holds.
 
 A second table per grade ('other sizes') is simulated with mistakes that are larger than the priors say and
 yeast yields spread evenly from 0.02 to 0.10: how much the stated weights lean on the priors.
