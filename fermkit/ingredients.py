@@ -157,8 +157,8 @@ def ingredient(name: str) -> Ingredient:
     Examples
     --------
     >>> molasses = ingredient("beet molasses")
-    >>> print(molasses.parts["sucrose"], molasses.sources["sucrose"][:15])
-    0.490+/-0.015 about 50 % sucr
+    >>> print(molasses.parts["sucrose"], molasses.sources["sucrose"][:13])
+    0.480+/-0.015 46 % or more
 
     References
     ----------
