@@ -113,8 +113,8 @@ class GasSpace:
         )
 
     def most_mol(self) -> float:
-        """CO2 made since closing at which the equations end [mol]."""
-        return float(self.amount(MOST_CO2_BAR)) - self.start_mol
+        """CO2 made since closing up to which a curve is worked out [mol]: just inside the equations' end."""
+        return 0.99 * float(self.amount(MOST_CO2_BAR)) - self.start_mol
 
     def amount_at_gauge(self, gauge_bar: float) -> float:
         """CO2 made since closing [mol] that brings the vessel to a gauge pressure [bar]."""
@@ -156,6 +156,7 @@ class GasSpace:
         kept = flat + (dissolved - flat) * surplus if dissolved > flat else dissolved
         washed = math.exp(-(dissolved - kept) * self.RT / (self.barometer_bar * room))
         air_left = dry * air / (co2 + air) * washed
+        room = self.total_L - self.liquid_L - self.swelling * kept
         left = kept + float(gas_mol_per_L(self.temperature_C, dry - air_left)) * room
         again = replace(self, air_mol=air_left * room / self.RT)
         gauge, absolute, *_ = again.parts(again.co2_bar(left))
