@@ -21,6 +21,15 @@ Floats = NDArray[np.float64]
 
 DISAGREEMENT: Final = "dilutions that do not agree"
 
+_RISES: Final = (
+    "the less diluted were read too low, by a sensor near saturation or a matrix that holds ethanol back, or the blank "
+    "reads higher than it did with the standards; dilute further, and read a blank in the sample's matrix"
+)
+_FALLS: Final = (
+    "the less diluted were read too high, by sugar or salt that drive ethanol into the vapour, or the blank reads "
+    "lower than it did with the standards; make up the standards in the sample's matrix, and read a blank"
+)
+
 
 @dataclass(frozen=True, repr=False)
 class DilutionSeries(Written):
@@ -194,15 +203,8 @@ def _trend(
     twofold = np.expm1(nominal(slope) * np.log(2))
     if p >= 0.01:
         words = f"the content found does not move with the dilution ({in_words(p)})"
-    elif t > 0:
-        words = (
-            f"the content found rises by {twofold:.0%} each time the dilution is doubled ({in_words(p)}): the less "
-            "diluted were read too low, by a saturated sensor or a matrix that holds the ethanol back; dilute "
-            "further, or make up the standards in the matrix"
-        )
     else:
-        words = (
-            f"the content found falls by {-twofold:.0%} each time the dilution is doubled ({in_words(p)}): something "
-            "besides ethanol adds to the signal, or the blank is off; make up the standards in the matrix"
-        )
+        moves, cause = ("rises", _RISES) if t > 0 else ("falls", _FALLS)
+        step = f"{abs(twofold):.0%} with each doubling of the dilution ({in_words(p)})"
+        words = f"the content found {moves} by {step}: {cause}"
     return slope, Judgement("Trend with the dilution", abs(t), p, (1.0, nu), p >= 0.01, words)

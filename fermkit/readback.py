@@ -102,7 +102,8 @@ class Reading(Written):
             half = t * uncertainty(self.value)
             return nominal(self.value) - half, nominal(self.value) + half
         exact = method == "fieller" or (method == "best" and self.fitted.curve.linear)
-        return _walk(self, fieller_misfit if exact else profile_misfit, t**2)
+        misfit = fieller_misfit(self) if exact else profile_misfit(self)
+        return _walk(self, misfit, t**2)
 
     def budget(self) -> Budget:
         """Who owns which share of the uncertainty."""
@@ -122,57 +123,65 @@ class Reading(Written):
         return Page("Content by calibration curve", lines, self.remarks, [self.budget().page()])
 
 
-def fieller_misfit(reading: Reading, content: float) -> float:
-    """(signal read − signal predicted)² over its variance, at a candidate content."""
+def fieller_misfit(reading: Reading) -> Callable[[float], float]:
+    """(signal read − signal predicted)² over its variance, as a function of the candidate content."""
     fitted, factor = reading.fitted, nominal(reading.factor)
-    x = content / factor
-    variance = uncertainty(reading.sample.mean) ** 2 + fitted.curve_variance(x)
-    if uncertainty(reading.factor) > 0:
-        variance = variance + (fitted.slope(x) * x * uncertainty(reading.factor) / factor) ** 2
-    return float((reading.sample.level - fitted.signal(x)) ** 2 / variance)
+    own, relative = uncertainty(reading.sample.mean) ** 2, uncertainty(reading.factor) / factor
+
+    def misfit(content: float) -> float:
+        x = content / factor
+        variance = own + fitted.curve_variance(x) + (fitted.slope(x) * x * relative) ** 2
+        return float((reading.sample.level - fitted.signal(x)) ** 2 / variance)
+
+    return misfit
 
 
-def profile_misfit(reading: Reading, content: float) -> float:
-    """How much the misfit of standards and sample together must rise, were the content this."""
-    fitted, factor = reading.fitted, nominal(reading.factor)
+def profile_misfit(reading: Reading) -> Callable[[float], float]:
+    """How much the misfit of standards and sample together must rise, were the content this.
+
+    The parameters and the factor's error are refitted at each candidate, from where the last one ended.
+    """
+    fitted, factor, curve = reading.fitted, nominal(reading.factor), reading.fitted.curve
     relative, u = uncertainty(reading.factor) / factor, uncertainty(reading.sample.mean)
-    best = fitted.misfits(fitted.values)
-    curve, standards = fitted.curve, fitted.x
+    best = float(np.sum(fitted.misfits(fitted.values) ** 2))
+    last = [np.append(fitted.values, 0.0)]
 
-    def seen(z: Floats) -> Floats:
-        return np.asarray(content / (factor * (1 + relative * z[-1])))
+    def misfit(content: float) -> float:
+        def misfits(z: Floats) -> Floats:
+            x = np.asarray(content / (factor * (1 + relative * z[-1])))
+            off = (float(curve.signal(x, z[:-1])) - reading.sample.level) / u
+            return np.concatenate([fitted.misfits(z[:-1]), [off, z[-1]]])
 
-    def misfits(z: Floats) -> Floats:
-        off = (float(curve.signal(seen(z), z[:-1])) - reading.sample.level) / u
-        return np.concatenate([fitted.misfits(z[:-1]), [off, z[-1]]])
+        def slopes(z: Floats) -> Floats:
+            x, p = np.asarray(content / (factor * (1 + relative * z[-1]))), z[:-1]
+            table = np.zeros((fitted.x.size + 2, z.size))
+            table[:-2, :-1] = fitted.whiten(curve.gradient(fitted.x, p))
+            table[-2, :-1] = curve.gradient(x, p) / u
+            table[-2, -1] = -float(curve.slope(x, p) * x) * relative / (1 + relative * z[-1]) / u
+            table[-1, -1] = 1.0
+            return table
 
-    def slopes(z: Floats) -> Floats:
-        x, p = seen(z), z[:-1]
-        table = np.zeros((standards.size + 2, z.size))
-        table[:-2, :-1] = fitted.whiten(curve.gradient(standards, p))
-        table[-2, :-1] = curve.gradient(x, p) / u
-        table[-2, -1] = -float(curve.slope(x, p) * x) * relative / (1 + relative * z[-1]) / u
-        table[-1, -1] = 1.0
-        return table
+        found = least_squares(misfits, last[0], slopes, method="lm", x_scale="jac")
+        last[0] = found.x
+        return float(2 * found.cost) - best
 
-    found = least_squares(misfits, np.append(fitted.values, 0.0), slopes, method="lm", x_scale="jac")
-    return float(2 * found.cost - best @ best)
+    return misfit
 
 
-def _walk(reading: Reading, misfit: Callable[[Reading, float], float], threshold: float) -> tuple[float, float]:
+def _walk(reading: Reading, misfit: Callable[[float], float], threshold: float) -> tuple[float, float]:
     """Step out from the value until the misfit passes the threshold, then close in."""
     centre, u = nominal(reading.value), uncertainty(reading.value)
     floor = -np.inf if reading.fitted.curve.linear else 1e-6 * centre
 
     def excess(content: float) -> float:
-        return misfit(reading, content) - threshold
+        return misfit(content) - threshold
 
     def end(side: float) -> float:
         inner = centre
         for step in u * np.sqrt(threshold) * 1.4 ** np.arange(25):
             outer = max(centre + side * step, floor)
             if excess(outer) > 0:
-                return float(brentq(excess, inner, outer, xtol=1e-8 * u, rtol=1e-10))
+                return float(brentq(excess, inner, outer, xtol=1e-6 * u))
             if outer == floor:
                 return 0.0
             inner = outer

@@ -334,8 +334,7 @@ class FittedCurve:
         """Variance of the fitted signal at content x: gᵀ C g."""
         gradient = self.gradient(x)
         used = self.covariance if covariance is None else covariance
-        found: Floats = np.einsum("...i,ij,...j->...", gradient, used, gradient)
-        return found
+        return np.asarray(np.einsum("...i,...i->...", gradient @ used, gradient))
 
     def misfits(self, p: Floats) -> Floats:
         """Whitened residuals of the standards under other parameters."""

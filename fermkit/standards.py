@@ -44,12 +44,12 @@ def contents_of(given: Any, u_standards: ArrayLike | None) -> list[Any]:
     return [made[content] for content in x]
 
 
-def check_standards(x: Floats, y: Floats, curve: Curve) -> None:
+def check_standards(x: Floats, y: Floats, curve: Curve, content_unit: str) -> None:
     """Refuse standards that cannot carry the curve."""
     same_length(content=x, signal=y)
     for wrong, needed, do in (
         (x < 0, "contents of zero or more", "check the sign and the unit"),
-        (x > 100, "at most 100 % by volume", "convert g/L to % by volume, or mend the entry"),
+        (content_unit.startswith("%") & (x > 100), "at most 100 %", "convert g/L to % by volume, or mend the entry"),
     ):
         if wrong.any():
             row = int(np.argmax(wrong))
@@ -71,10 +71,11 @@ def check_standards(x: Floats, y: Floats, curve: Curve) -> None:
 
 
 def _check_units(x: Floats, y: Floats) -> None:
-    """Replicates that differ a hundredfold are most likely in two units."""
+    """Replicates about a thousandfold apart are most likely in two units."""
     for content in np.unique(x):
         group = np.abs(y[x == content])
-        if group.size > 1 and group.min() > 0.01 * np.abs(y).max() and group.max() > 100 * group.min():
+        told = group.min() > 0.03 * np.median(np.abs(y))
+        if told and 300 < group.max() / group.min() < 3000:
             raise InputError(
                 f"replicates at a content of {content:g} run from {group.min():g} to {group.max():g}",
                 "signals in one unit",
@@ -148,7 +149,7 @@ def fit_standards(
     are uncertain too); Draper & Smith, Applied Regression Analysis, ch. 9.
     """
     given = np.array([nominal(value) for value in contents])
-    check_standards(given, signals, curve)
+    check_standards(given, signals, curve, units[1])
     solution = np.unique(given, return_inverse=True)[1]
     mean_C = None
     if temperature_C is not None:

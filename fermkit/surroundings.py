@@ -19,7 +19,7 @@ HEAT_OF_ESCAPE_K: Final = ufloat(6150.0, 260.0, tag="how the vapour rises with t
 """−d ln Hcp / d(1/T) of ethanol over dilute water solutions [K]: measured and reviewed values run from 5700 to 6600
 (Sander 2015, Atmos. Chem. Phys. 15, 4399; read), here their middle and the half-width over √3. Near 20 °C this is
 6.8 ± 0.3 % per kelvin for the vapour's concentration. From other sources: 6.6 % (Dubowski 1979, J. Anal. Toxicol. 3,
-177: exp(0.06583 t); read), 7.1 % at 20 °C (Wells 1981, J. Can. Soc. Forensic Sci. 14, 1; read). Pure ethanol
+177: exp(0.06583 t); read), 7.1 % at 20 °C (Wells 1981, Can. Soc. Forensic Sci. J. 14, 1; read). Pure ethanol
 gives less, 5.7 to 6.0 %, and is not what stands in the jar."""
 
 FURTHEST_K: Final = 15.0

@@ -1,0 +1,297 @@
+"""Standards to a curve: what it holds, how it is judged, what it refuses."""
+
+import numpy as np
+import pytest
+from uncertainties import covariance_matrix, ufloat
+
+from fermkit.calibration import fit_calibration
+from fermkit.errors import FitError, InputError
+from fermkit.limits import decision_limit
+from fermkit.linearity import grubbs_test, mandel_test
+from fermkit.response import CURVES
+
+X = np.repeat([0.5, 1.0, 2.0, 3.5, 5.0, 7.0, 9.0, 12.0], 2)
+TRUTHS = {
+    "line": (0.1, 0.3),
+    "quadratic": (0.1, 0.4, -0.012),
+    "power": (1.0, 0.6),
+    "logistic4": (0.1, 3.0, 5.0, 1.4),
+    "logistic3": (3.0, 5.0, 1.4),
+}
+
+
+def noisy(curve, sd=0.0, seed=0, x=X):
+    """Signals of standards on a known curve."""
+    signal = CURVES[curve].signal(x, np.array(TRUTHS[curve]))
+    return signal + sd * np.random.default_rng(seed).standard_normal(x.size)
+
+
+@pytest.mark.parametrize("curve", TRUTHS)
+def test_a_curve_without_scatter_is_found_again(curve):
+    """Noise-free standards give back the parameters that made them, and each content."""
+    cal = fit_calibration(X, noisy(curve), curve=curve)
+    assert [p.n for p in cal.parameters.values()] == pytest.approx(TRUTHS[curve], rel=1e-7)
+    assert cal.read_many(cal.predict([1.3, 4.4, 10.0])).value == pytest.approx([1.3, 4.4, 10.0], rel=1e-6)
+
+
+@pytest.mark.parametrize("curve", TRUTHS)
+def test_slopes_and_gradients_are_the_derivatives(curve):
+    """Analytic derivatives agree with small steps."""
+    shape, p = CURVES[curve], np.array(TRUTHS[curve])
+    step = 1e-6
+    by_x = (shape.signal(X + step, p) - shape.signal(X - step, p)) / (2 * step)
+    assert shape.slope(X, p) == pytest.approx(by_x, rel=1e-6)
+    for k in range(p.size):
+        up, down = p.copy(), p.copy()
+        up[k], down[k] = p[k] + step, p[k] - step
+        by_p = (shape.signal(X, up) - shape.signal(X, down)) / (2 * step)
+        assert shape.gradient(X, p)[:, k] == pytest.approx(by_p, rel=1e-5, abs=1e-9)
+
+
+@pytest.mark.parametrize("curve", TRUTHS)
+def test_the_order_of_the_standards_does_not_matter(curve):
+    """Shuffled rows give the same curve and covariance."""
+    y = noisy(curve, 0.02)
+    order = np.random.default_rng(1).permutation(X.size)
+    one, two = fit_calibration(X, y, curve=curve), fit_calibration(X[order], y[order], curve=curve)
+    assert one.fitted.values == pytest.approx(two.fitted.values, rel=1e-6)
+    assert one.fitted.covariance == pytest.approx(two.fitted.covariance, rel=1e-5)
+
+
+@pytest.mark.parametrize("curve", ["line", "quadratic", "power", "logistic4"])
+def test_another_unit_of_the_signal_changes_no_content(curve):
+    """Volts or millivolts: same content, same uncertainty, same limits."""
+    y = noisy(curve, 0.02)
+    volts, milli = fit_calibration(X, y, curve=curve), fit_calibration(X, 1000 * y, curve=curve)
+    one, two = volts.read(y[6]), milli.read(1000 * y[6])
+    assert one.value.n == pytest.approx(two.value.n, rel=1e-6)
+    assert one.value.s == pytest.approx(two.value.s, rel=1e-5)
+    assert volts.limit_of_detection == pytest.approx(milli.limit_of_detection, rel=1e-5)
+
+
+def test_parameters_carry_the_covariance_of_the_fit():
+    """The ufloats' covariance is the fit's, uncertain standards included."""
+    cal = fit_calibration(X, noisy("line", 0.03), u_standards=0.05)
+    assert np.array(covariance_matrix(list(cal.parameters.values()))) == pytest.approx(cal.fitted.covariance, rel=1e-8)
+
+
+def test_a_stock_solution_in_common_stays_in_common():
+    """Standards made from one stock err together: content scales with the stock, and is correlated with it."""
+    stock = ufloat(12.0, 0.24, tag="the stock")
+    contents = [stock * f for f in (1 / 12, 2 / 12, 4 / 12, 6 / 12, 8 / 12, 1)]
+    y = 0.3 * np.array([c.n for c in contents]) + 0.002 * np.random.default_rng(2).standard_normal(6)
+    value = fit_calibration(contents, y).read(1.5).value
+    relative = value / value.n - stock / stock.n
+    assert value.s / value.n == pytest.approx(0.02, rel=0.1)
+    assert relative.s < 0.005
+
+
+def test_weights_follow_the_stated_law():
+    """Proportional scatter: the line passes close to the low standards, and the law is the fit's own."""
+    rng = np.random.default_rng(3)
+    y = (0.2 + 0.3 * X) * (1 + 0.05 * rng.standard_normal(X.size))
+    equal, weighted = fit_calibration(X, y), fit_calibration(X, y, weights="proportional")
+    assert weighted.parameters["intercept"].s < equal.parameters["intercept"].s / 2
+    assert weighted.residual_sd == pytest.approx(0.05, rel=0.5)
+    assert weighted.read(0.5).value.s < equal.read(0.5).value.s
+
+
+def test_law_from_replicates_finds_growing_scatter():
+    """With many replicates the fitted law tells scatter that grows from scatter that does not."""
+    rng = np.random.default_rng(4)
+    x = np.repeat([0.5, 2.0, 4.0, 6.0, 8.0, 10.0], 8)
+    clean = 0.1 + 0.3 * x
+    for sd, ratio in ((0.05 * clean, 6.0), (0.05 + 0 * clean, 1.0)):
+        cal = fit_calibration(x, clean + sd * rng.standard_normal(x.size), weights="replicates")
+        low, high = np.sqrt(cal.fitted.variance(np.array([0.25, 3.1])))
+        assert (high / low > 3.0) == (ratio > 1.0)
+
+
+def test_lack_of_fit_needs_replicates_and_sees_a_bend():
+    """A straight line through bent standards fails; through straight ones it passes; without replicates it says so."""
+    bent, straight = fit_calibration(X, noisy("power", 0.02)), fit_calibration(X, noisy("line", 0.02))
+    assert bent.lack_of_fit.passed is False
+    assert "try another curve" in bent.lack_of_fit.verdict
+    assert straight.lack_of_fit.passed is True
+    alone = fit_calibration(X[::2], noisy("line", 0.02)[::2])
+    assert alone.lack_of_fit.passed is None
+    assert "read each standard" in str(alone)
+
+
+def test_lack_of_fit_has_its_size():
+    """On straight standards the test fails 5 times in 100: p is uniform."""
+    p = np.array([fit_calibration(X, noisy("line", 0.03, seed)).lack_of_fit.p for seed in range(400)])
+    assert 0.02 < (p < 0.05).mean() < 0.085
+    assert 0.4 < p.mean() < 0.6
+
+
+@pytest.mark.parametrize("weights", ["equal", "proportional"])
+def test_suggested_curve_names_its_reason(weights):
+    """Straight standards get the line, bent ones a curve, each with the reason in words."""
+    line = fit_calibration(X, noisy("line", 0.01), curve="suggest", weights=weights)
+    power = fit_calibration(X, noisy("power", 0.005), curve="suggest", weights=weights)
+    assert (line.curve, power.curve) == ("line", "power")
+    assert "no bend is shown" in line.reason
+    assert "below that of the straight line" in power.reason
+
+
+def test_suggestion_finds_the_saturating_sensor():
+    """A sensor that levels off gets the logistic."""
+    assert fit_calibration(X, noisy("logistic4", 0.005), curve="suggest").curve == "logistic4"
+
+
+def test_a_slip_of_a_standard_is_pointed_at():
+    """One standard made up wrongly is named by its row, and not left out behind one's back."""
+    y = noisy("line", 0.01)
+    y[5] += 0.3
+    cal = fit_calibration(X, y)
+    assert cal.outliers.suspects == (5,)
+    assert "row 6 stands apart" in str(cal)
+    assert np.argmax(cal.outliers.cook) in (4, 5)
+    assert fit_calibration(X, noisy("line", 0.01)).outliers.suspects == ()
+
+
+def test_outlier_test_has_its_size():
+    """Good standards are suspected in about 5 of 100 calibrations."""
+    hits = [bool(fit_calibration(X, noisy("line", 0.03, seed)).outliers.suspects) for seed in range(400)]
+    assert 0.02 < np.mean(hits) < 0.085
+
+
+def test_grubbs_keeps_its_size_and_finds_the_odd_one():
+    """5 % of good triples to tens are suspected; an odd one is named by its value."""
+    rng = np.random.default_rng(6)
+    for count in (3, 5, 10):
+        p = np.array([grubbs_test(rng.standard_normal(count)).p for _ in range(2000)])
+        assert 0.035 < (p < 0.05).mean() < 0.065
+    assert grubbs_test([1, 1, 1.0]).passed is None
+    assert "9 stands apart" in grubbs_test([1.0, 1.1, 0.9, 1.05, 9.0]).verdict
+
+
+def test_mandel_says_when_it_cannot_tell():
+    """Three standards, or a quadratic through all of them, leave nothing to judge by."""
+    assert mandel_test([1, 2, 3], [1, 2, 3]).passed is None
+    assert mandel_test([0, 1, 2, 3, 4], [0, 1, 4, 9, 16]).passed is None
+
+
+def test_decision_limit_raises_five_false_alarms_in_a_hundred():
+    """Blanks read on fresh calibrations pass the decision limit 5 % of the time, with one reading or three."""
+    x = np.repeat([0.0, 2.0, 4.0, 6.0], 3)
+    rng = np.random.default_rng(7)
+    for m in (1, 3):
+        alarms = 0
+        for _ in range(1500):
+            cal = fit_calibration(x, 0.1 + 0.3 * x + 0.05 * rng.standard_normal(x.size))
+            blank = 0.1 + 0.05 * rng.standard_normal(m)
+            alarms += float(cal.read_many([blank.mean()]).value[0]) > decision_limit(cal.fitted, m)
+        assert alarms / 1500 == pytest.approx(0.05, abs=0.017)
+
+
+def test_detection_limit_is_seen_95_times_in_a_hundred():
+    """A sample at the true detection limit passes the decision limit of 95 % of fresh calibrations (ISO 11843-2)."""
+    from scipy import special
+
+    x = np.repeat([0.0, 2.0, 4.0, 6.0], 3)
+    nu, sd, slope = x.size - 2, 0.05, 0.3
+    leverage = np.sqrt(1 + 1 / x.size + x.mean() ** 2 / ((x - x.mean()) ** 2).sum())
+    true_limit = special.nctdtrinc(nu, 0.05, special.stdtrit(nu, 0.95)) * sd / slope * leverage
+    rng = np.random.default_rng(8)
+    seen, limits = 0, []
+    for _ in range(1500):
+        cal = fit_calibration(x, 0.1 + slope * x + sd * rng.standard_normal(x.size))
+        sample = 0.1 + slope * true_limit + sd * rng.standard_normal()
+        found = cal.limits()
+        limits.append(found.detection)
+        seen += float(cal.read_many([sample]).value[0]) > found.decision
+    assert seen / 1500 == pytest.approx(0.95, abs=0.017)
+    assert np.median(limits) == pytest.approx(true_limit, rel=0.05)
+
+
+def test_quantification_limit_solves_its_equation():
+    """At the limit the half-width of the 95 % interval is a third of the content; more readings lower it."""
+    from fermkit.budget import student
+
+    cal = fit_calibration(X, noisy("line", 0.03))
+    limit = cal.limit_of_quantification
+    u = cal.read(cal.predict([limit])[0], extrapolate=True).value.s
+    assert 3 * student(cal.degrees_of_freedom) * u == pytest.approx(limit, rel=1e-6)
+    assert cal.limits(replicates=4).quantification < limit
+    hopeless = fit_calibration([1, 2, 3, 4], [1, 3, 1, 4])
+    assert "no content reaches" in str(hopeless)
+
+
+def test_page_shows_r_squared_never_alone():
+    """The page holds R² with the verdicts beside it, limits with their method, and no bare NaN."""
+    cal = fit_calibration(X, noisy("line", 0.02), unit="V")
+    text = str(cal)
+    for words in ("R²", "says nothing about a bend", "ISO 11843-2", "DIN 32645", "Mandel", "replicates scatter"):
+        assert words in text
+    assert "nan" not in text
+    assert "<table>" in cal._repr_html_()
+    assert "scatter about the curve" in list(cal.table()["name"])
+    assert repr(cal).startswith("<Calibration: Calibration, line")
+
+
+def test_bands_hold_the_curve_and_new_readings():
+    """The band of a reading is wider than that of the curve, and holds 95 % of new readings."""
+    rng = np.random.default_rng(9)
+    held = []
+    for seed in range(400):
+        cal = fit_calibration(X, noisy("line", 0.05, seed))
+        low, high = cal.band([3.0], of="reading")
+        held.append(low[0] <= 0.1 + 0.9 + 0.05 * rng.standard_normal() <= high[0])
+    assert np.mean(held) == pytest.approx(0.95, abs=0.03)
+    narrow = np.diff(cal.band([3.0]), axis=0)
+    assert narrow < np.diff(cal.band([3.0], of="reading"), axis=0)
+
+
+def test_scatter_smaller_than_the_standards_allow():
+    """When the stated doubt about the standards covers all the scatter, the fit still has an honest uncertainty."""
+    x = np.array([1.0, 2.0, 3.0, 4.0, 5.0, 6.0])
+    cal = fit_calibration(x, 0.3 * x + 1e-4 * np.array([1, -1, 1, -1, 1, -1]), u_standards=0.1)
+    assert cal.parameters["slope"].s == pytest.approx(0.3 * 0.1 / np.sqrt(17.5), rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("contents", "signals", "options", "error", "says"),
+    [
+        ([0, 5], [0.1, 1.6], {}, InputError, "2 different contents"),
+        ([5, 5, 5, 5], [1.5, 1.6, 1.5, 1.6], {}, InputError, "1 different content among 4"),
+        ([0, 1, 2, 3], [4, 3, 2, 1], {}, InputError, "falls as the content rises"),
+        ([0, -1, 2, 3], [1, 2, 3, 4], {}, InputError, "is -1 in row 2"),
+        ([0, 1, 2, 300], [1, 2, 3, 4], {}, InputError, "is 300 in row 4"),
+        ([0, 1, 2], [1, 2, 3, 4], {}, InputError, "different lengths"),
+        ([0, 1, "two", 3], [1, 2, 3, 4], {}, InputError, "not a number"),
+        ([0, 1, 2, 3], ["0.1 V", 2, 3, 4], {}, InputError, "not a number"),
+        ([0, 1, 2, 3], [1, 2, float("nan"), 4], {}, InputError, "in row 3"),
+        ([0, 1, 2, 3], [2, 2, 2, 2], {}, FitError, "for every standard"),
+        ([0, 1, 1, 2, 3], [1, 2, 2000, 3, 4], {}, InputError, "mixed units"),
+        ([0, 2, 4, 6, 8], [1, 3, 4, 3, 1], {"curve": "quadratic"}, FitError, "turns round at"),
+        ([0, 1, 2, 3], [1, 2, 3, 4], {"curve": "logistic4"}, InputError, "at least 5"),
+        ([0, 1, 2, 3], [1, 2, 3, 4], {"curve": "linear"}, InputError, "did you mean 'line'"),
+        ([0, 1, 2, 3], [1, 2, 3, 4], {"weights": "replicates"}, InputError, "read more than once"),
+        ([0, 1, 2, 3], [1, 2, 3, 4], {"u_signal": 0.0}, InputError, "u_signal is 0"),
+        ([0, 1, 2, 3], [1, 2, 3, 4], {"u_standards": -0.1}, InputError, "u_standards is -0.1"),
+        ([ufloat(0.1, 0.1), 1, 2, 3], [1, 2, 3, 4], {"u_standards": 0.1}, InputError, "one of the two"),
+        ([0, 1, 2, 3], [1, 2, 3, 4], {"baseline": [0.1, 0.2]}, InputError, "2 baselines for 4 signals"),
+        ([0, 1, 2, 3], [1, 2, 3, 4], {"temperature_C": [20, 21]}, InputError, "2 temperatures for 4"),
+    ],
+)
+def test_standards_that_cannot_be_used_are_refused(contents, signals, options, error, says):
+    """Bad standards are refused in one clear sentence, with what to do."""
+    with pytest.raises(error, match=says):
+        fit_calibration(contents, signals, **options)
+
+
+def test_a_falling_sensor_is_read_when_asked_for():
+    """The resistance of a sensor falls: it calibrates, reads back and has limits like any other."""
+    cal = fit_calibration([0, 2, 4, 6, 8], [10.0, 8.1, 5.9, 4.05, 2.0], direction="falling")
+    assert cal.read(5.0).value.n == pytest.approx(5.0, abs=0.1)
+    assert 0 < cal.limits().decision < cal.limits().detection < cal.limits().quantification
+
+
+def test_standards_without_an_answer_say_so():
+    """Noise alone gives a curve that admits it, and an open interval."""
+    cal = fit_calibration([0, 1, 2, 3, 4, 5], [1.0, 1.3, 0.9, 1.25, 0.95, 1.2])
+    assert "not shown to answer" in str(cal)
+    low, high = cal.read(1.1, extrapolate=True).interval()
+    assert np.isinf(low) or np.isinf(high)

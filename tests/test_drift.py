@@ -1,0 +1,156 @@
+"""Standards before and after, day by day; and what surrounds the sensor."""
+
+import numpy as np
+import pytest
+from uncertainties import ufloat
+
+from fermkit.calibration import fit_calibration
+from fermkit.drift import bracket, fit_calibrations, same_curve
+from fermkit.errors import InputError
+from fermkit.surroundings import vapour_ratio
+
+X = np.repeat([0.0, 2.0, 4.0, 6.0, 8.0, 10.0], 2)
+
+
+def day(gain=1.0, seed=0, sd=0.02, **options):
+    """A calibration whose sensor has this gain."""
+    rng = np.random.default_rng(seed)
+    return fit_calibration(X, 0.1 + gain * 0.3 * X + sd * rng.standard_normal(X.size), **options)
+
+
+def test_a_steady_sensor_shows_no_drift():
+    """Two calibrations of one sensor differ about 5 times in 100."""
+    p = np.array([same_curve(day(1.0, s), day(1.0, s + 10_000)).p for s in range(300)])
+    assert 0.02 < (p < 0.05).mean() < 0.09
+
+
+def test_test_of_two_curves_is_the_one_of_pooled_fits():
+    """For equal designs Wald's F on the parameters is near the F of separate against pooled fits."""
+    rng = np.random.default_rng(1)
+    y = [0.1 + g * 0.3 * X + 0.05 * rng.standard_normal(X.size) for g in (1.0, 1.03)]
+    pair = same_curve(fit_calibration(X, y[0]), fit_calibration(X, y[1])).statistic
+    table = fit_calibrations([*X, *X], [*y[0], *y[1]], by=["mon"] * X.size + ["tue"] * X.size)
+    assert table.same.statistic == pytest.approx(pair, rel=0.1)
+    assert list(table.calibrations) == ["mon", "tue"]
+    assert table["tue"].parameters["slope"].n > table["mon"].parameters["slope"].n
+    with pytest.raises(InputError, match="no calibration is called 'wed'"):
+        table["wed"]
+
+
+def test_drift_is_found_and_corrected():
+    """A sensor that lost a tenth: found, and a sample halfway is read in between with the drift in its budget."""
+    pair = bracket(day(1.0, 1), day(0.9, 2), time_before_h=0, time_after_h=4)
+    assert pair.drift.passed is False
+    assert "the sensor drifted" in str(pair)
+    reading = pair.read(0.1 + 0.95 * 0.3 * 5.0, time_h=2)
+    assert reading.value.n == pytest.approx(5.0, abs=0.15)
+    assert reading.before.value.n < 5.0 < reading.after.value.n
+    assert "drift of the sensor between the standards" in reading.budget().names
+    assert pair.shift.n == pytest.approx(-0.5, abs=0.15)
+
+
+def test_at_either_end_a_drifting_sensor_is_on_that_end_s_curve():
+    """At the time of the first standards the drift adds nothing; in the middle it adds most."""
+    pair = bracket(day(1.0, 1), day(0.9, 2), time_before_h=0, time_after_h=4)
+    u = [pair.read(1.5, time_h=t).value.s for t in (0, 1, 2, 3, 4)]
+    assert pair.read(1.5, time_h=0).value.s == pytest.approx(pair.before.read(1.5).value.s, rel=1e-6)
+    assert u[2] == max(u)
+
+
+def test_intervals_between_two_sets_hold_the_truth_for_any_path():
+    """A sensor that drifts linearly or all at once: the intervals hold at least 93 % of the time."""
+    rng = np.random.default_rng(3)
+    for path in ("even", "sudden"):
+        held = 0
+        for seed in range(400):
+            lost = 0.05 * rng.standard_normal()
+            t = rng.uniform(0, 4)
+            gone = lost * t / 4 if path == "even" else lost * (t > rng.uniform(0, 4))
+            pair = bracket(day(1, seed), day(1 + lost, seed + 9000), time_before_h=0, time_after_h=4)
+            low, high = pair.read(0.1 + (1 + gone) * 1.5 + 0.02 * rng.standard_normal(), time_h=t).interval()
+            held += low <= 5.0 <= high
+        assert held / 400 > 0.93, path
+
+
+def test_a_bracket_shares_the_sample_s_own_errors():
+    """Scatter and pipetting of the sample count once, not as if the two curves had read two samples."""
+    pair = bracket(day(1, 1), day(1, 2), time_before_h=0, time_after_h=2)
+    reading = pair.read([1.5, 1.55], time_h=1, dilution=10, u_pipetting=0.05)
+    budget = dict(zip(reading.budget().names, reading.budget().contributions))
+    assert budget["pipetting the dilution"] == pytest.approx(0.05 * reading.value.n, rel=0.01)
+    assert budget["replicate signals of the sample"] == pytest.approx(10 * 0.02 / 0.3 / np.sqrt(2), rel=0.5)
+
+
+def test_brackets_that_make_no_sense_are_refused():
+    """Times in the wrong order, samples outside the bracket, curves of two kinds."""
+    one, two = day(1, 1), day(1, 2)
+    with pytest.raises(InputError, match="a second set later than the first"):
+        bracket(one, two, time_before_h=3, time_after_h=1)
+    with pytest.raises(InputError, match="time_h is 5"):
+        bracket(one, two, time_before_h=0, time_after_h=2).read(1.5, time_h=5)
+    bent = fit_calibration(one.ethanol_pct_vol, one.signal, curve="quadratic")
+    with pytest.raises(InputError, match="two of one kind"):
+        bracket(one, bent, time_before_h=0, time_after_h=2)
+    with pytest.raises(InputError, match="one label only"):
+        fit_calibrations([0, 1, 2], [0, 1, 2], by=["a", "a", "a"])
+
+
+def test_vapour_of_a_warm_sample_is_corrected_with_its_uncertainty():
+    """A sample 2 K warmer reads 13 to 15 % too much; corrected it comes out right, and says so."""
+    cal = day(1, 1, sd=0.005, temperature_C=20.0)
+    plain = cal.read(1.6, temperature_C=20.0)
+    warm = cal.read(1.6, temperature_C=22.0)
+    assert plain.value.n / warm.value.n == pytest.approx(vapour_ratio(22.0, 20.0).n)
+    assert "how the vapour rises with temperature" in warm.budget().names
+    assert "corrected for it" in str(warm)
+    assert plain.remarks == ()
+    doubtful = cal.read(1.6, temperature_C=ufloat(22.0, 0.5, tag="the thermometer"))
+    assert doubtful.budget().names[0] == "the thermometer"
+    assert doubtful.value.s / doubtful.value.n == pytest.approx(0.5 * 0.068, rel=0.1)
+
+
+def test_standards_at_several_temperatures_come_to_one():
+    """Warm standards smell stronger; brought to one temperature they lie on one line again."""
+    rng = np.random.default_rng(4)
+    warmth = np.tile([19.0, 21.0], 6)
+    ratio = np.array([vapour_ratio(t, 20.0).n for t in warmth])
+    y = 0.1 + 0.3 * X * ratio + 0.005 * rng.standard_normal(X.size)
+    known, unknown = fit_calibration(X, y, temperature_C=warmth), fit_calibration(X, y)
+    assert known.residual_sd < unknown.residual_sd / 5
+    assert known.parameters["slope"].n == pytest.approx(0.3, abs=0.003)
+    assert known.lack_of_fit.passed is not False
+
+
+def test_temperatures_too_far_apart_are_refused_in_words():
+    """In the liquid half a kelvin is the limit, in the vapour fifteen; an unknown one is said."""
+    liquid = day(1, 1, sensor="liquid", temperature_C=20.0)
+    assert liquid.read(1.6, temperature_C=20.3).value.n == pytest.approx(liquid.read(1.6, temperature_C=20.0).value.n)
+    with pytest.raises(InputError, match=r"the sample is \+2.0 K from the standards"):
+        liquid.read(1.6, temperature_C=22.0)
+    with pytest.raises(InputError, match=r"the sample is \+25.0 K"):
+        day(1, 1, temperature_C=20.0).read(1.6, temperature_C=45.0)
+    with pytest.raises(InputError, match="one standard is"):
+        day(1, 1, sensor="liquid", temperature_C=np.linspace(18, 24, 12))
+    with pytest.raises(InputError, match="temperature of the sample"):
+        day(1, 1, temperature_C=20.0).read(1.6, temperature_C=295.0)
+    assert "temperature was not given" in str(day(1, 1, temperature_C=20.0).read(1.6))
+
+
+def test_humidity_that_differs_is_said():
+    """No correction for humidity is known: a difference is said, not hidden."""
+    cal = day(1, 1, humidity_pct=45.0)
+    assert "humidity was 70 % against 45 %" in str(cal.read(1.6, humidity_pct=70.0))
+    assert cal.read(1.6, humidity_pct=48.0).remarks == ()
+
+
+def test_baseline_is_taken_off_both_and_recovery_is_looked_at():
+    """A sensor whose baseline creeps reads right above it; one that does not come back is named."""
+    creep = np.linspace(0.5, 0.8, X.size)
+    cal = fit_calibration(X, 0.3 * X + creep, baseline=creep)
+    assert cal.read(2.5 + 0.9, baseline=0.9).value.n == pytest.approx(2.5 / 0.3)
+    assert cal.read(3.4, baseline=0.9, baseline_after=0.92).remarks == ()
+    assert "did not come back to its baseline" in str(cal.read(3.4, baseline=0.9, baseline_after=1.4))
+    with pytest.raises(InputError, match="the sample did not"):
+        cal.read(3.4)
+    pair = bracket(cal, fit_calibration(X, 0.31 * X + creep, baseline=creep), time_before_h=0, time_after_h=1)
+    assert pair.read(3.4, baseline=0.9, time_h=0.5).value.n == pytest.approx(2.5 / 0.305, rel=0.01)
