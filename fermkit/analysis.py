@@ -21,7 +21,7 @@ from fermkit.hold import HoldLog
 from fermkit.measurements import MeasureNext
 from fermkit.readback import Reading
 from fermkit.records import Run
-from fermkit.streams import USUAL_ASH
+from fermkit.streams import USUAL_ASH, LinearMeasurement
 from fermkit.vessel import Pressure
 from fermkit.written import Line, Page, Written, in_words, uncertainty
 from fermkit.yields import THEORETICAL, UncertaintyShares, Yield, in_one_sentence, yield_of
@@ -139,7 +139,7 @@ class Analysis(Written):
             act, share = next(iter(shares.items()), ("", 0.0))
             if share > 0.3:
                 out.append(
-                    f"To know the yield better: {act} owns {share:.0%} of its variance; do that act better first."
+                    f"To know the yield better: “{act}” owns {share:.0%} of its variance; do that better first."
                 )
         if self.limits is not None:
             words = " or ".join(self.limits.binding)
@@ -304,11 +304,19 @@ def _amounts(
 
 
 def _balance(run: Run, amounts: Mapping[str, Any], gas: tuple[GasCurve, ...]) -> Balance | None:
+    """The four streams; a second route to the gas is one more measurement of the same CO2."""
     known = {name: amount for name, amount in amounts.items() if uncertainty(amount) > 0}
     if len(known) < 3 or "hexose" not in known:
         return None
+    second = [
+        LinearMeasurement(f"CO2 by {curve.kind}", {"CO2": 1.0}, curve.total() * CO2_G_PER_MOL)
+        for curve in gas[1:]
+        if "CO2" in known
+    ]
     return Balance(
-        {name: known.get(name) for name in _BALANCED}, aerated=run.conditions.get("aeration", "none") == "air pump"
+        {name: known.get(name) for name in _BALANCED},
+        aerated=run.conditions.get("aeration", "none") == "air pump",
+        extra=second,
     )
 
 
