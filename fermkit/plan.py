@@ -377,6 +377,8 @@ def _remarks(
     how: str, grown: _Grown, strength: Any, longest: Any, hours: Any, hexose_g: Any, warming_K: Any
 ) -> list[str]:
     words = ["All fermentable sugar is taken to be used; a batch short of nitrogen can stick."]
+    if how == "closed":
+        words.append("The oxygen of the air shut in, which helps the yeast a little, is not counted.")
     if set(grown.binding) - {"energy", "carbon", "electrons"}:
         names = " or ".join(name for name in grown.binding if name not in ("energy", "carbon", "electrons"))
         words.append(f"{names.capitalize()} can hold the yeast back: see the nutrients.")
