@@ -200,6 +200,7 @@ def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
     picture = plots.figure()
     with plots.house_style():
         ax = picture.subplots()
+    plots.place(ax, left=0.23)
     keys = {f"{name.replace(' ', '_')}_g": name for name in amounts_g}
     widest = 1.15 * nominal(plan_batch(feed(amounts_g)).limits.carbon_g)
 

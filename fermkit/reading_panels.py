@@ -256,6 +256,7 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
     picture = plots.figure(17, 8)
     with plots.house_style():
         ax = picture.subplots()
+    plots.place(ax, left=0.42, bottom=0.18)
 
     def draw(better: float, aim_pct: float, of: str, act: str) -> Page:
         found = all_shares[of]
@@ -264,6 +265,7 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
         parts = sum(ufloat(0.0, part, tag=name) for name, part in now.items())
         plots.shares(UncertaintyShares(found.name, nominal(found.value) + parts, found.unit), ax=ax)
         ax.set_xlim(0, 110)
+        ax.set_yticks(ax.get_yticks(), [_short(label.get_text()) for label in ax.get_yticklabels()])
         value, old = nominal(found.value), uncertainty(found.value)
         lines = [
             Line("as it was done", found.value, found.unit, f"± {old / value:.1%}"),
@@ -279,6 +281,10 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
         Slider("aim_pct", "The ± that you want, %", 0.2, 10, 0.2, 1),
     ]
     return Panel("Whose share of the uncertainty is whose", controls, draw, picture)
+
+
+def _short(act: str, most: int = 38) -> str:
+    return act if len(act) <= most else act[: most - 1] + "…"
 
 
 def _reach(found: UncertaintyShares, act: str, aim: float, u: float) -> str:

@@ -144,7 +144,7 @@ def watch(folder: str | Path) -> Panel:
         done = fit.finish_time_h(done_pct / 100)
         green = plots.COLOURS["green"]
         ax.axvspan(done.low, min(done.high, 9 * now), color=green, alpha=0.25, zorder=0)
-        ax.text(done.low, 0, f" {done_pct:g} % made", color="black", va="bottom", fontsize=9)
+        ax.text(done.low, 1450 * nominal(made), f"{done_pct:g} % made ", ha="right", va="top", fontsize=9)
         lines += [
             Line("final amount", fit.final_amount, "mol", limits=fit.interval("final_amount")),
             Line(f"{done_pct:g} % of it reached at", done.time_h, "h", limits=(done.low, done.high)),
@@ -205,8 +205,10 @@ def _alarms(found: Analysis, share: float) -> list[str]:
     rated = found.run.vessel.get("rated_bar_gauge")
     stands = plus_minus(found.pressure.gauge_bar, "bar gauge")
     said = f"If closed and never vented, the vessel would now stand at {stands}."
+    if found.run.vessel.get("closed") not in ("closed", "vented"):
+        return [*alarms, f"{said} So never close it; keep the airlock free."]
     if rated is None:
-        return [*alarms, f"{said} The maker's rating is not known: fit an airlock."]
+        return [f"ALARM: {said} The maker's rating is not known: let no more pressure build up.", *alarms]
     if gauge > share * nominal(rated):
         return [
             f"ALARM: {said} That is {gauge / nominal(rated):.0%} of the maker's rating, uncertainty included.",
@@ -233,6 +235,7 @@ def enter_data(parent: str | Path = ".") -> Panel:
     picture = plots.figure(16, 6)
     with plots.house_style():
         ax = picture.subplots()
+    plots.place(ax, left=0.14, bottom=0.2)
 
     def understood(table: str, cells: str, file: tuple[str, bytes] | None) -> Table | None:
         name, data = (f"{table}.csv", cells.encode()) if cells.strip() else file or ("", b"")
