@@ -18,7 +18,7 @@ from fermkit.explanations import USUAL_YEAST_YIELD, Explanations, explain
 from fermkit.faults import usual_faults
 from fermkit.measurements import MeasureNext, measure_next
 from fermkit.ranking import rank
-from fermkit.reconciliation import Closure, Reconciliation, and_list
+from fermkit.reconciliation import Closure, Reconciliation, and_list, close
 from fermkit.redundancy import Floats, Redundancy, chi_square, redundancy, weights
 from fermkit.streams import (
     LinearMeasurement,
@@ -77,9 +77,19 @@ class Balance(Written):
     >>> from uncertainties import ufloat
     >>> bal = Balance({"glucose": -ufloat(100, 1), "ethanol": ufloat(46.4, 0.9), "CO2": ufloat(44.1, 0.5),
     ...                "biomass": ufloat(4.6, 0.3), "glycerol": ufloat(3.6, 0.2)}, priors="none")
-    >>> print(bal.reconcile())
-    Balance of carbon and electrons: the measurements agree with one another
-    ...
+    >>> round(bal.closure()["carbon"].n, 3), round(bal.closure()["carbon"].s, 3)
+    (0.997, 0.016)
+    >>> found = bal.reconcile()
+    >>> round(found["ethanol"].n, 2), round(found["ethanol"].s, 2)
+    (45.55, 0.36)
+    >>> round(found.chi2, 2), found.degrees_of_freedom, found.verdict
+    (3.57, 2, 'the measurements agree with one another')
+
+    References
+    ----------
+    Roels, J. A., Energetics and Kinetics in Biotechnology, Elsevier 1983 (carbon and electron balances).
+    van der Heijden et al., Biotechnol. Bioeng. 43 (1994) 3-31; Wang & Stephanopoulos, Biotechnol. Bioeng. 25
+    (1983) 2177-2208 (reconciliation, chi-square test).
     """
 
     streams: Mapping[str, Any]
@@ -196,31 +206,9 @@ class Balance(Written):
 
     def closure(self) -> Closure:
         """How much of what went in is found again: carbon, electrons, and other elements that are balanced."""
-        rows: dict[str, Any] = {}
-        measured: dict[str, Any] = {}
-        for row, name in zip(self._rows[0], self.balances):
-            parts = [(s, s.weighed * s.content(self.nitrogen).get(row, 0.0)) for s in self.known]
-            into = -sum(p for _, p in parts if nominal(p) < 0)
-            if nominal(into) <= 0:
-                continue
-            rows[name] = sum(p for _, p in parts if nominal(p) > 0) / into
-            measured[name] = sum(p for s, p in parts if nominal(p) > 0 and s.standing == "measured") / into
-        notes = [*self._units_suspected(rows), *self._listing.notes, *self._rows[1]]
-        return Closure(rows, measured, tuple(s.name for s in self.unknown), tuple(notes))
-
-    def _units_suspected(self, found: Mapping[str, Any]) -> list[str]:
-        """Streams that would about close the carbon if their grams were moles, or the reverse."""
-        if "carbon" not in found or abs(nominal(found["carbon"]) - 1) < max(0.2, 3 * uncertainty(found["carbon"])):
-            return []
-        carbon = {s.name: nominal(s.weighed) * s.content(self.nitrogen).get("C", 0.0) for s in self.known}
-        into = -sum(c for c in carbon.values() if c < 0)
-        gap = sum(carbon.values())
-        suspects = []
-        for s in self.known:
-            other, factor = ("mol", s.made_of.molar_mass) if s.unit == "g" else ("g", 1 / s.made_of.molar_mass)
-            if s.unit in ("g", "mol") and abs(gap + carbon[s.name] * (factor - 1)) < 0.15 * into:
-                suspects.append(f"Is {s.name} in {other}, not in {s.unit}? Then the carbon would about close.")
-        return suspects
+        notes = [*self._listing.notes, *self._rows[1]]
+        balances = dict(zip(self.balances, self._rows[0]))
+        return close(self.known, [s.name for s in self.unknown], balances, self.nitrogen, notes)
 
     def reconcile(self) -> Reconciliation:
         """Correct all amounts by weighted least squares so that every balance closes, and test the correction."""
@@ -300,6 +288,27 @@ class Balance(Written):
             without air; None leaves it out.
         dilution : float, optional
             The dilution factor that was used for the ethanol, if known: narrows 'twice or not at all'.
+
+        Raises
+        ------
+        BalanceError
+            Where no balance tests the amounts.
+
+        Examples
+        --------
+        CO2 counted as one third of a mole for each mole of hexose:
+
+        >>> from uncertainties import ufloat
+        >>> slip = Balance({"glucose": -ufloat(100, 2), "ethanol": ufloat(45.6, 2.3), "CO2": ufloat(7.45, 0.2),
+        ...                 "yeast": ufloat(5.0, 0.4)})
+        >>> found = slip.explain()
+        >>> found.best.name, round(found.best.weight, 2), round(found.best.corrected["CO2"], 1)
+        ('CO2 counted as one third of a mole per mole of hexose', 1.0, 44.7)
+
+        References
+        ----------
+        Suspects one at a time: Wang & Stephanopoulos, Biotechnol. Bioeng. 25 (1983) 2177-2208; van der Heijden et
+        al., Biotechnol. Bioeng. 43 (1994) 11-20. Weights: Kass & Raftery, J. Am. Stat. Assoc. 90 (1995) 773-795.
         """
         self._refuse_untested()
         return explain(self._evidence(yeast_yield), dilution, yeast_yield)
@@ -315,6 +324,18 @@ class Balance(Written):
             Level of the alarm (0.95: 5 % false alarms).
         power : float
             Chance of an alarm that counts as seen.
+
+        Examples
+        --------
+        >>> from uncertainties import ufloat
+        >>> plan = Balance({"glucose": -ufloat(100, 2), "ethanol": ufloat(45.6, 2.3), "CO2": ufloat(44.7, 1.3),
+        ...                 "yeast": ufloat(5.0, 0.4)})
+        >>> plan.detection_limits()["product weighed wet"].in_words()
+        '42 % dry or wetter'
+
+        References
+        ----------
+        van der Heijden et al., Biotechnol. Bioeng. 43 (1994) 21-31 (sensitivity of the test to an error).
         """
         self._refuse_untested()
         between(level, 0.5, 0.9999, "level")
@@ -329,7 +350,24 @@ class Balance(Written):
         return measure_next(evidence, rank(evidence, usual_faults(evidence)))
 
     def bounds(self, stream: str, region: str = "one") -> Bounds:
-        """Least and most of a stream over the 95 % region of the reconciled data: see `fermkit.bounds`."""
+        """Least and most of a stream over the 95 % region of the reconciled data (linear programmes).
+
+        Parameters
+        ----------
+        stream : str
+            Any stream of the balance, measured or not.
+        region : "one" or "joint"
+            The 95 % region of one amount at a time, or of all amounts together (wider).
+
+        Examples
+        --------
+        Ethanol from 100 ± 1 g glucose, nothing else measured: from none to 0.5114 g/g of the most sugar.
+
+        >>> from uncertainties import ufloat
+        >>> bal = Balance({"glucose": -ufloat(100, 1), "ethanol": None, "CO2": None, "biomass": None}, priors="none")
+        >>> round(bal.bounds("ethanol").high, 1)
+        52.1
+        """
         one_of(stream, [s.name for s in self.listed], "stream")
         x, V = self._numbers
         names = [s.name for s in [*self.known, *self.unknown]]

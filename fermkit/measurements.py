@@ -157,10 +157,10 @@ def _reading(candidate: Candidate, evidence: Evidence, ranking: Ranking, k: int)
         values = nodes.size * sugar if base == 0.0 else base * nodes.factors[:, column]
         mean = float(share @ values)
         spread = float(np.sqrt(max(share @ values**2 - mean**2, 0.0)))
-    own = candidate.relative_u
+    own = candidate.relative_u * mean
     if own == 0.0 and column is not None:
-        own = float(np.sqrt(evidence.V[column, column])) / abs(float(evidence.x[column]))
-    return mean, float(np.hypot(spread, max(own * mean, candidate.floor * sugar, 1e-12)))
+        own = float(np.sqrt(evidence.V[column, column])) * (mean / base if base else 1.0)
+    return mean, float(np.hypot(spread, max(own, candidate.floor * sugar, 1e-12)))
 
 
 def _shows(candidate: Candidate, fault: Fault, column: int | None) -> bool:

@@ -7,6 +7,7 @@ from typing import Any, Final
 from scipy.special import chdtrc
 
 from fermkit.checks import one_of
+from fermkit.streams import Stream
 from fermkit.written import Line, Page, Written, in_words, nominal, percent, rounded, uncertainty
 
 VISIBLE: Final = 2.8
@@ -53,6 +54,49 @@ class Closure(Written):
         ]
         gaps = [f"Not in the sums, as unmeasured: {', '.join(self.unmeasured)}."] if self.unmeasured else []
         return Page("Recovered of what went in", lines, [*over, *blind, *gaps, *self.notes])
+
+
+def close(
+    known: Sequence[Stream], unmeasured: Sequence[str], balances: Mapping[str, str], nitrogen: str, notes: Sequence[str]
+) -> Closure:
+    """Recovered fractions: of each balance, what is made over what is consumed.
+
+    Oxygen that was taken up counts as electrons found (-4 for each mole, with the minus of a consumed stream).
+
+    Parameters
+    ----------
+    known : sequence of Stream
+    unmeasured : sequence of str
+    balances : mapping of str to str
+        Name of each balance and the element (or "electrons") that it counts.
+    nitrogen : str
+        Nitrogen reference of the electrons.
+    notes : sequence of str
+    """
+    found: dict[str, Any] = {}
+    measured: dict[str, Any] = {}
+    for name, row in balances.items():
+        parts = [(s, s.weighed * s.content(nitrogen).get(row, 0.0)) for s in known]
+        into = -sum(p for _, p in parts if nominal(p) < 0)
+        if nominal(into) > 0:
+            found[name] = sum(p for _, p in parts if nominal(p) > 0) / into
+            measured[name] = sum(p for s, p in parts if nominal(p) > 0 and s.standing == "measured") / into
+    return Closure(found, measured, tuple(unmeasured), tuple([*_units_suspected(found, known, nitrogen), *notes]))
+
+
+def _units_suspected(found: Mapping[str, Any], known: Sequence[Stream], nitrogen: str) -> list[str]:
+    """Streams that would about close the carbon if their grams were moles, or the reverse."""
+    if "carbon" not in found or abs(nominal(found["carbon"]) - 1) < max(0.2, 3 * uncertainty(found["carbon"])):
+        return []
+    carbon = {s.name: nominal(s.weighed) * s.content(nitrogen).get("C", 0.0) for s in known}
+    into = -sum(c for c in carbon.values() if c < 0)
+    gap = sum(carbon.values())
+    suspects = []
+    for s in known:
+        other, factor = ("mol", s.made_of.molar_mass) if s.unit == "g" else ("g", 1 / s.made_of.molar_mass)
+        if s.unit in ("g", "mol") and abs(gap + carbon[s.name] * (factor - 1)) < 0.15 * into:
+            suspects.append(f"Is {s.name} in {other}, not in {s.unit}? Then the carbon would about close.")
+    return suspects
 
 
 @dataclass(frozen=True, repr=False)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from uncertainties import covariance_matrix, ufloat
 
 from fermkit.checks import one_of, positive
-from fermkit.composition import NITROGEN_REFERENCES, Compound, compound
+from fermkit.composition import NITROGEN_REFERENCES, Compound, compound, degree_of_reduction
 from fermkit.errors import BalanceError, InputError
 from fermkit.properties import ethanol_density, sucrose_density, water_density
 from fermkit.written import nominal, uncertainty
@@ -119,6 +119,10 @@ def read_streams(
         _known(unit, amounts, "unit")
     if isinstance(ash, Mapping):
         _known(ash, amounts, "ash")
+    if all(amount is None for amount in amounts.values()):
+        raise InputError(
+            f"none of the amounts is measured ({', '.join(amounts)})", "at least one amount", "give what was weighed"
+        )
     return [_stream(name, amount, unit, of.get(name, name), ash) for name, amount in amounts.items()]
 
 
@@ -131,6 +135,10 @@ def _stream(name: str, amount: Any, unit: str | Mapping[str, str], of: Any, ash:
     own_unit = unit.get(name, "g") if isinstance(unit, Mapping) else unit
     one_of(own_unit, UNITS, f"unit of {name}")
     thing, scale = _made_of(name, of, own_unit)
+    if not np.isfinite(thing.electrons):
+        degree_of_reduction(thing.formula)  # refuses, naming the element
+    if own_unit == "C-mol" and not thing.carbon:
+        raise InputError(f"{name} is given in C-mol and holds no carbon", "g or mol", f"set unit={{{name!r}: 'mol'}}")
     role = _role(thing)
     share = _ash_share(name, thing, role, ash)
     if amount is not None:
@@ -206,6 +214,12 @@ def _ash_share(name: str, thing: Compound, role: str, ash: Any) -> Any:
 
 
 def _check_amount(name: str, amount: Any) -> None:
+    if not hasattr(amount, "nominal_value") and not isinstance(amount, (int, float)):
+        raise InputError(
+            f"the amount of {name} is {amount!r}",
+            "a number ± its uncertainty; the unit stands in unit=",
+            "write e.g. ufloat(46.4, 0.9) and unit='g'",
+        )
     value, u = nominal(amount), uncertainty(amount)
     if not np.isfinite(value):
         raise InputError(f"the amount of {name} is {value}", "a number", "give None for what was not measured")
@@ -268,7 +282,11 @@ def grams_per_unit(s: Stream) -> float:
 
 def covariance(amounts: Sequence[Any]) -> NDArray[np.float64]:
     """Covariance matrix of numbers that may share causes."""
-    return np.array(covariance_matrix(list(amounts)), dtype=float)
+    uncertain = [i for i, amount in enumerate(amounts) if uncertainty(amount) > 0]
+    table = np.zeros((len(amounts), len(amounts)))
+    if uncertain:
+        table[np.ix_(uncertain, uncertain)] = covariance_matrix([amounts[i] for i in uncertain])
+    return table
 
 
 def density_change(

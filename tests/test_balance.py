@@ -620,6 +620,10 @@ REST = {"ethanol": ufloat(46, 1), "CO2": ufloat(44, 1)}
         ({"glucose": -ufloat(100, 1), **REST}, {"priors": "some"}, InputError, "priors is 'some'"),
         ({"glucose": -ufloat(100, 1), **REST}, {"nitrogen": "urea"}, InputError, "nitrogen is 'urea'"),
         ({"glucose": -ufloat(100, 1), **REST}, {"ash": {"CO2": 6.5}}, InputError, "write 0.065 for 6.5 %"),
+        ({"glucose": "-100 g", **REST}, {}, InputError, "amount of glucose is '-100 g'"),
+        ({"glucose": None, "ethanol": None}, {}, InputError, "none of the amounts is measured"),
+        ({"glucose": -ufloat(100, 1), "O2": -ufloat(1, 0.1)}, {"unit": "C-mol"}, InputError, "holds no carbon"),
+        ({"glucose": -ufloat(100, 1), "SeO2": ufloat(1, 0.1)}, {}, InputError, "holds Se"),
         ({}, {}, InputError, "no streams"),
         (
             {"molasses": -ufloat(100, 1), **REST},
@@ -661,6 +665,33 @@ def test_units_that_do_not_fit_are_suspected():
     """Moles among grams leave a gap that a factor of the molar mass would close, and the closure says so."""
     mixed = Balance({"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 1), "CO2": ufloat(0.99, 0.01)}, priors="none")
     assert "in mol" in str(mixed.closure())
+
+
+def test_odd_sets_of_streams_are_answered_or_refused_in_words():
+    """Random streams, signs, zeros and gaps: every question is answered in words, or refused by name."""
+    rng = np.random.default_rng(12)
+    names = ["glucose", "sucrose", "ethanol", "CO2", "yeast", "glycerol", "O2", "acetic acid", "ammonia", "water"]
+    consumed = {"glucose", "sucrose", "O2", "ammonia"}
+    answered = 0
+    for _ in range(60):
+        chosen = rng.choice(names, rng.integers(2, 7), replace=False)
+        streams = {
+            str(n): None
+            if rng.random() < 0.2
+            else ufloat(
+                (-1 if n in consumed else 1) * rng.choice([0.0, 1.0, 45.0, 100.0]), rng.choice([0.01, 0.5, 3.0])
+            )
+            for n in chosen
+        }
+        for question in ("closure", "reconcile", "explain", "detection_limits", "measure_next"):
+            try:
+                page = str(getattr(Balance(streams, aerated=bool(rng.random() < 0.3)), question)())
+            except (InputError, BalanceError) as refusal:
+                assert refusal.do
+            else:
+                answered += 1
+                assert "nan" not in page.lower()
+    assert answered > 50
 
 
 def test_everything_prints():
