@@ -48,7 +48,7 @@ class DryingForecast(Written):
 class DryingCurve(Written):
     """A drying curve through weighings: start and end weight, speed, shape.
 
-    Time counts from the first weighing. ``time_h``, ``weight_g`` are the readings, for a picture, and
+    Time counts from the beginning of the drying. ``time_h``, ``weight_g`` are the readings, for a picture, and
     ``fitted_g`` the curve at them.
     """
 
@@ -76,7 +76,7 @@ class DryingCurve(Written):
         return None if self.dry_g is None else 1.0 - self.dry_g / self.end_g
 
     def predict(self, time_h: ArrayLike) -> Floats:
-        """Weight on the curve [g] at hours after the first weighing."""
+        """Weight on the curve [g] at hours after the drying began."""
         return _weight(np.asarray(time_h, dtype=float), self.parameters)
 
     def band(self, time_h: ArrayLike, level: float = 0.95) -> tuple[Floats, Floats]:
@@ -98,7 +98,7 @@ class DryingCurve(Written):
         Returns
         -------
         DryingForecast
-            Hours after the first weighing. The 95 % limits are where the band of the curve crosses the
+            Hours after the drying began. The 95 % limits are where the band of the curve crosses the
             target; an end where it never does is open.
 
         Raises
@@ -191,7 +191,13 @@ class DryingCurve(Written):
 
 
 def drying_curve(
-    time_h: ArrayLike, weight_g: ArrayLike, *, dry_g: Any = None, model: str = "page", end: str = "fitted"
+    time_h: ArrayLike,
+    weight_g: ArrayLike,
+    *,
+    dry_g: Any = None,
+    model: str = "page",
+    end: str = "fitted",
+    began_h: float | None = None,
 ) -> DryingCurve:
     """A drying curve through weighings, to forecast when a moisture is reached.
 
@@ -206,6 +212,8 @@ def drying_curve(
     end : "fitted" or "dry"
         Where it comes to rest: fitted to the weighings, or at the dry matter (an assumption that makes the
         forecast earlier; syrups do not keep it).
+    began_h : float or None
+        When the drying began, on the clock of `time_h` [h]; None: at the first weighing.
 
     Returns
     -------
@@ -250,7 +258,14 @@ def drying_curve(
             f"at least {free.sum() + 2}",
             "weigh more often, or take model='henderson_pabis' or end='dry'",
         )
-    t = time - time[0]
+    began = float(time[0]) if began_h is None else began_h
+    if began > time[0]:
+        raise InputError(
+            f"a drying that began at {began:g} h and was weighed at {time[0]:g} h",
+            "weighings from the beginning on",
+            "give began_h on the clock of time_h, or leave out what was weighed before",
+        )
+    t = time - began
     fit = _fit(t, weight, free, nominal(dry_g) if fixed_end else None)
     return _curve(t, weight, fit, free, dry_g, model, end)
 

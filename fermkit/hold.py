@@ -183,26 +183,31 @@ def hold_log(
     unseen = (step > longest * (1 + 1e-9)) | _jumps(time, warm, jumps)
     seen = ~unseen
 
-    def hours(least: float, most: float, offset: float) -> float:
-        return float(np.sum(_hours_between(step, warm + offset, least, most)[seen]))
+    def hours(offset: float) -> Floats:
+        """Inside, too cold, too hot, where bacteria grow [h], the log moved by an offset."""
+        shown, length = warm + offset, step[seen]
+        cold, cool, cooler = (
+            float(length @ _share_below(shown, limit)[seen]) for limit in (low, GROWTH_FROM_C, hot_holding_C)
+        )
+        hot = float(length @ _share_below(-shown, -high)[seen])
+        return np.array([float(length.sum()) - cold - hot, cold, hot, cooler - cool])
 
     u = thermometer_u_C
-    offset = ufloat(0.0, u, tag="the offset of the hold's thermometer") if u else 0.0
-
-    def with_u(least: float, most: float) -> Any:
-        slope = (hours(least, most, u) - hours(least, most, -u)) / (2 * u) if u else 0.0
-        value = hours(least, most, 0.0)
-        return value + slope * offset if slope else value
-
+    told: list[Any] = hours(0.0).tolist()
+    if u:
+        offset = ufloat(0.0, u, tag="the offset of the hold's thermometer")
+        slopes = (hours(u) - hours(-u)) / (2 * u)
+        told = [value + float(s) * offset for value, s in zip(told, slopes, strict=True)]
+    inside, too_cold, too_hot, bacteria = told
     return HoldLog(
         time,
         warm,
         (low, high),
         hot_holding_C,
-        with_u(low, high),
-        with_u(-np.inf, low),
-        with_u(high, np.inf),
-        with_u(GROWTH_FROM_C, hot_holding_C),
+        inside,
+        too_cold,
+        too_hot,
+        bacteria,
         float(np.sum(step[unseen])),
         tuple(Stretch(float(time[i]), float(time[i + 1])) for i in np.flatnonzero(unseen)),
         _overshoots(time, warm, high, seen),
@@ -250,13 +255,12 @@ def _jumps(time: Floats, warm: Floats, jumps: str) -> NDArray[np.bool_]:
     return leaps
 
 
-def _hours_between(step: Floats, warm: Floats, least: float, most: float) -> Floats:
-    """Hours of each step that its straight line spends from `least` up to `most`."""
+def _share_below(warm: Floats, limit: float) -> Floats:
+    """Share of each step that its straight line spends below `limit`; a flat one at the limit is not below."""
     a, b = np.minimum(warm[:-1], warm[1:]), np.maximum(warm[:-1], warm[1:])
     flat = b - a < 1e-12
-    rise = np.where(flat, 1.0, b - a)
-    share = (np.clip(b, least, most) - np.clip(a, least, most)) / rise
-    return np.asarray(step * np.where(flat, (a >= least) & (a <= most), share))
+    share = np.clip((limit - a) / np.where(flat, 1.0, b - a), 0.0, 1.0)
+    return np.asarray(np.where(flat, a < limit, share))
 
 
 def _overshoots(time: Floats, warm: Floats, high: float, seen: NDArray[np.bool_]) -> tuple[Stretch, ...]:

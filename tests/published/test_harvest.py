@@ -1,0 +1,133 @@
+"""The harvest against published facts, reference fits and closed-form cases."""
+
+import math
+
+import numpy as np
+import pytest
+
+from fermkit import drying_curve, hold_log, moisture_on_dry_basis, protein, solids
+from fermkit.cautions import HOT_HOLDING_LIMIT_C
+from fermkit.harvest import DETECTED, NITROGEN_FACTORS
+from fermkit.hold import AUTOLYSIS_WINDOW_C
+from fermkit.written import uncertainty
+
+
+def test_moisture_arithmetic(published):
+    """100 g at 75 % dried to 8 %: what it weighs and what water left; 75 % wet basis is 3.0 dry basis."""
+    entry = published.entries["DRYMATTER"]
+    given, expected = entry["inputs"], entry["expected"]
+    sample = solids(0.0, given["wet_g"], given["wet_g"] * (1 - given["w0"]))
+    dried = sample.weight_at(given["w1"])
+    published.check("dried, g", dried, expected["dried_g"], 1e-6, reference="DRYMATTER")
+    published.check("water removed, g", sample.wet_g - dried, expected["water_removed"], 1e-6, reference="DRYMATTER")
+    published.check("moisture, dry basis", moisture_on_dry_basis(given["w0"]), 3.0, 1e-12, reference="DRYMATTER")
+
+
+def test_page_curve_against_a_reference_fit(published):
+    """Page's curve is a Weibull decay: R's SSweibull fit of a chick's growth, turned upside down (weight = 200 − y).
+
+    Parameters to 2e-5, standard errors to 1e-4, as R prints them.
+    """
+    entry = published.entries["R-Chick6"]
+    x, y = (np.array(entry["inputs"][key], dtype=float) for key in "xy")
+    want, se = entry["expected"]["params"], entry["expected"]["se"]
+    found = drying_curve(x, 200.0 - y, began_h=0.0)
+    k, n = math.exp(want["lrc"]), want["pwr"]
+    for name, value, expected in (
+        ("end", 200.0 - found.end_g, want["Asym"]),
+        ("drop", found.start_g - found.end_g, want["Drop"]),
+        ("k", found.k, k),
+        ("n", found.n, n),
+    ):
+        published.check(f"Page: {name}", value, expected, 1e-4 * expected, reference="R-Chick6")
+    for name, value, expected in (
+        ("end", found.end_g, se["Asym"]),
+        ("drop", found.start_g - found.end_g, se["Drop"]),
+        ("k", found.k, k * se["lrc"]),
+        ("n", found.n, se["pwr"]),
+    ):
+        published.check(f"Page: u of {name}", uncertainty(value), expected, 1e-3 * expected, reference="R-Chick6")
+    rss = found.scatter_g**2 * found.degrees_of_freedom
+    published.check("Page: residual sum of squares", rss, entry["expected"]["rss"], 1e-6, reference="R-Chick6")
+
+
+def test_henderson_pabis_curve_against_a_reference_fit(published):
+    """A plain exponential to rest: R's SSasymp fit of a pine's height, turned upside down."""
+    entry = published.entries["R-Loblolly"]
+    data = entry["inputs"]["seed301"]
+    found = drying_curve(data["x"], 200.0 - np.array(data["y"]), model="henderson_pabis", began_h=0.0)
+    asymptote, start, lrc = entry["expected"]["params"]["301"]
+    u_asymptote, u_start, u_lrc = entry["expected"]["se"]["301"]
+    k = math.exp(lrc)
+    for name, value, expected, u in (
+        ("end", 200.0 - found.end_g, asymptote, u_asymptote),
+        ("start", 200.0 - found.start_g, start, u_start),
+        ("k", found.k, k, k * u_lrc),
+    ):
+        published.check(f"H–P: {name}", value, expected, 1e-4 * abs(expected), reference="R-Loblolly")
+        published.check(f"H–P: u of {name}", uncertainty(value), u, 1e-3 * u, reference="R-Loblolly")
+    rss = found.scatter_g**2 * found.degrees_of_freedom
+    published.check("H–P: residual sum of squares", rss, entry["expected"]["rss"]["301"], 1e-6, reference="R-Loblolly")
+
+
+def test_the_autolysis_window(published):
+    """The window spans the temperatures that were tried, and a day at the best of them is a day inside."""
+    entry = published.entries["AUTOLYSIS"]
+    tried = entry["inputs"]["T"]
+    published.check("window, low", AUTOLYSIS_WINDOW_C[0], min(tried), 0.0, reference="AUTOLYSIS")
+    published.check("window, high", AUTOLYSIS_WINDOW_C[1], max(tried), 0.0, reference="AUTOLYSIS")
+    best_C, hours = (float(word.split()[0]) for word in entry["expected"]["optimum"].split(","))
+    day = hold_log(np.linspace(0, hours, 49), np.full(49, best_C))
+    published.check("hours inside", day.inside_h, hours, 1e-9, reference="AUTOLYSIS")
+    assert day.bacteria_h == pytest.approx(hours)
+
+
+def test_the_hot_holding_limit(published):
+    """135 °F is the 57 °C of the code."""
+    published.check(
+        "hot holding, °C",
+        HOT_HOLDING_LIMIT_C,
+        (135 - 32) / 1.8,
+        0.5,
+        source="US Food Code 3-501.16(A)(1), as adopted in WAC 246-215-03525 (2009): 135 °F (57 °C)",
+        verification="read",
+    )
+
+
+def test_nitrogen_factors(published):
+    """The general factor and those of other foods; yeast's true protein inside its printed range."""
+    expected = published.entries["N-FACTOR"]["expected"]
+    for name, key in (("general", "general"), ("milk", "milk"), ("wheat flour", "wheat_flour"), ("gelatin", "gelatin")):
+        published.check(f"factor, {name}", protein(1.0, name).protein_g, expected[key], 1e-9, reference="N-FACTOR")
+    low, high = (float(x) for x in expected["yeast_true_protein"].split(" ")[0].split("-"))
+    value, u = NITROGEN_FACTORS["yeast, true protein"]
+    published.check("yeast's factor, middle", value, (low + high) / 2, 1e-9, reference="N-FACTOR")
+    published.check("yeast's factor, u of the range", u, (high - low) / 2 / math.sqrt(3), 1e-9, reference="N-FACTOR")
+
+
+def test_active_dry_yeast(published):
+    """40.44 g protein with the general factor is 6.47 g nitrogen in 100 g."""
+    entry = published.entries["USDA-ADY"]
+    found = protein(6.47, "general")
+    published.check(
+        "protein of active dry yeast, g", found.protein_g, entry["expected"]["protein"], 0.03, reference="USDA-ADY"
+    )
+    sample = solids(0.0, 100.0, 100.0 - entry["expected"]["water"])
+    published.check("its solids, %", 100 * sample.solids_fraction, 95.0, 0.1, reference="USDA-ADY")
+
+
+def test_the_detection_factor(published):
+    """z(0.975) + z(0.95), from the normal quantiles of another library."""
+    from statistics import NormalDist
+
+    z = NormalDist().inv_cdf
+    published.check(
+        "detection factor", DETECTED, z(0.975) + z(0.95), 5e-4, source="normal quantiles", verification="computed"
+    )
+
+
+def test_a_gap_of_that_size_is_found(published):
+    """By simulation: a gap of DETECTED standard uncertainties is called in 95 of 100 runs."""
+    rng = np.random.default_rng(12)
+    called = np.mean(np.abs(DETECTED + rng.normal(size=200_000)) > 1.96)
+    published.check("power at the detection limit", called, 0.95, 0.003, source="simulation", verification="computed")
