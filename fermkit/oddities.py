@@ -113,7 +113,10 @@ def one_row_a_moment(frame: Any, book: Notebook) -> Any:
 
 def odd_readings(frame: Any, name: str, book: Notebook, *, cumulative: bool = False) -> None:
     """Say where readings through time have gaps, spikes or a start above zero."""
-    kept = frame[[*(["row"]), "time_h", name]].dropna() if frame[name].isna().any() else frame
+    gone = frame[name].isna().to_numpy()
+    if gone.any() and not _other_readings(frame, name, gone):
+        book.note(f"{int(gone.sum())} rows have no {name}: {rows_in_words(frame['row'].to_numpy()[gone].tolist())}")
+    kept = frame[~gone] if gone.any() else frame
     time, value, rows = (kept[key].to_numpy() for key in ("time_h", name, "row"))
     if len(time) < 4:
         if cumulative:
@@ -132,6 +135,13 @@ def odd_readings(frame: Any, name: str, book: Notebook, *, cumulative: bool = Fa
     if cumulative and abs(value[0]) > 0.01 * np.ptp(value):
         book.note(f"{name} starts at {value[0]:g}, not at zero", row=int(rows[0]))
     _spikes(time, value, rows, name, book)
+
+
+def _other_readings(frame: Any, name: str, gone: NDArray[np.bool_]) -> bool:
+    """Whether the rows without `name` hold readings of another kind: two logs in one table."""
+    kinds = ("volume_mL", "flow_mL_h", "bubbles", "weight_g", "pressure_bar_gauge")
+    others = [frame[kind].notna().to_numpy() for kind in kinds if kind in frame and kind != name]
+    return bool(others) and bool(np.logical_or.reduce(others)[gone].all())
 
 
 def _spikes(time: Floats, value: Floats, rows: NDArray[np.int64], name: str, book: Notebook) -> None:

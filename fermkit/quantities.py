@@ -100,7 +100,13 @@ def conversion(unit: str, to: str) -> tuple[float, float]:
             f"a unit of the same kind as {to}",
             "mend the unit, or convert the number by hand",
         ) from None
-    return float(f"{one - zero:.12g}"), float(f"{zero:.12g}")
+    return _tidy(one - zero), _tidy(zero)
+
+
+def _tidy(factor: float) -> float:
+    """The factor without the dust that binary arithmetic leaves behind its twelfth digit."""
+    short = float(f"{factor:.12g}")
+    return short if math.isclose(short, factor, rel_tol=3e-14) else factor
 
 
 def _plain(unit: str) -> str:

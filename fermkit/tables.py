@@ -17,6 +17,7 @@ import numpy as np
 
 from fermkit.clock import hours_since
 from fermkit.columns import NO_READING, Body, column_of, decimal_sign, in_our_unit, numbers_of, with_units_row
+from fermkit.errors import InputError
 from fermkit.findings import Finding, Notebook, rows_in_words
 from fermkit.oddities import in_order
 from fermkit.run_layout import Column
@@ -99,7 +100,10 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
             f"at most {LARGEST_UNEVEN_BYTES / 1e6:.0f} MB for a table with remarks, gaps or clock times",
             "thin out the log, or write hours as plain numbers and leave the remarks out",
         )
-    return _table(_split(data, encoding, separator, book), asked, book, separator)
+    body = _split(data, encoding, separator, book)
+    if not body:
+        raise _empty(book)
+    return _table(body, asked, book, separator)
 
 
 def read_rows(
@@ -109,7 +113,7 @@ def read_rows(
     book = Notebook(file)
     body = [(i + 1, list(row)) for i, row in enumerate(cells) if any(cell.strip() for cell in row)]
     if not body:
-        raise book.refusal("the table is empty", "a header and at least one row", "fill it in, or delete it")
+        raise _empty(book)
     return _table(body, _Asked(columns, dates, start), book, ";")
 
 
@@ -151,7 +155,11 @@ def _separator(data: bytes, encoding: str, book: Notebook) -> tuple[str, int]:
         counts = {sign: bare.count(sign) for sign in SEPARATORS}
         best = max(SEPARATORS, key=lambda sign: counts[sign])
         return (best if counts[best] else ","), line
-    raise book.refusal("the table is empty", "a header and at least one row", "fill it in, or delete it")
+    raise _empty(book)
+
+
+def _empty(book: Notebook) -> InputError:
+    return book.refusal("the table is empty", "a header and at least one row", "fill it in, or delete it")
 
 
 def _head(data: bytes, encoding: str) -> list[str]:
