@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from fermkit.checks import one_of
 from fermkit.errors import InputError
+from fermkit.written import Line, Page, Written
 
 _SUBSCRIPTS = str.maketrans("₀₁₂₃₄₅₆₇₈₉", "0123456789")
 _SYMBOL = re.compile(r"[A-Z][a-z]?")
@@ -200,8 +201,8 @@ def _electrons(formula: str, content: Mapping[str, float], nitrogen: int) -> flo
     return round(sum(valence[element] * number for element, number in content.items()), 12)
 
 
-@dataclass(frozen=True)
-class Compound:
+@dataclass(frozen=True, repr=False)
+class Compound(Written):
     """A compound and what the balances need to know of it.
 
     Attributes
@@ -227,6 +228,19 @@ class Compound:
 
     def __reduce__(self) -> tuple[Callable[[str], "Compound"], tuple[str]]:
         return compound, (self.name,)  # a read-only mapping cannot be pickled; the name says it all
+
+    def page(self) -> Page:
+        """Formula, molar mass, and what the balances count."""
+        per = self.electrons / self.carbon if self.carbon else self.electrons
+        note = "for each mole of carbon, ammonia counting zero" if self.carbon else "for each mole"
+        lines = [
+            Line("formula", self.formula),
+            Line("molar mass", f"{self.molar_mass:.3f}", "g/mol", "CIAAW 2021"),
+            Line("carbon", self.carbon, "mol/mol"),
+            Line("degree of reduction", per, "mol electrons", note),
+        ]
+        source = BIOMASS_SOURCES.get(self.name)
+        return Page(self.name, lines, [f"{source}. Ash not included."] if source else ())
 
     def mass_fraction(self, element: str) -> float:
         """The element's share of the compound's mass [g/g]; zero where it is absent."""

@@ -40,7 +40,7 @@ class Nutrients(Written):
         lines += [Line(name, span(*grams), "g", "food grade") for name, grams in self.salts_g.items()]
         if self.yeast_food_g[1] > 0:
             lines.append(Line("or yeast food", span(*self.yeast_food_g), "g", "read the label"))
-        remark = "Nothing is short." if not lines else "More than the most is left in the liquid and tastes salty."
+        remark = "Nothing is short." if not lines else "What the yeast does not take up stays in the liquid."
         return Page(f"Nutrients for {self.yeast_g:.3g} g of new dry yeast", lines, [remark])
 
 

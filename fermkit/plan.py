@@ -115,9 +115,9 @@ class BatchPlan(Written):
         rq = fate.respiratory_quotient
         ends = span(*self.yeast_range_g)
         lines = [
-            Line("liquid", self.liquid_L, "L"),
-            Line("fermentable sugar, as hexose", self.feed.hexose_g, "g"),
             Line("new dry yeast", fate.yeast_g, "g", f"{ends} g; {' or '.join(self.binding)} binds"),
+            Line("fermentable sugar, as hexose", self.feed.hexose_g, "g"),
+            Line("liquid", self.liquid_L, "L"),
             Line("ethanol", fate.ethanol_g - self.ethanol_stripped_g, "g", "after what the gas carries out"),
             Line("alcohol", self.ethanol_pct_vol, "% vol"),
             Line("ethanol carried out by the gas", self.ethanol_stripped_g, "g"),

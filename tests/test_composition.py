@@ -119,6 +119,14 @@ def test_compounds_survive_being_sent_elsewhere():
         assert pickle.loads(pickle.dumps(compound(name))) == compound(name)
 
 
+def test_a_compound_prints_what_the_balances_count():
+    """Formula, molar mass, degree of reduction per mole of carbon; biomass names its source and its missing ash."""
+    assert "46.069" in str(compound("ethanol")) and "6.000" in str(compound("ethanol"))
+    assert "Roels 1983" in str(compound("yeast")) and "Ash not included" in str(compound("yeast"))
+    assert "for each mole" in str(compound("O2"))
+    assert repr(compound("ethanol")) == "<Compound: ethanol; formula C2H6O>"
+
+
 def test_mass_fractions_of_a_compound_add_up_to_one():
     """The shares of its elements make up the whole."""
     urea = compound("urea")
