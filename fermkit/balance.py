@@ -18,13 +18,14 @@ from fermkit.explanations import USUAL_YEAST_YIELD, Explanations, explain
 from fermkit.faults import usual_faults
 from fermkit.measurements import MeasureNext, measure_next
 from fermkit.ranking import rank
-from fermkit.reconciliation import Closure, Reconciliation, and_list, close
+from fermkit.reconciliation import Closure, Reconciliation, and_list, close, flows
 from fermkit.redundancy import Floats, Redundancy, chi_square, redundancy, weights
 from fermkit.streams import (
     LinearMeasurement,
     Stream,
     check_signs,
     covariance,
+    only_sign,
     read_streams,
 )
 from fermkit.written import Line, Page, Written, nominal, uncertainty
@@ -238,6 +239,21 @@ class Balance(Written):
             notes=tuple(self._listing.notes + self._rows[1] + self._spread_note(found)),
         )
 
+    def flows(self, balance: str = "carbon", amounts: str = "reconciled") -> tuple[Any, dict[str, Any]]:
+        """What went in [mol], and where it is found again by stream: for the picture 'where it went'.
+
+        Parameters
+        ----------
+        balance : str
+            "carbon", "electrons" or another element that is balanced.
+        amounts : "reconciled" or "reported"
+        """
+        one_of(balance, self.balances, "balance")
+        one_of(amounts, ("reconciled", "reported"), "amounts")
+        row = self._rows[0][self.balances.index(balance)]
+        chosen = self.reconcile().amounts if amounts == "reconciled" else {s.name: s.amount for s in self.known}
+        return flows(self.listed, chosen, row, self.nitrogen)
+
     def reconcile_many(self, amounts: Floats) -> Floats:
         """Reconcile many sets of amounts at once, in one matrix product.
 
@@ -370,12 +386,12 @@ class Balance(Written):
         """
         one_of(stream, [s.name for s in self.listed], "stream")
         x, V = self._numbers
-        names = [s.name for s in [*self.known, *self.unknown]]
-        units = {s.name: s.unit for s in self.listed}
-        signs = [_sign(s) for s in self.known] + [0] * len(self.readings) + [_sign(s) for s in self.unknown]
-        at = names.index(stream) + (len(self.readings) if names.index(stream) >= len(self.known) else 0)
+        columns: list[Any] = [*self.known, *self.readings, *self.unknown]
+        signs = [only_sign(c) if isinstance(c, Stream) else 0 for c in columns]
+        at = next(i for i, c in enumerate(columns) if c.name == stream)
         low, high = bounds(at, x, V, *self._matrices, signs=signs, region=region)
-        return Bounds(stream, low, high, units[stream], region, self.balances)
+        unit = next(s.unit for s in self.listed if s.name == stream)
+        return Bounds(stream, low, high, unit, region, self.balances)
 
     def _refuse_untested(self) -> None:
         if self._redundancy.R.shape[0] == 0:
@@ -421,13 +437,6 @@ class Balance(Written):
 
 def _combine(matrix: Floats, values: Sequence[Any]) -> list[Any]:
     return [sum(k * v for k, v in zip(row, values) if k != 0.0) + 0.0 for row in matrix]
-
-
-def _sign(s: Stream) -> int:
-    """-1 for what can only be consumed, +1 for what can only be made, 0 for streams that may be either."""
-    if s.amount is not None and s.standing == "measured":
-        return int(np.sign(nominal(s.amount)))
-    return -1 if s.role in ("O2", "sugar") else 0 if s.role in ("water", "other") else 1
 
 
 def _rank(matrix: Floats) -> int:

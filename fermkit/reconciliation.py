@@ -84,6 +84,15 @@ def close(
     return Closure(found, measured, tuple(unmeasured), tuple([*_units_suspected(found, known, nitrogen), *notes]))
 
 
+def flows(streams: Sequence[Stream], amounts: Mapping[str, Any], row: str, nitrogen: str) -> tuple[Any, dict[str, Any]]:
+    """What went in of an element, and where it is found again [mol]; oxygen taken up counts as electrons found."""
+    parts = {
+        s.name: amounts[s.name] * s.scale * s.content(nitrogen).get(row, 0.0) for s in streams if s.name in amounts
+    }
+    into = -sum(p for p in parts.values() if nominal(p) < 0)
+    return into, {name: p for name, p in parts.items() if nominal(p) > 0}
+
+
 def _units_suspected(found: Mapping[str, Any], known: Sequence[Stream], nitrogen: str) -> list[str]:
     """Streams that would about close the carbon if their grams were moles, or the reverse."""
     if "carbon" not in found or abs(nominal(found["carbon"]) - 1) < max(0.2, 3 * uncertainty(found["carbon"])):

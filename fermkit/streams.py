@@ -280,6 +280,13 @@ def grams_per_unit(s: Stream) -> float:
     return grams if s.unit in ("g", "kg") else grams / (1 - s.ash)
 
 
+def only_sign(s: Stream) -> int:
+    """-1 for what can only be consumed, +1 for what can only be made, 0 for a stream that may be either."""
+    if s.amount is not None and s.standing == "measured":
+        return int(np.sign(nominal(s.amount)))
+    return -1 if s.role in ("O2", "sugar") else 0 if s.role in ("water", "other") else 1
+
+
 def covariance(amounts: Sequence[Any]) -> NDArray[np.float64]:
     """Covariance matrix of numbers that may share causes."""
     uncertain = [i for i, amount in enumerate(amounts) if uncertainty(amount) > 0]

@@ -392,6 +392,16 @@ def test_many_at_once_equal_one_by_one():
         assert found == pytest.approx([a.n for a in alone.reconcile().amounts.values()], rel=1e-9)
 
 
+def test_flows_add_up_after_reconciling():
+    """What went in of carbon and of electrons is found in the products, exactly, once reconciled."""
+    bal = run(co2=42)
+    for balance in ("carbon", "electrons"):
+        into, out = bal.flows(balance)
+        assert sum(out.values()).n == pytest.approx(into.n, rel=1e-10)
+        into, out = bal.flows(balance, amounts="reported")
+        assert (sum(out.values()) / into).n == pytest.approx(bal.closure()[balance].n, rel=1e-10)
+
+
 # bounds -------------------------------------------------------------------------------------------------
 
 
