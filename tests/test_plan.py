@@ -245,6 +245,31 @@ def test_strong_wort_is_doubted():
     assert any("12 % vol" in remark for remark in plan_batch(strong, liquid_L=1.0).remarks)
 
 
+def test_no_feed_and_no_air_breaks_the_plan():
+    """Random feeds, ways, air and hours: never more oxygen than the ceiling, never ethanol below zero."""
+    rng = np.random.default_rng(9)
+    for _ in range(80):
+        mash = {
+            "white sugar": float(rng.uniform(5, 300)),
+            "beet molasses": float(rng.choice([0.0, 50.0, 250.0])),
+            "active dry yeast": float(rng.choice([0.0, 1.0, 20.0])),
+            "diammonium phosphate": float(rng.choice([0.0, 0.5, 10.0])),
+            "ammonium sulfate": float(rng.choice([0.0, 2.0, 30.0])),
+        }
+        plan = plan_batch(
+            feed(mash),
+            how=str(rng.choice(WAYS)),
+            kLa_per_h=float(10 ** rng.uniform(-1, 3.5)),
+            hours=float(rng.uniform(1, 72)),
+            air_L_per_min=1.0,
+            liquid_L=2.0,
+        )
+        assert nominal(plan.fate.oxygen_mol) <= nominal(plan.oxygen_ceiling_mol) * (1 + 1e-6)
+        assert nominal(plan.fate.ethanol_mol) > -1e-9
+        low, high = (nominal(end) for end in plan.yeast_range_g)
+        assert 0 <= low <= nominal(plan.fate.yeast_g) <= high
+
+
 def simulated(rng):
     """A batch from the mechanistic model, and its plan from what went in."""
     sugar_g, nitrogen_g, yeast_g = rng.uniform(60, 180), rng.choice([0.3, 0.6, 1.0, 2.0, 3.0]), rng.uniform(3, 10)
