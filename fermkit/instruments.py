@@ -98,6 +98,10 @@ def _once_each(instruments: Mapping[str, Mapping[str, Any]]) -> None:
                 claimed[place] = name
 
 
+NO_FACTOR: Final = 1.0
+NO_OFFSET: Final = 0.0
+
+
 def correction(instruments: Mapping[str, Mapping[str, Any]], key: str, place: str) -> Any:
     """The factor or offset for the readings of one place; 1 or 0 where nothing was checked.
 
@@ -111,7 +115,7 @@ def correction(instruments: Mapping[str, Mapping[str, Any]], key: str, place: st
     for its in instruments.values():
         if key in its and place in its["reads"]:
             return its[key]
-    return 1.0 if key == "factor" else 0.0
+    return NO_FACTOR if key == "factor" else NO_OFFSET
 
 
 def corrected_settings(values: dict[str, Any], instruments: Mapping[str, Mapping[str, Any]]) -> None:
@@ -120,13 +124,19 @@ def corrected_settings(values: dict[str, Any], instruments: Mapping[str, Mapping
         factor = correction(instruments, "factor", place)
         for part in parts:
             if "amount_g" in part:
-                part["amount_g"] = _weighed(part, instruments, place) * factor
+                part["amount_g"] = _times(_weighed(part, instruments, place), factor)
     offset = correction(instruments, "offset_C", "conditions")
-    if "temperature_C" in values["conditions"]:
+    if "temperature_C" in values["conditions"] and offset is not NO_OFFSET:
         values["conditions"]["temperature_C"] = values["conditions"]["temperature_C"] + offset
     for gas in values["gas"]:
-        if "collector_temperature_C" in gas:
-            gas["collector_temperature_C"] = gas["collector_temperature_C"] + correction(instruments, "offset_C", "gas")
+        shift = correction(instruments, "offset_C", "gas")
+        if "collector_temperature_C" in gas and shift is not NO_OFFSET:
+            gas["collector_temperature_C"] = gas["collector_temperature_C"] + shift
+
+
+def _times(amount: Any, factor: Any) -> Any:
+    """The amount itself where no scale was checked, so that its tag stays with it."""
+    return amount if factor is NO_FACTOR else amount * factor
 
 
 def _weighed(part: Mapping[str, Any], instruments: Mapping[str, Mapping[str, Any]], place: str) -> Any:

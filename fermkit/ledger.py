@@ -56,7 +56,7 @@ class Ledger(Written):
 
     def total_L(self, what: str) -> Any:
         """Sum of all changes of one kind [L], as a positive number."""
-        return abs(sum((entry.change_L for entry in self.entries if entry.what == what), 0.0))
+        return SIGNS.get(what, 1.0) * sum((entry.change_L for entry in self.entries if entry.what == what), 0.0)
 
     def taken(self, *what: str, before_h: float = float("inf")) -> tuple[tuple[float, Any], ...]:
         """Time [h] and volume [L] of each withdrawal of the kinds `what`, before a time."""
@@ -136,7 +136,6 @@ def _entry(row: dict[str, Any], file: str) -> Entry:
         raise InputError(
             f"{file}, row {row['row']}: no volume is given for the {what}", "a volume of zero or more", "fill it in"
         )
-    change = as_number(
-        Quantity(volume / 1000, u / 1000 if u > 0 else 0.0), f"measuring the {what} of {row['time_h']:g} h"
-    )
-    return Entry(float(row["time_h"]), what, SIGNS[what] * change)
+    signed = Quantity(SIGNS[what] * volume / 1000, u / 1000 if u > 0 else 0.0)
+    change = as_number(signed, f"measuring the {what} of {row['time_h']:g} h")
+    return Entry(float(row["time_h"]), what, change)

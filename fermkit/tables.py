@@ -308,7 +308,7 @@ def _finished(out: dict[str, Any], units: dict[str, str], asked: _Asked, book: N
 
 def _unguarded(cell: str) -> str:
     """Text without the apostrophe that keeps spreadsheets from taking it for a formula."""
-    return cell[1:] if len(cell) > 1 and cell[0] == "'" and cell[1] in "=+-@" else cell
+    return cell[1:] if len(cell) > 1 and cell[0] == "'" and cell[1] in "=+-@\t\r" else cell
 
 
 def _even(titles: list[str], rows: Body, book: Notebook) -> Body:

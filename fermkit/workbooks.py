@@ -9,6 +9,7 @@ import io
 import zipfile
 import zlib
 from collections.abc import Iterator
+from itertools import zip_longest
 from typing import Any, Final
 
 from fermkit.errors import InputError
@@ -46,9 +47,12 @@ def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Noteb
     _safe(data, book)
     values, formulas = _cells(data, book, values=True), _cells(data, book, values=False)
     sheets: Sheets = {}
+    row: list[Any]
+    formula: list[Any]
     for name, rows in values.items():
         sheets[name] = [
-            [_text(cell, formulas[name], r, c, name, book) for c, cell in enumerate(row)] for r, row in enumerate(rows)
+            [_text(cell, made_by, r, name, book) for cell, made_by in zip_longest(row, formula)]
+            for r, (row, formula) in enumerate(zip_longest(rows, formulas[name], fillvalue=[]), start=1)
         ]
     about = next((name for name in sheets if name.strip().lower() == "run"), None)
     if about is None:
@@ -146,14 +150,13 @@ def _rows(sheet: Any, book: Notebook) -> Iterator[list[Any]]:
         yield cells
 
 
-def _text(cell: Any, formulas: list[list[Any]], r: int, c: int, sheet: str, book: Notebook) -> str:
-    """A cell as a person would have written it in a CSV."""
-    made_by = formulas[r][c] if r < len(formulas) and c < len(formulas[r]) else None
+def _text(cell: Any, made_by: Any, row: int, sheet: str, book: Notebook) -> str:
+    """A cell as a person would have written it in a CSV; `made_by` is its formula, if it has one."""
     if isinstance(made_by, str) and made_by.startswith("=") and made_by != cell:
         if cell is None:
-            book.repeat("a formula without a saved value; taken as no reading", r + 1, column=sheet, level="doubt")
+            book.repeat("a formula without a saved value; taken as no reading", row, column=sheet, level="doubt")
         else:
-            book.repeat("a formula; the value saved with it was taken", r + 1, column=sheet)
+            book.repeat("a formula; the value saved with it was taken", row, column=sheet)
     if cell is None:
         return ""
     if isinstance(cell, bool):
@@ -169,7 +172,7 @@ def _text(cell: Any, formulas: list[list[Any]], r: int, c: int, sheet: str, book
         return cell.isoformat()[:10] if isinstance(cell, datetime.date) else cell.replace(microsecond=0).isoformat()
     text = str(cell)
     if text.startswith("#") and text.endswith(("!", "?", "/0!", "N/A")):
-        book.repeat(f"{text[:12]!r} is an error value; taken as no reading", r + 1, column=sheet, level="doubt")
+        book.repeat(f"{text[:12]!r} is an error value; taken as no reading", row, column=sheet, level="doubt")
         return ""
     return text
 

@@ -1,0 +1,526 @@
+"""Runs on disk, as folder and as workbook: values, corrections, ledger, findings, refusals."""
+
+import io
+import math
+import os
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import openpyxl
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from fermkit.errors import InputError
+from fermkit.ledger import Entry, Ledger
+from fermkit.records import read_run, run_from, write_run, write_workbook
+from fermkit.run_layout import SECTIONS, TABLES
+
+SETTINGS = {
+    "run": {"name": "jar 1", "date": "2026-03-02", "invented": True},
+    "vessel": {"total": "3.00 ± 0.02 L", "liquid": "2.00 ± 0.02 L", "closed": "airlock", "rated": "2.0 bar"},
+    "conditions": {"temperature": "28.0 ± 0.5 °C", "barometer": "1008 ± 2 hPa", "pH": "4.8 ± 0.2"},
+    "feed": [
+        {"ingredient": "beet molasses", "amount": "240 ± 1 g"},
+        {"ingredient": "white sugar", "amount": "2 teaspoons"},
+    ],
+    "ingredients": {
+        "beet molasses": {"sucrose": "49 ± 1 %", "usable_nitrogen": "0.1 to 0.3 %", "density": "1.40 g/mL"}
+    },
+    "inoculum": {"ingredient": "active dry yeast", "amount": "5.0 ± 0.1 g", "dry_matter": "95 ± 1 %"},
+    "gas": [
+        {
+            "kind": "collected volume",
+            "volume_factor": "1.000 ± 0.015",
+            "loss_to_water": "0 to 2 %",
+            "u_increment": "3 mL",
+        }
+    ],
+    "harvest": {"nitrogen": ["8.0 %", "8.2 %", "8.4 %"], "window": "45 to 55 °C"},
+}
+GAS = {"time [h]": ["0", "1", "2", "3", "4"], "volume [mL]": ["0", "50", "140", "200", "240"]}
+VOLUMES = {"time [h]": ["2", "3"], "what": ["sample", "water"], "volume [mL]": ["10", "100"], "u [mL]": ["0.5", ""]}
+TABLES_WRITTEN = {"gas": GAS, "volumes": VOLUMES}
+
+
+@pytest.fixture
+def folder(tmp_path):
+    """A small complete run folder."""
+    return write_run(SETTINGS, TABLES_WRITTEN, tmp_path / "jar")
+
+
+def changed(**sections):
+    """The settings with some sections replaced."""
+    return {**SETTINGS, **sections}
+
+
+def test_values_come_in_our_units_with_their_act(folder):
+    """Everything is converted once, and each uncertain number says what was done to get it."""
+    run = read_run(folder)
+    assert run.vessel["total_L"].nominal_value == 3.0 and run.vessel["total_L"].tag == "measuring the vessel"
+    assert run.vessel["rated_bar_gauge"] == 2.0
+    assert run.conditions["barometer_bar"].std_dev == pytest.approx(0.002)
+    assert run.feed[0]["amount_g"].tag == "weighing the beet molasses"
+    assert run.feed[1]["amount"] == "2 teaspoons" and "amount_g" not in run.feed[1]
+    assert run.ingredients["beet molasses"]["sucrose"].nominal_value == pytest.approx(0.49)
+    assert run.ingredients["beet molasses"]["usable_nitrogen"] == pytest.approx((0.001, 0.003))
+    assert run.gas[0]["column"] == "volume_mL" and run.gas[0]["u_increment"] == 3.0
+    assert run.gas[0]["loss_to_water"] == (0.0, 0.02)
+    assert run.harvest["window_C"] == (45.0, 55.0)
+    assert run.invented and run.name == "jar 1" and run.folder == folder
+
+
+def test_replicates_carry_their_degrees_of_freedom(folder):
+    """Three replicates: mean, s/√3, two degrees of freedom."""
+    run = read_run(folder)
+    assert run.harvest["nitrogen"].nominal_value == pytest.approx(0.082)
+    assert run.harvest["nitrogen"].std_dev == pytest.approx(0.002 / math.sqrt(3))
+    assert run.degrees_of_freedom == {"harvest.nitrogen": 2}
+
+
+def test_sources_name_file_hash_and_rows(folder):
+    """Whoever repeats the analysis can see that the files are the same."""
+    import hashlib
+
+    run = read_run(folder)
+    source = next(source for source in run.sources if source.file == "gas.csv")
+    assert source.rows == 5
+    assert source.sha256 == hashlib.sha256((folder / "gas.csv").read_bytes()).hexdigest()
+
+
+def test_reading_changes_nothing_on_disk(folder):
+    """Raw readings stay as they are."""
+    before = {path.name: (path.read_bytes(), path.stat().st_mtime_ns) for path in folder.iterdir()}
+    read_run(folder)
+    assert before == {path.name: (path.read_bytes(), path.stat().st_mtime_ns) for path in folder.iterdir()}
+
+
+def test_the_ledger_follows_the_liquid(folder):
+    """A sample out, water in; the volume just before each act."""
+    ledger = read_run(folder).ledger
+    assert [entry.what for entry in ledger.entries] == ["sample", "water"]
+    assert ledger.volume_L(2.0).nominal_value == 2.0
+    assert ledger.volume_L(2.5).nominal_value == pytest.approx(1.99)
+    assert ledger.volume_L(9.0).nominal_value == pytest.approx(2.09)
+    assert ledger.entries[0].change_L.tag == "measuring the sample of 2 h"
+    assert ledger.total_L("sample").nominal_value == pytest.approx(0.01)
+    assert ledger.taken("sample", before_h=2.0) == ()
+
+
+def test_amounts_come_from_the_ledger():
+    """At a constant rate of making, what was made does not depend on the samples taken."""
+    made_g_h, start = 3.0, 2.0
+    entries, volume, inside, at = [], start, 0.0, 0.0
+    concentration = {}
+    for time_h in (5.0, 9.0, 14.0):
+        inside += made_g_h * (time_h - at)
+        concentration[time_h], at = inside / volume, time_h
+        entries.append(Entry(time_h, "sample", -0.1))
+        inside, volume = inside - 0.1 * concentration[time_h], volume - 0.1
+    concentration[20.0] = (inside + made_g_h * 6.0) / volume
+    assert Ledger(start, tuple(entries)).amount(concentration.__getitem__, 20.0) == pytest.approx(60.0)
+
+
+def test_evaporation_takes_nothing_along():
+    """Water that evaporates leaves the alcohol behind in this account."""
+    ledger = Ledger(2.0, (Entry(1.0, "evaporation", -0.5),))
+    assert ledger.amount(lambda t: 20.0 if t < 1 else 80 / 3, 2.0) == pytest.approx(40.0)
+
+
+@pytest.mark.parametrize(
+    ("rows", "words"),
+    [
+        ((["2"], ["sampel"], ["10"]), "'sampel'"),
+        ((["2"], ["sample"], ["9000"]), "leaves -7 L"),
+        ((["2", "3"], ["sample", "spill"], ["10", "n.d."]), "row 3|no volume"),
+    ],
+)
+def test_a_ledger_that_cannot_be_is_refused(rows, words):
+    """More out than in, an unknown act, a withdrawal without its volume."""
+    table = dict(zip(("time [h]", "what", "volume [mL]"), rows, strict=True))
+    if "n.d." in rows[2]:
+        run = run_from(SETTINGS, {"gas": GAS, "volumes": table})
+        assert any("rows without a reading" in str(f) or "row without a reading" in str(f) for f in run.findings)
+        return
+    with pytest.raises(InputError, match=words):
+        run_from(SETTINGS, {"gas": GAS, "volumes": table})
+
+
+def test_a_scale_is_corrected_by_its_check_weight():
+    """A scale that reads 502 g for 500 g: every weight is 500/502 of its reading, with one common error."""
+    weights = {"item": ["paste"], "tare [g]": ["50.2"], "wet [g]": ["100.4"], "dry [g]": ["60.24"]}
+    scale = {"scale": {"resolution": "1 g", "check_weight": "500 g", "check_reading": "502 g"}}
+    run = run_from(changed(instruments=scale), {"gas": GAS, "weights": weights})
+    assert run.tables["weights"].tare_g[0] == pytest.approx(50.0)
+    assert run.feed[0]["amount_g"].nominal_value == pytest.approx(240 * 500 / 502)
+    common = run.common_factor("weights")
+    assert common.nominal_value == pytest.approx(1.0)
+    assert common.std_dev == pytest.approx(1 / math.sqrt(3) / 502, rel=1e-6)
+    ratio = run.feed[0]["amount_g"] / run.inoculum["amount_g"]
+    alone = math.hypot(1 / 240, 0.1 / 5.0)
+    assert ratio.std_dev / ratio.nominal_value == pytest.approx(alone, rel=1e-6), "the common factor cancels"
+
+
+def test_thermometer_and_gauge_are_corrected_at_zero():
+    """0.4 °C in ice and 0.02 bar open to the air are taken off."""
+    instruments = {"thermometer": {"ice_reading": "0.4 ± 0.1 °C"}, "gauge": {"zero_reading": "0.02 bar"}}
+    gas = [{"kind": "pressure", "pressure": "gauge"}]
+    tables = {
+        "gas": {"time [h]": list("01234"), "pressure [bar]": ["0.02", "0.12", "0.3", "0.5", "0.6"]},
+        "hold": {"time [h]": list("01"), "temperature [°C]": ["50.4", "51.4"]},
+    }
+    run = run_from(changed(instruments=instruments, gas=gas), tables)
+    assert run.tables["hold"].temperature_C.tolist() == pytest.approx([50.0, 51.0])
+    assert run.conditions["temperature_C"].nominal_value == pytest.approx(27.6)
+    assert run.conditions["temperature_C"].std_dev == pytest.approx(math.hypot(0.5, 0.1))
+    assert run.tables["gas"].pressure_bar_gauge.tolist() == pytest.approx([0.0, 0.1, 0.28, 0.48, 0.58])
+    assert run.gas[0]["column"] == "pressure_bar_gauge"
+
+
+def test_an_absolute_pressure_becomes_gauge():
+    """The barometer is taken off; without the word the pressure is refused."""
+    gas = {"time [h]": list("01234"), "pressure [bar]": ["1.008", "1.1", "1.3", "1.5", "1.6"]}
+    run = run_from(changed(gas=[{"kind": "pressure", "pressure": "absolute"}]), {"gas": gas})
+    assert run.tables["gas"].pressure_bar_gauge[0] == pytest.approx(0.0, abs=1e-12)
+    with pytest.raises(InputError, match="gauge or absolute is not said"):
+        run_from(changed(gas=[{"kind": "pressure"}]), {"gas": gas})
+
+
+@pytest.mark.parametrize(
+    ("instruments", "words"),
+    [
+        ({"scale": {"check_weight": "500 g", "check_reading": "5.02 g"}}, "500 g reads 5.02 g"),
+        (
+            {
+                "a": {"check_weight": "5 g", "check_reading": "5 g"},
+                "b": {"check_weight": "5 g", "check_reading": "5 g"},
+            },
+            "'a' and 'b' both claim",
+        ),
+        ({"scale": {"reads": ["weihgts"]}}, "did you mean|weihgts"),
+    ],
+)
+def test_checks_that_cannot_be_are_refused(instruments, words):
+    """A check that is far off, two scales for the same readings, an unknown place."""
+    with pytest.raises(InputError, match=words):
+        run_from(changed(instruments=instruments), {"gas": GAS})
+
+
+def test_unknown_keys_and_files_name_the_nearest(folder):
+    """Nothing is dropped in silence."""
+    text = (folder / "run.toml").read_text().replace("temperature =", "temprature =").replace("[harvest]", "[harvset]")
+    (folder / "run.toml").write_text(text)
+    (folder / "drying_.csv").write_text("time [h],weight [g]\n0,1\n")
+    said = "\n".join(str(finding) for finding in read_run(folder).doubts)
+    assert "the key 'temprature' is not known and was left out; did you mean 'temperature'?" in said
+    assert "the section 'harvset' is not known and was left out; did you mean 'harvest'?" in said
+    assert "drying_.csv: this file was not read; did you mean 'drying.csv'?" in said
+
+
+@pytest.mark.parametrize(
+    ("section", "content", "words"),
+    [
+        ("vessel", {"liquid": "2.0"}, r"run.toml, vessel.liquid is '2.0': no unit"),
+        ("vessel", {"liquid": "2 kg"}, "'kg' cannot be turned into 'L'"),
+        ("vessel", {"closed": "airlok"}, "did you mean|airlok"),
+        ("conditions", {"pH": "48"}, "conditions.pH is 48"),
+        ("conditions", {"barometer": "10 bar"}, "0.5 to 1.2"),
+        ("run", {"invented": "perhaps"}, "'perhaps'"),
+        ("gas", [{"table": "gas"}], "no kind is given"),
+        ("gas", [{"kind": "vessel weight"}], "gas has only: time_h, volume_mL"),
+        ("gas", [{"kind": "collected volume", "table": "more"}], "'more', which is not there"),
+        ("gas", [{"kind": "collected volume", "table": "../../etc/passwd"}], "a plain name without folders"),
+        ("gas", [{"kind": "collected volume", "table": "weights"}], "a table of its own"),
+        ("gas", "collected", "gas"),
+        ("feed", [{"ingredient": "sugar", "amount": "-5 g"}], "zero or more"),
+        ("harvest", {"nitrogen": ["8 %"]}, "list of 1"),
+        ("harvest", {"nitrogen": {"a": 1}}, "is a section"),
+        ("ingredients", {"molasses": {"sucrose": "490 %"}}, "0 to 1"),
+        ("vessel", "big", "'big'"),
+    ],
+)
+def test_settings_that_cannot_be_are_refused(section, content, words):
+    """Key, value and what is possible are named."""
+    with pytest.raises(InputError, match=words) as error:
+        run_from(changed(**{section: content}), {"gas": GAS})
+    assert error.value.needed and error.value.do
+
+
+def test_clock_times_in_samples_count_from_the_gas():
+    """Samples and ledger on the kitchen clock share the zero of the gas readings; without it they are refused."""
+    gas = {"time": ["18:00", "20:00", "23:00", "01:00", "04:00"], "volume [mL]": GAS["volume [mL]"]}
+    samples = {"sample": ["a", "b"], "time": ["21:00", "02:30"], "signal [V]": ["1", "2"]}
+    run = run_from(SETTINGS, {"samples": samples, "gas": gas})
+    assert run.tables["samples"].time_h.tolist() == [3.0, 8.5]
+    with pytest.raises(InputError, match="nothing says when the run started"):
+        run_from(SETTINGS, {"samples": samples, "gas": GAS})
+    started = changed(run={"name": "jar", "start": "2026-03-02 18:00"})
+    assert run_from(started, {"samples": samples, "gas": GAS}).tables["samples"].time_h.tolist() == [3.0, 8.5]
+
+
+def test_a_missing_column_is_named():
+    """Which table, which column, which unit."""
+    with pytest.raises(InputError, match=r"weights has no column wet \[g\]"):
+        run_from(SETTINGS, {"gas": GAS, "weights": {"item": ["a"], "tare [g]": ["1"]}})
+
+
+def test_samples_come_in_the_unit_of_the_standards():
+    """Millivolts against volts are converted, amperes are refused."""
+    standards = {"ethanol [% vol]": ["0", "1"], "signal [V]": ["0.1", "0.9"]}
+    samples = {"sample": ["a"], "signal [mV]": ["500"]}
+    run = run_from(SETTINGS, {"gas": GAS, "standards": standards, "samples": samples})
+    assert run.tables["samples"].signal[0] == pytest.approx(0.5)
+    with pytest.raises(InputError, match="the signal is in 'A', in the standards in 'V'"):
+        run_from(SETTINGS, {"gas": GAS, "standards": standards, "samples": {"sample": ["a"], "signal [A]": ["5"]}})
+
+
+def test_a_run_prints_what_was_recorded(folder):
+    """The page lists vessel, feed and tables, and says 'invented'."""
+    text = str(read_run(folder))
+    assert "Run: jar 1" in text and "240.0 ± 1.0" in text and "Invented data" in text
+
+
+@pytest.mark.parametrize("what", ["missing", "file", "empty", "broken", "nested"])
+def test_what_is_no_run_is_refused(tmp_path, what):
+    """A missing path, a plain file, a folder without run.toml, a broken or absurd TOML."""
+    place = tmp_path / "jar"
+    if what == "file":
+        place = tmp_path / "jar.csv"
+        place.write_text("a")
+    elif what != "missing":
+        place.mkdir()
+        if what != "empty":
+            (place / "run.toml").write_text("[run\n" if what == "broken" else "a = " + "[" * 3000)
+    with pytest.raises(InputError) as error:
+        read_run(place)
+    assert error.value.met and error.value.needed and error.value.do
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
+@pytest.mark.parametrize("name", ["gas.csv", "run.toml"])
+def test_links_out_of_the_folder_are_refused(folder, tmp_path, name):
+    """A link to a file elsewhere is not followed."""
+    outside = tmp_path / "outside"
+    outside.write_bytes((folder / name).read_bytes())
+    (folder / name).unlink()
+    (folder / name).symlink_to(outside)
+    with pytest.raises(InputError, match="link out of the run folder"):
+        read_run(folder)
+
+
+def test_a_folder_reached_by_a_link_is_fine(folder, tmp_path):
+    """The run folder itself may be a link."""
+    (tmp_path / "link").symlink_to(folder)
+    assert read_run(tmp_path / "link").name == "jar 1"
+
+
+def test_writing_never_overwrites(folder):
+    """Neither a folder with something in it nor a workbook."""
+    with pytest.raises(InputError, match="is there already"):
+        write_run(SETTINGS, TABLES_WRITTEN, folder)
+    book = folder.parent / "a.xlsx"
+    write_workbook(SETTINGS, TABLES_WRITTEN, book)
+    with pytest.raises(InputError, match="is there already"):
+        write_workbook(SETTINGS, TABLES_WRITTEN, book)
+
+
+def test_writing_is_whole_or_not_at_all(tmp_path):
+    """A failure in the middle leaves nothing behind."""
+    with pytest.raises(ValueError):
+        write_run(SETTINGS, {"gas": {"time [h]": ["0", "1"], "volume [mL]": ["0"]}}, tmp_path / "jar")
+    with pytest.raises(InputError, match=r"no table '\.\./evil'"):
+        write_run(SETTINGS, {"../evil": GAS}, tmp_path / "jar")
+    assert list(tmp_path.iterdir()) == []
+
+
+def same(one, other):
+    """Two runs hold the same values."""
+    assert one.tables.keys() == other.tables.keys()
+    for name in one.tables:
+        pd.testing.assert_frame_equal(one.tables[name].drop(columns="row"), other.tables[name].drop(columns="row"))
+    for section in SECTIONS:
+        if section != "run":
+            assert str(getattr(one, section)) == str(getattr(other, section)), section
+
+
+def test_folder_workbook_and_memory_are_the_same_run(tmp_path):
+    """The three ways in agree in every value."""
+    folder = read_run(write_run(SETTINGS, TABLES_WRITTEN, tmp_path / "jar"))
+    workbook = read_run(write_workbook(SETTINGS, TABLES_WRITTEN, tmp_path / "jar.xlsx"))
+    same(folder, workbook)
+    same(folder, run_from(SETTINGS, TABLES_WRITTEN))
+
+
+def test_a_workbook_is_the_same_each_time(tmp_path):
+    """No clock time goes into the file."""
+    one, two = (write_workbook(SETTINGS, TABLES_WRITTEN, tmp_path / f"{i}.xlsx").read_bytes() for i in (1, 2))
+    assert one == two
+
+
+def own_workbook(path, fill):
+    """A workbook with a sheet 'run', then filled by hand."""
+    book = openpyxl.Workbook()
+    book.active.title = "run"
+    book.active.append(["section", "key", "value"])
+    book.active.append(["run", "name", "by hand"])
+    book.active.append(["", "invented", True])
+    fill(book)
+    book.save(path)
+    return path
+
+
+def test_a_workbook_by_hand(tmp_path):
+    """Spreadsheet times, numbers as text, blank lines and a formula without a saved value."""
+    import datetime
+
+    def fill(book):
+        sheet = book.create_sheet("Hold")
+        for row in (
+            ["time", "temperature [°C]"],
+            [datetime.time(22, 0), 20],
+            [None, None],
+            [datetime.time(23, 30), "45,5"],
+            [datetime.time(1, 0), 50.25],
+            [datetime.time(2, 0), "=A1+1"],
+        ):
+            sheet.append(row)
+        book.create_sheet("colours").append(["red"])
+
+    run = read_run(own_workbook(tmp_path / "run.xlsx", fill))
+    assert run.name == "by hand" and run.invented
+    assert run.tables["hold"].time_h.tolist() == [0.0, 1.5, 3.0]
+    assert run.tables["hold"].temperature_C.tolist() == [20.0, 45.5, 50.25]
+    said = "\n".join(map(str, run.findings))
+    assert "a formula without a saved value" in said and "colours: this sheet was not read" in said
+
+
+def packed(parts):
+    """A zip file from names and bytes."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in parts.items():
+            archive.writestr(name, data)
+    return out.getvalue()
+
+
+def repacked(path, change):
+    """A good workbook with some parts changed."""
+    with zipfile.ZipFile(path) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    return packed(change(parts))
+
+
+def test_macros_are_told_and_never_run(tmp_path):
+    """A workbook that carries macros is read for its cells alone."""
+    good = write_workbook(SETTINGS, TABLES_WRITTEN, tmp_path / "good.xlsx")
+    bad = tmp_path / "macro.xlsx"
+    bad.write_bytes(repacked(good, lambda parts: {**parts, "xl/vbaProject.bin": b"Sub Auto_Open()"}))
+    assert "macros; they were not run" in "\n".join(map(str, read_run(bad).findings))
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "words"),
+    [
+        ("bomb", lambda good: repacked(good, lambda p: {**p, "xl/media/a.xml": b"0" * 70_000_000}), "unpacks to 70 MB"),
+        ("many", lambda good: repacked(good, lambda p: {**p, **{f"x{i}": b"" for i in range(600)}}), "parts"),
+        (
+            "entity",
+            lambda good: repacked(
+                good,
+                lambda p: {**p, "xl/workbook.xml": b'<!DOCTYPE a [<!ENTITY b "c">]>' + p["xl/workbook.xml"]},
+            ),
+            "declares entities",
+        ),
+        ("text", lambda good: b"not a workbook", "no .xlsx workbook"),
+        ("cut", lambda good: good.read_bytes()[:2000], "no .xlsx workbook"),
+        ("hollow", lambda good: packed({"a.txt": b"x"}), "cannot be read"),
+        ("torn", lambda good: repacked(good, lambda p: {**p, "xl/workbook.xml": b"<a>"}), "cannot be read"),
+    ],
+)
+def test_hostile_workbooks_are_refused(tmp_path, name, data, words):
+    """Zip bombs, hidden documents, damaged and false files."""
+    good = write_workbook(SETTINGS, TABLES_WRITTEN, tmp_path / "good.xlsx")
+    place = tmp_path / f"{name}.xlsx"
+    place.write_bytes(data(good))
+    with pytest.raises(InputError, match=words):
+        read_run(place)
+
+
+RISKY = ["=1+1", "+A1", "-A1", "@SUM(A1)", "=cmd|' /C calc'!A0", "\t=1", "<b>x</b>", "'quoted", "a,b;c", "two\nlines"]
+
+
+@pytest.mark.parametrize("text", RISKY)
+def test_no_text_can_act_as_a_formula(tmp_path, text):
+    """What we write opens as text in a spreadsheet, and reads back as it was."""
+    tables = {"weights": {"item": [text], "tare [g]": ["-0.01"], "wet [g]": ["2"], "note": ["x"]}}
+    settings_ = {"run": {"name": text}}
+    folder = write_run(settings_, tables, tmp_path / "jar")
+    cell = (folder / "weights.csv").read_text().split("\n")[1]
+    assert not cell.lstrip('"').startswith(("=", "+", "-", "@", "\t"))
+    workbook = write_workbook(settings_, tables, tmp_path / "jar.xlsx")
+    sheet = openpyxl.load_workbook(workbook)["weights"]
+    assert sheet["A2"].data_type == "s" and sheet["B2"].value == -0.01
+    for run in (read_run(folder), read_run(workbook)):
+        assert run.tables["weights"]["item"][0].strip() == text.strip()
+        assert run.name == text or run.name == text.strip()
+
+
+TEXT = st.text(st.characters(codec="utf-8", exclude_categories=("Cs",)), max_size=40)
+
+
+@settings(max_examples=150, deadline=None)
+@given(name=TEXT, note=TEXT, ingredient=TEXT)
+def test_any_text_in_the_settings_reads_back(tmp_path_factory, name, note, ingredient):
+    """TOML escapes are right for every character that a keyboard or a prank can make."""
+    place = tmp_path_factory.mktemp("toml") / "jar"
+    written = {
+        "run": {"name": name, "note": note},
+        "ingredients": {ingredient: {"sucrose": "49 %", "note": note}},
+    }
+    run = read_run(write_run(written, {}, place))
+    assert run.note == note and run.name == (name or "jar")
+    assert dict(run.ingredients) == {ingredient: {"sucrose": 0.49, "note": note}}
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    st.recursive(
+        st.one_of(st.text(max_size=20), st.booleans(), st.integers(), st.floats()),
+        lambda inner: st.one_of(
+            st.lists(inner, max_size=3),
+            st.dictionaries(
+                st.sampled_from([*SECTIONS, *(key.written for keys in SECTIONS.values() for key in keys), "x"]),
+                inner,
+                max_size=4,
+            ),
+        ),
+        max_leaves=12,
+    )
+)
+def test_any_settings_are_read_or_refused(written):
+    """No shape of settings makes the reader fall over."""
+    if not isinstance(written, dict):
+        written = {"run": written}
+    try:
+        run_from(written, {})
+    except InputError as problem:
+        assert problem.met and problem.needed and problem.do
+
+
+def test_the_layout_has_no_name_twice():
+    """Every key and column has one name, and every number a unit."""
+    for keys in SECTIONS.values():
+        assert len({key.written for key in keys}) == len(keys)
+    for columns in TABLES.values():
+        assert len({column.name for column in columns}) == len(columns)
+
+
+def test_numbers_of_rows_survive_to_the_tables(folder):
+    """A row of the table can be found again in the file."""
+    run = read_run(folder)
+    lines = Path(folder, "gas.csv").read_text().splitlines()
+    for row, volume in zip(run.tables["gas"]["row"], run.tables["gas"].volume_mL, strict=True):
+        assert float(lines[row - 1].split(",")[1]) == volume
+    assert np.all(np.diff(run.tables["gas"].time_h) > 0)
