@@ -23,7 +23,7 @@ from fermkit.readback import Reading
 from fermkit.records import Run
 from fermkit.streams import USUAL_ASH, LinearMeasurement
 from fermkit.vessel import Pressure
-from fermkit.written import Line, Page, Written, in_words, uncertainty
+from fermkit.written import Line, Page, Written, in_words, nominal, uncertainty
 from fermkit.yields import THEORETICAL, UncertaintyShares, Yield, in_one_sentence, yield_of
 
 T = TypeVar("T")
@@ -229,11 +229,11 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     routes = compare_routes(*_by_weight_first(released)) if released and len(released) == 2 else None
     growth = None if not gas else attempt("Gas curve", lambda: _fitted(gas[0], curve), "")
     harvest = attempt("Harvest", lambda: steps.harvest_of(run), "nothing was weighed wet and dry")
-    yeast = None if fed is None or harvest is None else attempt("Yeast", lambda: _yeast(run, fed, harvest), "")
+    yeast = None if fed is None or harvest is None else attempt("Yeast", lambda: _yeast(run, fed, harvest, gas[0] if gas else None), "")
     hold = attempt("Autolysis", lambda: steps.hold_of(run), "no temperature of the hold was logged")
     amounts = {} if fed is None else _amounts(run, fed, pct_vol, gas, yeast, gaps)
     balance = attempt(
-        "Balance", lambda: _balance(run, amounts, gas), "fewer than three of sugar, ethanol, CO2 and yeast are known"
+        "Balance", lambda: _balance(run, fed, pct_vol, amounts, gas) if fed else None, "fewer than three of sugar, ethanol, CO2 and yeast are known"
     )
     reconciliation = None if balance is None else attempt("Balance", balance.reconcile, "")
     tested = balance if reconciliation is not None and reconciliation.degrees_of_freedom > 0 else None
@@ -259,6 +259,7 @@ def _made(run: Run, released: list[GasCurve]) -> tuple[GasCurve, ...]:
             headspace_L=steps.headspace_L(run),
             temperature_C=conditions.get("temperature_C", steps.ROOM_C),
             pH=conditions.get("pH"),
+            saturation=(0.9, 1.1) if steps.has_stopped(curve) else (0.9, 1.3),
         )
         for curve in released
     )  # fmt: skip
@@ -274,15 +275,23 @@ def _fitted(gas: GasCurve, curve: str) -> GrowthFit:
     )
 
 
-def _yeast(run: Run, fed: Feed, harvest: steps.Harvest) -> NetYeast:
-    """Net dry yeast: what the paste holds, less feed solids carried along, less the inoculum."""
+def _yeast(run: Run, fed: Feed, harvest: steps.Harvest, gas: GasCurve | None) -> NetYeast:
+    """Net dry yeast: what the paste holds, less feed solids carried along, less the inoculum.
+
+    Samples and spills took yeast with them; their share is added back, the yeast growing in step with the gas.
+    """
+    product = harvest.product_dry_g / run.harvest.get("share_harvested", 1.0)
+    first = min(1.0, nominal(fed.inoculum_g) / nominal(product))
+    litres = run.ledger.amount(lambda time: first + (1 - first) * steps.made_by(gas, time), float("inf"))
+    if run.ledger.entries:
+        product = product * (litres / run.ledger.volume_L(float("inf")))
     share = run.harvest.get("carried_solids")
     if share is None:
         broth_g = run.ledger.volume_L(float("inf")) * 1000.0
         carried = carried_solids(fed.non_yeast_solids_g, broth_g, sum(item.water_g for item in harvest.items.values()))
     else:
         carried = fed.non_yeast_solids_g * share
-    return net_yeast(harvest.product_dry_g / run.harvest.get("share_harvested", 1.0), carried, fed.inoculum_g)
+    return net_yeast(product, carried, fed.inoculum_g)
 
 
 def _amounts(
@@ -303,20 +312,23 @@ def _amounts(
     return amounts
 
 
-def _balance(run: Run, amounts: Mapping[str, Any], gas: tuple[GasCurve, ...]) -> Balance | None:
-    """The four streams; a second route to the gas is one more measurement of the same CO2."""
+def _balance(run: Run, fed: Feed, pct_vol: Any, amounts: Mapping[str, Any], gas: tuple[GasCurve, ...]) -> Balance | None:
+    """The four streams; a second route to the gas and a density are further measurements of them."""
     known = {name: amount for name, amount in amounts.items() if uncertainty(amount) > 0}
     if len(known) < 3 or "hexose" not in known:
         return None
-    second = [
+    further = [
         LinearMeasurement(f"CO2 by {curve.kind}", {"CO2": 1.0}, curve.total() * CO2_G_PER_MOL)
         for curve in gas[1:]
         if "CO2" in known
     ]
+    density = steps.density_of(run, fed, pct_vol)
+    if density is not None:
+        further.append(LinearMeasurement("fall in density", density.coefficients, density.value))
     return Balance(
-        {name: known.get(name) for name in _BALANCED},
+        {name: known.get(name) for name in (*_BALANCED, "glycerol")},
         aerated=run.conditions.get("aeration", "none") == "air pump",
-        extra=second,
+        extra=further,
     )
 
 

@@ -5,7 +5,7 @@ run leaves out gives None; `analysis` says in words what can then not be told.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -13,6 +13,7 @@ import numpy as np
 from fermkit.calibration import Calibration, fit_calibration
 from fermkit.collector import gas_from_bubbles, gas_from_flow, gas_from_volume
 from fermkit.constants import STANDARD_ATMOSPHERE_BAR
+from fermkit.density import MixedMeasurement, density_change
 from fermkit.dry_matter import Solids, solids
 from fermkit.errors import InputError
 from fermkit.feed import Feed, feed
@@ -187,6 +188,32 @@ def ethanol_made_g(run: Run, pct_vol: Any, gas: GasCurve | None) -> Any:
     swelling = float(water_density(20.0) / water_density(nominal(run.conditions.get("temperature_C", ROOM_C))))
     grams_per_L = pct_vol * ethanol_mass_concentration(1.0) / swelling
     return run.ledger.amount(lambda time: grams_per_L * made_by(gas, time), float("inf"))
+
+
+def density_of(run: Run, fed: Feed, pct_vol: Any) -> MixedMeasurement | None:
+    """What the fall in density says about sugar lost and alcohol made, per gram of hexose."""
+    if not {"start_kg_m3", "end_kg_m3"} <= run.density.keys():
+        return None
+    found = density_change(
+        run.density["start_kg_m3"],
+        run.density["end_kg_m3"],
+        volume_start_L=run.ledger.volume_L(0.0),
+        expected_pct_vol=5.0 if pct_vol is None else nominal(pct_vol),
+        sugar="hexose",
+        glycerol="glycerol",
+    )
+    per_hexose = nominal(fed.sugar_g) / nominal(fed.hexose_g)  # the density saw the sugar before it took up water
+    coefficients = dict(found.coefficients) | {"hexose": found.coefficients["hexose"] * per_hexose}
+    return replace(found, coefficients=coefficients)
+
+
+def has_stopped(gas: GasCurve) -> bool:
+    """Whether the last tenth of the time brought less than a hundredth of the gas.
+
+    A liquid that no longer makes gas has shed its supersaturation (common practice, no source).
+    """
+    late = gas.time_h[-1] - 0.1 * (gas.time_h[-1] - gas.time_h[0])
+    return made_by(gas, float(late)) > 0.99
 
 
 def made_by(gas: GasCurve | None, time_h: float) -> float:

@@ -1,0 +1,146 @@
+"""From raw readings to yields: the truth of invented runs is recovered, and what is missing is said."""
+
+import json
+import shutil
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import fermkit as fk
+from fermkit.errors import InputError
+
+SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
+TRUTH = json.loads((SAMPLES / "truth.json").read_text(encoding="utf-8"))
+RUNS = sorted(TRUTH)
+
+
+@pytest.fixture(scope="module")
+def analyses():
+    """All sample runs, analysed once."""
+    return {name: fk.analyse(fk.read_run(SAMPLES / name)) for name in RUNS}
+
+
+def inside(value, true, coverage=3.3):
+    """Whether a value ± u lies within so many u of the truth: one in a thousand would not."""
+    return abs(value.nominal_value - true) <= coverage * value.std_dev
+
+
+@pytest.mark.parametrize("name", RUNS)
+def test_amounts_are_those_that_truly_happened(analyses, name):
+    """Sugar used, ethanol made, yeast grown and (leak aside) CO2 made agree with the model's truth."""
+    found, true = analyses[name].amounts, TRUTH[name]["amounts_g"]
+    assert inside(-found["hexose"], true["hexose consumed"])
+    assert inside(found["ethanol"], true["ethanol made"])
+    assert inside(found["yeast"], true["yeast grown"])
+    if TRUTH[name]["fault"] != "gas leak":
+        assert inside(found["CO2"], true["CO2 made"])
+
+
+@pytest.mark.parametrize("name", RUNS)
+def test_yields_hold_the_truth(analyses, name):
+    """The 95 % interval of each yield holds the true one (those of a leaking gas are flagged instead)."""
+    analysis, true = analyses[name], TRUTH[name]["yields_g_per_g_hexose"]
+    for product in ("yeast", "ethanol", "CO2"):
+        found = analysis.yields[f"{product.lower()}_yield"]
+        if TRUTH[name]["fault"] == "gas leak" and product == "CO2":
+            assert analysis.consistent is False
+            continue
+        low, high = found.interval()
+        assert low <= true[product] <= high, (product, found.per_g, true[product])
+
+
+def test_the_leak_is_found_named_and_sized(analyses):
+    """The leaking jar alarms, names the gas first, and its two routes give the true share."""
+    leaky = analyses["jar_7_leak"]
+    assert leaky.consistent is False
+    names = [e.name for e in leaky.suspects.groups[0]]
+    assert any("leak" in name for name in names)
+    assert inside(leaky.routes.leak, TRUTH["jar_7_leak"]["leak_share"])
+    assert any("leak" in sentence for sentence in leaky.advice)
+
+
+@pytest.mark.parametrize("name", [run for run in RUNS if TRUTH[run]["fault"] != "gas leak"])
+def test_runs_without_a_mistake_do_not_alarm(analyses, name):
+    """The measurements of the honest runs agree."""
+    assert analyses[name].consistent is True
+
+
+def test_the_starved_jar_is_told_by_its_limit(analyses):
+    """Nitrogen is among what binds, and the yield by sugar is the lowest of the jars."""
+    starved = analyses["jar_5_starved"]
+    assert "nitrogen" in starved.limits.binding
+    others = [a.yields["yeast_yield"].per_g.nominal_value for n, a in analyses.items() if n != "jar_5_starved"]
+    assert starved.yields["yeast_yield"].per_g.nominal_value < min(others)
+
+
+def test_workbook_and_folder_give_the_same_numbers(analyses):
+    """The same run as .xlsx differs in nothing."""
+    book = fk.analyse(fk.read_run(SAMPLES / "jar_3_closes.xlsx"))
+    for name, found in analyses["jar_3_closes"].yields.items():
+        assert book.yields[name].per_g.nominal_value == pytest.approx(found.per_g.nominal_value, rel=1e-12)
+        assert book.yields[name].per_g.std_dev == pytest.approx(found.per_g.std_dev, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("table", "word"), [("standards", "Ethanol"), ("weights", "Harvest"), ("hold", "Autolysis")]
+)
+def test_what_is_left_out_is_said_and_the_rest_goes_on(tmp_path, table, word):
+    """A run without a table is analysed without it, and the page says what can then not be told."""
+    shutil.copytree(SAMPLES / "jar_3_closes", tmp_path / "run")
+    (tmp_path / "run" / f"{table}.csv").unlink()
+    analysis = fk.analyse(fk.read_run(tmp_path / "run"))
+    assert any(gap.startswith(word) for gap in analysis.gaps), analysis.gaps
+    assert str(analysis)
+    assert fk.html_report(analysis)
+
+
+def test_a_run_without_gas_is_analysed_without_it():
+    """No gas was read: said, and the rest goes on."""
+    run = fk.read_run(SAMPLES / "jar_3_closes")
+    analysis = fk.analyse(replace(run, gas=()))
+    assert any(gap.startswith("Gas") for gap in analysis.gaps)
+    assert "ethanol_yield" in analysis.yields
+
+
+def test_a_run_without_any_table_still_prints():
+    """Only the feed is known: limits are told, no yield, and why."""
+    run = fk.read_run(SAMPLES / "jar_3_closes")
+    bare = fk.analyse(replace(run, tables={}, gas=()))
+    assert bare.limits is not None
+    assert bare.yields == {}
+    assert "No yield can be given" in bare.answer
+
+
+def test_shares_of_the_uncertainty_add_up_and_name_acts(analyses):
+    """Every share belongs to a named act of the kitchen; together they are the whole variance."""
+    shares = analyses["jar_3_closes"].uncertainty_shares("yeast_yield").shares()
+    assert sum(shares.values()) == pytest.approx(1.0)
+    assert "not named" not in shares
+    with pytest.raises(InputError, match="did you mean 'yeast_yield'"):
+        analyses["jar_3_closes"].uncertainty_shares("yeast_yeld")
+
+
+def test_reconciled_yields_are_narrower_than_measured_ones(analyses):
+    """Closing the balance can only add knowledge."""
+    a = analyses["jar_3_closes"]
+    measured = a.amounts["ethanol"] / -a.amounts["hexose"]
+    assert a.yields["ethanol_yield"].per_g.std_dev < measured.std_dev
+
+
+def test_comparison_of_runs(analyses):
+    """The starved jar differs from the ordinary one in yeast, and the comparison says so."""
+    found = fk.compare_runs([analyses["jar_3_closes"], analyses["jar_5_starved"]])
+    yeast = next(d for d in found.differences if d.product == "dry yeast")
+    assert yeast.adjusted_p < 0.01
+    assert "differs" in str(found)
+    with pytest.raises(InputError, match="two runs or more"):
+        fk.compare_runs([analyses["jar_3_closes"]])
+
+
+def test_the_page_has_no_bare_nan(analyses):
+    """Every printed page says missing numbers in words."""
+    for analysis in analyses.values():
+        assert "nan" not in str(analysis).lower().replace("finance", "").split()
+        assert np.isfinite(analysis.yields["yeast_yield"].per_g.nominal_value)
