@@ -309,8 +309,9 @@ def bicarbonate_factor(pH: Any, temperature_C: Any) -> Any:
     Notes
     -----
     1 + K1/h + K1 K2/h², h = 10^−pH; pK1 = 3404.71/T + 0.032786 T − 14.8435 and
-    pK2 = 2902.39/T + 0.02379 T − 6.4980. For pure water: salts lower pK1, by about 0.15 at an ionic
-    strength of 0.05 mol/L (from memory), so that the true factor − 1 is somewhat larger in molasses.
+    pK2 = 2902.39/T + 0.02379 T − 6.4980. For pure water: salts lower pK1 for a pH read
+    with an electrode, by 0.09 at an ionic strength of 0.05 and by 0.11 at 0.1 mol/L (Davies's equation), so that
+    the true factor − 1 is some 20 to 30 % larger in molasses.
 
     Examples
     --------
