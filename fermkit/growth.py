@@ -106,10 +106,49 @@ class GrowthFit(Written):
         shown = self._base() + self._curve(np.atleast_1d(time))
         return shown if time.ndim else float(shown[0])
 
-    def _curve(self, time: Floats) -> Floats:
-        p = self.found.p[0]
+    def band(self, time_h: ArrayLike, level: float = 0.95) -> tuple[Floats, Floats]:
+        """Where the curve itself lies, with this confidence; a new reading scatters about it besides.
+
+        Parameters
+        ----------
+        time_h : array-like
+            Time since the start [h].
+        level : float
+            Confidence, above 0 and below 1.
+
+        Returns
+        -------
+        (numpy.ndarray, numpy.ndarray)
+            Low and high; infinite where the readings give no curve.
+
+        References
+        ----------
+        Bates & Watts 1988, ch. 2.3 (linear approximation).
+        """
+        time = np.atleast_1d(np.asarray(time_h, dtype=float))
+        shown = self._base() + self._curve(time)
+        if self.verdict in UNGIVEN:
+            return np.full(time.shape, -np.inf), np.full(time.shape, np.inf)
+        theta, first = self.found.theta()[0], self.time_h[:1]
+        slopes = np.empty((theta.size, time.size))
+        for j in range(theta.size):
+            ends = []
+            for side in (1e-6, -1e-6):
+                moved = theta.copy()
+                moved[j] += side
+                hung = self._curve(first, moved) if self.noise == "accumulating" else 0.0
+                ends.append(self._curve(time, moved) - hung)
+            slopes[j] = (ends[0] - ends[1]) / 2e-6
+        variance = np.einsum("jt,jk,kt->t", slopes, self.found.covariance()[0] * self.variance, slopes)
+        common = _quantile(level, np.inf) * self.scale_u * shown
+        half = np.hypot(_quantile(level, self.dof) * np.sqrt(variance), common)
+        return shown - half, shown + half
+
+    def _curve(self, time: Floats, theta: Floats | None = None) -> Floats:
+        p = self.found.p[0] if theta is None else theta[1:]
+        level = float(self.found.level[0]) if theta is None else float(np.exp(theta[0]))
         extra = (np.exp(p[2]),) if self.shape.asymmetric else ()
-        return float(self.found.level[0]) * self.shape.value(np.exp(p[0]), p[1], time, *extra)
+        return level * self.shape.value(np.exp(p[0]), p[1], time, *extra)
 
     def _base(self) -> float:
         if self.noise == "independent":
