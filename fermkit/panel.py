@@ -31,6 +31,7 @@ LOOK = """<style>
 .fk-panel .fk-stale { opacity: 0.35 } .fk-panel .fk-later > p { font-style: italic }
 .fk-panel .fk-alert { border-left: 4px solid #D55E00; padding-left: 8px }
 </style>"""
+LABEL = "220px"
 REST_S = 0.25  # a slider that hasn't moved for so long is taken to rest
 
 
@@ -169,7 +170,7 @@ class Panel:
         page = self._drawn(self._slow)
         self._show_picture()
         self._at_rest = page
-        self._later.value = self._slowly("at these values:", "")
+        self._later.value = self._slowly("Worked out for these values:", "")
         self.page = Page(self.page.heading, self.page.lines, self.page.remarks, [page])
         self._make_room(self.page)
 
@@ -289,19 +290,20 @@ class Panel:
     # the controls as widgets
 
     def _row(self, control: Control) -> Any:
-        wide = {"description_width": "200px"}
+        wide = {"description_width": LABEL}
         if isinstance(control, Action):
             button = W.Button(description=control.label, layout=W.Layout(width="auto"))
             button.on_click(lambda _: self._attempt(lambda: self._act(control.name)))
-            return W.HBox([button], layout=W.Layout(margin="0 0 0 200px"))
+            return W.HBox([button], layout=W.Layout(margin=f"0 0 0 {LABEL}"))
         name = control.name
         if isinstance(control, Slider):
             return self._slider_row(control, wide)
         if isinstance(control, Choice):
             knob = W.Dropdown(options=list(control.words), value=control.value, description=control.label, style=wide)
+            knob.layout.width = f"{max(310, 270 + 8 * max(map(len, control.words)))}px"
         elif isinstance(control, Upload):
             knob = W.FileUpload(accept=control.kinds, multiple=False, description=control.label)
-            knob.layout.width, knob.layout.margin = "auto", "0 0 0 200px"
+            knob.layout = W.Layout(width="280px", margin=f"0 0 0 {LABEL}")
         else:
             kind = W.Textarea if control.lines > 1 else W.Text
             knob = kind(value=control.value, description=control.label, continuous_update=False, style=wide)
@@ -324,7 +326,7 @@ class Panel:
             description=control.label,
             continuous_update=False,
             style=wide,
-            layout=W.Layout(width="290px"),
+            layout=W.Layout(width="310px"),
         )
         knob = W.FloatSlider(
             value=control.value,

@@ -155,15 +155,19 @@ def vessel(
         ax.legend(loc="upper left")
         too_much = f"{sugar_g:g} g of sugar in {liquid:.2f} L under {headspace_pct:g} % gas space"
         said = "above 12 bar gauge" if nominal(end) > 12 else plus_minus(end, "bar gauge")
-        return Page(f"{too_much} come to {said}.", lines, [closed.against_rating(min(nominal(end), 99.0)), NEVER])
+        return Page(
+            f"{too_much} come to {said}.",
+            lines,
+            [closed.against_rating(min(nominal(end), 99.0)), "A rating of 0 means none.", NEVER],
+        )
 
     controls: list[Control] = [
         Slider("headspace_pct", "Gas space, %", 3, 70, 1, 25),
         Slider("sugar_g", "Sugar that ferments, g", 0, max(100.0, 2 * sugar_g), 1, sugar_g),
         Slider("temperature_C", "Temperature, °C", 4, 45, 1, temperature_C),
-        Slider("rating_bar", "Maker's rating (0: none), bar gauge", 0, 10, 0.5, rated_bar_gauge or 0),
+        Slider("rating_bar", "Maker's rating, bar gauge", 0, 10, 0.5, rated_bar_gauge or 0),
         Choice("vent", "Vented", ("never", "once"), "once"),
-        Slider("vented_at_pct", "Vented when so much is fermented, %", 10, 100, 5, 50),
+        Slider("vented_at_pct", "Vented at, % fermented", 10, 100, 5, 50),
     ]
     return Panel("A closed vessel", controls, draw, picture)
 

@@ -22,12 +22,12 @@ from cycler import cycler
 from matplotlib.figure import Figure as Figure
 from matplotlib.patches import Rectangle
 
-from fermkit.balance import Reconciliation
 from fermkit.calibration import Calibration
 from fermkit.gas import GasCurve
 from fermkit.growth import GrowthFit
 from fermkit.hold import HoldLog
 from fermkit.readback import Reading
+from fermkit.reconciliation import Reconciliation
 from fermkit.written import nominal, percent, plus_minus, uncertainty
 from fermkit.yields import UncertaintyShares, Yield
 
@@ -165,7 +165,9 @@ def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax
     total = nominal(into)
     parts = [(name, part / total) for name, part in out.items() if nominal(part) > 0]
     gap = (into - sum(out.values())) / total
-    ax.set(xlim=(0, 1.72), ylim=(max(1.04, 1.02 - nominal(gap)), -0.02))
+    deep = max(1.04, 1.10 - nominal(gap)) if nominal(gap) < -0.002 else 1.04
+    row = 0.06 * deep  # the height of a line of text
+    ax.set(xlim=(0, 1.72), ylim=(deep, -0.02))
     ax.axis("off")
     ax.add_patch(Rectangle((0, 0), 0.13, 1, facecolor="#BBBBBB", edgecolor="black"))
     ax.text(0.065, 0.5, f"{what} of the\nsugar used", rotation=90, ha="center", va="center")
@@ -179,7 +181,7 @@ def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax
         mark = "////" if name == "not found" else hatch
         _band(ax, top, height, face, mark)
         middle = top + height / 2
-        label_at = max(middle, label_at + 0.062)
+        label_at = max(middle, label_at + row)
         ax.plot([1.0, 1.03, 1.06], [middle, middle, label_at], color="black", linewidth=0.6, linestyle="-")
         ax.text(1.07, label_at, f"{name}  {percent(share)}", va="center")
         u = uncertainty(share)
@@ -189,7 +191,8 @@ def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax
     if nominal(gap) < -0.002:
         words.append(f"{percent(-gap)} more than the sugar held")
         ax.plot([0, 1.0], [1, 1], color=COLOURS["vermilion"], linestyle=(0, (5, 2)))
-        ax.text(0.15, top + 0.02, f"{percent(-gap)} more found than the sugar held", color="#B30000", va="top")
+        said = f"{percent(-gap)} more than the sugar held"
+        ax.text(1.07, label_at + row, said, color="#B30000", va="center")
     return f"Where the {what} of the sugar went: " + ", ".join(words) + "."
 
 

@@ -138,23 +138,29 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
     Returns
     -------
     Panel
-        Sliders: ``dilution``, ``drift_pct``, ``replicates``. Choice: ``curve``.
+        Sliders: ``dilution``, ``pipetting_pct``, ``drift_pct``, ``replicates``. Choice: ``curve``.
     """
     picture = plots.figure()
     with plots.house_style():
         ax = picture.subplots()
     signals, diluted = reading.sample.values, float(nominal(reading.factor))
+    careful = float(f"{100 * uncertainty(reading.factor) / diluted:.3g}")
     top = 1.3 * max(float(cal.signal.max()), float(signals.max()))
     unit = reading.fitted.content_unit
 
-    def draw(dilution: float, drift_pct: float, replicates: float, curve: str) -> Page:
+    def draw(dilution: float, pipetting_pct: float, drift_pct: float, replicates: float, curve: str) -> Page:
         used = fit_calibration(cal.ethanol_pct_vol, cal.signal, curve=curve, unit=cal.unit, content_unit=unit)
-        read = used.read(signals[: round(replicates)] * (1 + drift_pct / 100), dilution=dilution, extrapolate=True)
+        read = used.read(
+            signals[: round(replicates)] * (1 + drift_pct / 100),
+            dilution=dilution,
+            u_pipetting=pipetting_pct / 100,
+            extrapolate=True,
+        )
         plots.calibration(used, [read], ax=ax)
         ax.plot([read.seen] * 2, [0, read.sample.level], color=plots.COLOURS["vermilion"], linewidth=1)
-        ax.annotate(
-            f" {read.seen:.3g} × {dilution:g} = {plus_minus(read.value, unit)}", (read.seen, 0.03 * top), fontsize=11
-        )
+        side = "right" if read.seen > 0.5 * cal.range[1] else "left"
+        worked = f" {read.seen:.3g} × {dilution:g} = {plus_minus(read.value, unit)} "
+        ax.text(read.seen, 0.03 * top, worked, ha=side, fontsize=11, in_layout=False)
         ax.set(xlim=(cal.range[0], max(cal.range[1], read.seen) * 1.05), ylim=(0, top))
         where = "inside the standards" if read.in_range else "OUTSIDE the standards: not to be trusted"
         lines = [
@@ -163,13 +169,14 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
             Line("limit of quantification", used.limit_of_quantification, unit, "in what the sensor sees"),
         ]
         change = nominal(read.value) / nominal(reading.value) - 1
-        moved = "" if abs(change) < 0.0005 else f", {change:+.1%} against the reading as it was taken"
+        moved = "" if abs(change) < 0.0005 else f", {100 * change:+.1f} % against the reading as it was taken"
         return Page(f"The sample holds {plus_minus(read.value, unit)}{moved}; {where}.", lines, read.remarks)
 
     most = max(2, signals.size)
     words = ("line", "quadratic", "power") + (("logistic4",) if cal.curve == "logistic4" else ())
     controls: list[Control] = [
         Slider("dilution", "Dilution in the lab book, times", 1, max(20.0, 2 * diluted), 0.5, diluted),
+        Slider("pipetting_pct", "± of the pipetting, %", 0, 10, 0.2, careful),
         Slider("drift_pct", "Drift since the standards, %", -20, 20, 1, 0),
         Slider("replicates", "Replicates used", 1, most, 1, signals.size),
         Choice("curve", "Curve", words, cal.curve if cal.curve in words else "line"),
@@ -268,16 +275,23 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
         ax.set_yticks(ax.get_yticks(), [_short(label.get_text()) for label in ax.get_yticklabels()])
         value, old = nominal(found.value), uncertainty(found.value)
         lines = [
-            Line("as it was done", found.value, found.unit, f"± {old / value:.1%}"),
-            Line(f"with '{act}' done {better:g} times as well", ufloat(value, u), found.unit, f"± {u / value:.1%}"),
-            Line("own share of it", f"{found.shares().get(act, 0.0):.0%}", "", "of the variance, as it was done"),
+            Line("as it was done", found.value, found.unit, f"± {100 * old / value:.2g} %"),
+            Line(
+                f"with '{act}' done {better:g} times as well",
+                ufloat(value, u),
+                found.unit,
+                f"± {100 * u / value:.2g} %",
+            ),
+            Line(
+                "own share of it", f"{100 * found.shares().get(act, 0.0):.0f} %", "", "of the variance, as it was done"
+            ),
         ]
         return Page(_reach(found, act, aim_pct / 100 * value, u), lines)
 
     controls: list[Control] = [
         Choice("of", "Which yield", list(all_shares), first),
         Choice("act", "Which act is done better", acts, next(iter(all_shares[first].acts))),
-        Slider("better", "How many times as well, times", 1, 5, 0.5, 2),
+        Slider("better", "How much better, times", 1, 5, 0.5, 2),
         Slider("aim_pct", "The ± that you want, %", 0.2, 10, 0.2, 1),
     ]
     return Panel("Whose share of the uncertainty is whose", controls, draw, picture)
@@ -289,7 +303,7 @@ def _short(act: str, most: int = 38) -> str:
 
 def _reach(found: UncertaintyShares, act: str, aim: float, u: float) -> str:
     """Whether doing one act better reaches the aim, and how much better it would have to be."""
-    said = f"{found.name} becomes {plus_minus(ufloat(nominal(found.value), u), found.unit)}"
+    said = f"{found.name[:1].upper()}{found.name[1:]} becomes {plus_minus(ufloat(nominal(found.value), u), found.unit)}"
     rest = sum(part**2 for name, part in found.acts.items() if name != act)
     if u <= aim:
         return f"{said}: that reaches the aim."

@@ -83,7 +83,9 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
             seen = "a difference" if far > 1.96 else "no difference shown"
             lines.append(Line(f"{name} less {against}", change, "g/g", f"{far:.1f} of its ± : {seen}"))
             told += [name] if far > 1.96 else []
-        said = f"differ from {against}: {', '.join(told)}" if told else f"none is shown to differ from {against}"
+        said = (
+            f"these differ from {against}: {', '.join(told)}" if told else f"no run is shown to differ from {against}"
+        )
         return Page(f"At {times:g} times the ± of each run, {said}.", lines)
 
     controls: list[Control] = [
@@ -153,7 +155,7 @@ def watch(folder: str | Path) -> Panel:
 
     controls: list[Control] = [
         Slider("done_pct", "Counts as done, %", 80, 99.5, 0.5, 99),
-        Slider("alarm_pct", "Alarm from this share of the rating, %", 10, 100, 5, 50),
+        Slider("alarm_pct", "Alarm from, % of the rating", 10, 100, 5, 50),
         Choice("curve", "Curve", ("gompertz", "logistic", "baranyi"), "gompertz"),
         Choice("again", "Read again", list(AGAIN), "on the button"),
         Action("read", "Read the file now", read),
@@ -290,8 +292,8 @@ def enter_data(parent: str | Path = ".") -> Panel:
 
     controls: list[Control] = [
         Choice("table", "Which table", list(TABLES), "gas"),
-        Paste("cells", "Paste the cells, with their header", lines=8),
-        Upload("file", "or pick a text file below 10 MB", ".csv,.txt,.tsv"),
+        Paste("cells", "Paste the cells here", lines=8),
+        Upload("file", "or pick a file (text, below 10 MB)", ".csv,.txt,.tsv"),
         Action("keep", "Keep this table", keep),
         Paste("settings", "About the run", SETTINGS, lines=10),
         Paste("name", "Name of the new folder", "my_run"),
@@ -351,6 +353,6 @@ def _draw_table(table: str, found: Table, ax: Any) -> list[Line]:
     if len(numeric) > 1:
         across, up = (frame[c.name].to_numpy(dtype=float) for c in numeric[:2])
         ax.plot(across, up, "o", color=plots.COLOURS["blue"])
-        ax.set(xlabel=lines[0].name, ylabel=f"{lines[1].name} [{lines[1].unit}]")
+        ax.set(xlabel=_header(lines[0].name, lines[0].unit), ylabel=_header(lines[1].name, lines[1].unit))
         ax.autoscale()
     return lines

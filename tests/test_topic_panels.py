@@ -158,7 +158,7 @@ def test_calibration_scales_with_the_dilution(analysis):
 
 def test_calibration_with_fewer_replicates_is_less_sure(analysis):
     """One reading has the wider interval."""
-    panel = panels.calibration(analysis.calibration, analysis.samples[0][2])
+    panel = panels.calibration(analysis.calibration, analysis.samples[0][2]).set(pipetting_pct=0)
     four = panel.page.lines[0].limits
     one = panel.set(replicates=1).page.lines[0].limits
     assert one[1] - one[0] > 1.2 * (four[1] - four[0])
@@ -181,10 +181,11 @@ def test_balance_agrees_for_the_run_as_it_was(analysis):
 
 @pytest.mark.parametrize("slip", [name for name, (stream, _) in SLIPS.items() if stream])
 def test_balance_sees_each_classic_slip_and_names_it_first(analysis, slip):
-    """Each slip is a contradiction, and leads the explanations."""
+    """Each slip is a contradiction, and is first among the explanations, or of the group that is."""
     panel = panels.balance(analysis.amounts).set(slip=slip)
     assert "contradict" in panel.page.heading
-    assert BLAMED[slip] in panel.page.parts[0].lines[0].name
+    first = [line.name for line in panel.page.parts[0].lines if line.name.startswith("1")]
+    assert any(BLAMED[slip] in name for name in first)
 
 
 def test_balance_doubts_less_when_each_amount_is_less_sure(analysis):
