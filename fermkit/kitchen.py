@@ -397,6 +397,11 @@ def hold(rng: np.random.Generator) -> Rows:
     return {"time [h]": _cells(time, 1), "temperature [°C]": _cells(temperature, 1), "pH": _cells(pH, 2)}
 
 
+GLYCEROL_AS_SUCROSE: Final = 0.61
+"""How much a gram of glycerol raises the density, against a gram of sucrose: 10 % by mass gives 1022.1 and
+1038.1 kg/m3 at 20 °C (CRC Handbook, concentrative properties; from memory)."""
+
+
 def _densities(truth: Truth) -> tuple[float, float]:
     """Density of the liquid at 20 °C before and after [kg/m3].
 
@@ -406,7 +411,8 @@ def _densities(truth: Truth) -> tuple[float, float]:
     grams = truth.batch.liquid_L * 1000
     solids = truth.batch.solids_g
     first = float(sucrose_density((truth.batch.sucrose_g + truth.batch.hexose_g + solids) / (grams * 1.04), 20.0))
-    left = float(truth.series["sugar_g"][-1]) + solids + truth.amounts["glycerol"] + truth.amounts["succinic acid"]
+    made = GLYCEROL_AS_SUCROSE * truth.amounts["glycerol"] + truth.amounts["succinic acid"]
+    left = float(truth.series["sugar_g"][-1]) + solids + made
     concentration = float(truth.series["ethanol_g"][-1] / truth.series["liquid_L"][-1])
     mass_fraction = float(ethanol_mass_fraction(ethanol_pct_vol_from_concentration(concentration)))
     lighter = float(water_density(20.0)) - float(ethanol_density(mass_fraction, 20.0))

@@ -91,7 +91,8 @@ def _route(run: Run, route: Any, ethanol_pct_vol: Any) -> GasCurve:
             )
         return gas_from_bubbles(time, level, **collector, mL_per_bubble=per_bubble)
     if kind == "vessel weight":
-        taken = [(time, litres * 1000.0) for time, litres in run.ledger.taken("sample", "spill")]
+        grams_per_L = _broth_density(run)
+        taken = [(time, litres * grams_per_L) for time, litres in run.ledger.taken("sample", "spill")]
         return gas_from_weight(
             time, level,
             temperature_C=vessel_C,
@@ -110,6 +111,15 @@ def _route(run: Run, route: Any, ethanol_pct_vol: Any) -> GasCurve:
         pH=conditions.get("pH"),
         u_reading_bar=route.get("u_reading", 0.0),
     )  # fmt: skip
+
+
+def _broth_density(run: Run) -> Any:
+    """Of the liquid, between start and end [g/L]; without a hydrometer 1020 ± 15 (common practice, no source)."""
+    from uncertainties import ufloat
+
+    if {"start_kg_m3", "end_kg_m3"} <= run.density.keys():
+        return (run.density["start_kg_m3"] + run.density["end_kg_m3"]) / 2
+    return ufloat(1020.0, 15.0, tag="density of the samples taken out")
 
 
 def _logged(table: Any, column: str, otherwise: Any) -> Any:
