@@ -252,11 +252,11 @@ def check_produced(fit: Any) -> None:
 def curve_of(fit: Any, time: Floats) -> tuple[Floats, Floats, str]:
     """CO2 on the curve, never below zero, its standard uncertainty, and what the band holds in words."""
     co2 = np.maximum(np.asarray(fit.predict(time), dtype=float), 0.0)
-    if hasattr(fit, "band"):
-        low, high = (np.asarray(end, dtype=float) for end in fit.band(time))
-        return co2, (high - low) / (2 * 1.96), "The band holds the vessel's ± and that of the fitted curve."
-    scale = uncertainty(fit.final_amount) / max(nominal(fit.final_amount), 1e-300)
-    return co2, co2 * scale, "The band holds the vessel's ± and that of the curve's final amount, not of its shape."
+    low, high = (np.asarray(end, dtype=float) for end in fit.band(time))
+    u = (high - low) / (2 * 1.96)
+    if np.isfinite(u).all():
+        return co2, u, "The band holds the vessel's ± and that of the fitted curve."
+    return co2, np.zeros_like(co2), "The band holds the vessel's ± alone: the readings give the curve none."
 
 
 def first_reach(time: Floats, gauge: Floats, limit: float) -> float:

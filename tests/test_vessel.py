@@ -49,7 +49,7 @@ def test_all_CO2_and_all_pressure_is_accounted_for(vessel, co2):
     assert p.dissolved_mol + p.headspace_mol == pytest.approx(co2, abs=1e-11)
     assert p.co2_bar + p.air_bar + p.water_bar == pytest.approx(p.absolute_bar)
     assert p.gauge_bar == pytest.approx(p.absolute_bar - vessel.barometer_bar)
-    assert 0 < p.headspace_L <= 2.0 - vessel.liquid_L
+    assert 0 < p.headspace_L <= 2.0 - vessel.liquid_L + 1e-12
 
 
 @given(vessels, amounts, st.floats(0.001, 0.05))
@@ -131,7 +131,7 @@ def test_less_soluble_presses_more():
 
 
 def test_uncertainty_by_monte_carlo():
-    """The ± by linear propagation is the scatter of 1,500 draws, correlated liquid and total included."""
+    """The ± by linear propagation is the scatter of 900 draws, correlated liquid and total included."""
     lid = ufloat(0.5, 0.02, tag="measuring the room under the lid")
     total = ufloat(2.0, 0.01, tag="measuring the vessel")
     vessel = Vessel(total_L=total, liquid_L=total - lid, temperature_C=ufloat(25.0, 0.5))
@@ -139,7 +139,7 @@ def test_uncertainty_by_monte_carlo():
     found = vessel.pressure(co2)
     rng = np.random.default_rng(5)
     draws = []
-    for _ in range(1500):
+    for _ in range(900):
         t, room = rng.normal(2.0, 0.01), rng.normal(0.5, 0.02)
         one = Vessel(
             total_L=t,
@@ -150,8 +150,8 @@ def test_uncertainty_by_monte_carlo():
         p = one.pressure(rng.normal(0.25, 0.004))
         draws.append((p.gauge_bar, p.dissolved_mol))
     scatter = np.std(draws, axis=0)
-    assert uncertainty(found.gauge_bar) == pytest.approx(scatter[0], rel=0.06)
-    assert uncertainty(found.dissolved_mol) == pytest.approx(scatter[1], rel=0.06)
+    assert uncertainty(found.gauge_bar) == pytest.approx(scatter[0], rel=0.08)
+    assert uncertainty(found.dissolved_mol) == pytest.approx(scatter[1], rel=0.08)
     assert np.mean(draws, axis=0)[0] == pytest.approx(nominal(found.gauge_bar), rel=0.01)
 
 
@@ -297,14 +297,28 @@ def test_the_band_of_the_curve_is_counted():
 
 
 def test_a_curve_without_a_band_says_so():
-    """Where the fit has no band of its own, its final amount's ± scales the curve, and the page says it."""
+    """Where the readings give the curve no band, the vessel's ± stands alone, and the page says it."""
     fit = curve(lambda t: 0.005 * t)
-    del fit.band
-    fit.final_amount = ufloat(0.24, 0.012)
+    fit.band = lambda t: (np.full(np.shape(t), -np.inf), np.full(np.shape(t), np.inf))
     found = jar().pressure_over(fit, [20.0])
-    slope = (jar().pressure(0.101).gauge_bar - jar().pressure(0.099).gauge_bar) / 0.002
-    assert found.u_bar[0] == pytest.approx(0.05 * 0.1 * slope, rel=1e-3)
-    assert "not of its shape" in str(found)
+    assert found.u_bar[0] == 0.0
+    assert "alone" in str(found)
+
+
+def test_the_early_end_is_early_in_95_of_100():
+    """Of simulated gas curves, the 95 % limits of the time to a pressure hold the true time (150 runs)."""
+    rng = np.random.default_rng(9)
+    t = np.linspace(0, 48, 30)
+    made = 0.3 / (1 + np.exp(-0.3 * (t - 15)))
+    amount = jar().headroom(2.0).co2_mol
+    truth = 15 - math.log(0.3 / amount - 1) / 0.3
+    held = []
+    for _ in range(150):
+        readings = made + rng.normal(0, 0.006, t.size)
+        fit = fit_growth(t, readings, curve="logistic", unit="mol", counts="produced")
+        low, high = jar().time_to_pressure(fit, 2.0).limits_h
+        held.append(low <= truth <= high)
+    assert np.mean(held) == pytest.approx(0.95, abs=0.04)
 
 
 def test_a_curve_beyond_the_equations_ends_early():
