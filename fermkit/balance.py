@@ -12,6 +12,7 @@ from fermkit.byproducts import Listing, with_usual_byproducts
 from fermkit.checks import between, one_of
 from fermkit.composition import NITROGEN_REFERENCES, compound
 from fermkit.detection import POWER, DetectionLimits, detection_limits
+from fermkit.elements import ROW_NAMES, balanced_elements
 from fermkit.errors import BalanceError, InputError
 from fermkit.evidence import Evidence, gather
 from fermkit.explanations import USUAL_YEAST_YIELD, Explanations, explain
@@ -29,8 +30,6 @@ from fermkit.streams import (
     read_streams,
 )
 from fermkit.written import Line, Page, Written, nominal, uncertainty
-
-_ROW_NAMES = {"C": "carbon", "electrons": "electrons", "N": "nitrogen", "H": "hydrogen", "O": "oxygen"}
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -144,36 +143,12 @@ class Balance(Written):
 
     @cached_property
     def _rows(self) -> tuple[list[str], list[str]]:
-        """Elements that are balanced (rank tested), and why others are not."""
-        used, notes = ["C", "electrons"], []
-        names = {s.role for s in self.listed}
-        inside = [s.content(self.nitrogen) for s in self.listed]
-        sources = [c for s, c in zip(self.listed, inside) if c.get("N") and s.role != "yeast"]
-        others = sorted({e for c in inside for e in c if e not in ("C", "electrons", "N", "H", "O")})
-        if sources:
-            used.append("N")
-        elif any(c.get("N") for c in inside):
-            notes.append(f"Nitrogen is left out: no nitrogen source is listed ({self.nitrogen} closes it).")
-        if "water" in names:
-            used += ["H", "O"]
-        else:
-            notes.append("Hydrogen and oxygen are left out: water is made, used and lost unweighed, and closes them.")
-        used += [e for e in others if sum(bool(c.get(e)) for c in inside) > 1]
-        independent: list[str] = []
-        for row in used:
-            table = np.array([[c.get(e, 0.0) for c in inside] for e in [*independent, row]])
-            if np.linalg.matrix_rank(table / np.abs(table).max(axis=1, keepdims=True).clip(1e-300)) > len(independent):
-                independent.append(row)
-            else:
-                notes.append(
-                    f"{_ROW_NAMES.get(row, row).capitalize()} follows from the others and is not counted twice."
-                )
-        return independent, notes
+        return balanced_elements(self.listed, self.nitrogen)
 
     @property
     def balances(self) -> list[str]:
         """Names of the balances that are used."""
-        return [_ROW_NAMES.get(row, row) for row in self._rows[0]]
+        return [ROW_NAMES.get(row, row) for row in self._rows[0]]
 
     @cached_property
     def _matrices(self) -> tuple[Floats, Floats]:
@@ -425,14 +400,22 @@ class Balance(Written):
 
     def page(self) -> Page:
         lines = [
-            Line(s.name, "not measured" if s.amount is None else s.amount, s.unit, _standing_note(s))
-            for s in self.listed
+            Line(s.name, "not measured" if s.amount is None else s.amount, s.unit, "; ".join([*s.notes(), tested]))
+            for s, tested in zip([*self.known, *self.unknown], self.standing.values())
         ]
         said = {"measured": "extra measurement", "usual": "assumed relation"}
         lines += [Line(m.name, m.value, "", said[m.standing]) for m in self.readings]
         df = self._redundancy.R.shape[0]
         tests = f"{df} independent test{'s' if df != 1 else ''} of the measurements."
         return Page(f"Balance of {and_list(self.balances)}", lines, [tests, *self._listing.notes, *self._rows[1]])
+
+    @property
+    def standing(self) -> dict[str, str]:
+        """What the balances do for each stream: "tested" or "not tested", "found" or "not determined"."""
+        found = self._redundancy
+        known = {s.name: "tested" if r else "not tested" for s, r in zip(self.known, found.redundant)}
+        unknown = {s.name: "found" if o else "not determined" for s, o in zip(self.unknown, found.observable)}
+        return known | unknown
 
 
 def _combine(matrix: Floats, values: Sequence[Any]) -> list[Any]:
@@ -441,9 +424,3 @@ def _combine(matrix: Floats, values: Sequence[Any]) -> list[Any]:
 
 def _rank(matrix: Floats) -> int:
     return int(np.linalg.matrix_rank(matrix, tol=1e-9)) if matrix.size else 0
-
-
-def _standing_note(s: Stream) -> str:
-    kind = {"measured": "", "usual": "not measured: usual amount", "unmeasured": ""}[s.standing]
-    ash = f"{100 * s.ash:.2g} % of it ash" if s.ash else ""
-    return "; ".join(part for part in (kind, ash) if part)

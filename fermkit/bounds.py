@@ -128,7 +128,7 @@ def _least(
             )
         z = found.x[:n]
         length = float(np.linalg.norm(z))
-        if length <= radius * (1 + 1e-7):
+        if length <= radius * (1 + 1e-5):
             break
         cuts = np.vstack([cuts, np.concatenate([z / length, np.zeros(len(goal) - n)])])
         limits = np.append(limits, radius)

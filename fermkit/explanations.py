@@ -126,7 +126,8 @@ class Explanations(Written):
             out.append("Even the best of these fits badly: more than one mistake, or one that is not on this list.")
         share = (1 - PRIOR_NOTHING_WRONG) / len(self.ranking.faults)
         out.append(
-            f"Same number: predictions differ by less than {self.resolution:g} standard uncertainties of this run."
+            f"Same number: predictions differ by less than {self.resolution:g} standard uncertainties of this run. "
+            "'Then p': the chance of what is left of the gap once the mistake is undone."
         )
         out.append(
             f"Weights are posterior, for one mistake at a time. Priors: nothing wrong {PRIOR_NOTHING_WRONG:.0%}, "

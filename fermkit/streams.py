@@ -66,6 +66,11 @@ class Stream:
         """The amount with the doubt about its composition: what enters the balances."""
         return self.amount * self.scale
 
+    def notes(self) -> list[str]:
+        """What a reader should know of the amount."""
+        usual = ["not measured: usual amount"] if self.standing == "usual" else []
+        return usual + ([f"{100 * self.ash:.2g} % of it ash"] if self.ash else [])
+
     def content(self, nitrogen: str) -> dict[str, float]:
         """Atoms, and electrons, in one `unit` of the stream [mol per unit]."""
         per_unit = self._moles_per_unit()

@@ -22,6 +22,7 @@ FLOORS = [
         [
             "streams",
             "byproducts",
+            "elements",
             "redundancy",
             "reconciliation",
             "evidence",
