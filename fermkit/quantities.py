@@ -20,7 +20,7 @@ SPELLINGS: Final = {
     "l": "L", "ml": "mL", "ML": "mL", "cc": "mL", "cm3": "mL", "dm3": "L", "ul": "uL", "µL": "uL", "µl": "uL",
     "gr": "g", "gram": "g", "grams": "g", "hr": "h", "hrs": "h", "hours": "h", "hour": "h", "mins": "min",
     "minutes": "min", "sec": "s", "seconds": "s", "d": "day", "days": "day", "mbar": "millibar", "hpa": "hPa",
-    "kpa": "kPa", "volt": "V", "volts": "V",
+    "kpa": "kPa", "volt": "V", "volts": "V", "fl oz": "fluid_ounce",
 }  # fmt: skip
 """What people write, and what it means (common practice, no source)."""
 

@@ -47,12 +47,10 @@ def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Noteb
     _safe(data, book)
     values, formulas = _cells(data, book, values=True), _cells(data, book, values=False)
     sheets: Sheets = {}
-    row: list[Any]
-    formula: list[Any]
     for name, rows in values.items():
         sheets[name] = [
-            [_text(cell, made_by, r, name, book) for cell, made_by in zip_longest(row, formula)]
-            for r, (row, formula) in enumerate(zip_longest(rows, formulas[name], fillvalue=[]), start=1)
+            _row_text(*pair, r, name, book)
+            for r, pair in enumerate(zip_longest(rows, formulas[name], fillvalue=list[Any]()), start=1)
         ]
     about = next((name for name in sheets if name.strip().lower() == "run"), None)
     if about is None:
@@ -148,6 +146,10 @@ def _rows(sheet: Any, book: Notebook) -> Iterator[list[Any]]:
         while cells and cells[-1] is None:
             cells.pop()
         yield cells
+
+
+def _row_text(cells: list[Any], made_by: list[Any], row: int, sheet: str, book: Notebook) -> list[str]:
+    return [_text(cell, formula, row, sheet, book) for cell, formula in zip_longest(cells, made_by)]
 
 
 def _text(cell: Any, made_by: Any, row: int, sheet: str, book: Notebook) -> str:
