@@ -62,7 +62,7 @@ def paired(
         cut.append(other)
     remarks = []
     if kept.size < times.size:
-        without = np.setdiff1d(np.arange(times.size), kept) + 1
+        without = np.flatnonzero(~np.isfinite(values)) + 1
         remarks.append(f"Rows without a reading were left out: {in_a_row(without)}.")
     return times[kept], values[kept], cut, kept + 1, remarks
 
@@ -93,7 +93,8 @@ def mended(
     rows : array of int
         Their row numbers, for the messages.
     noise : float
-        Standard deviation of a reading; falls below five of them are noise and are kept. The scatter of the
+        Standard deviation of a reading; falls below eight of them are noise and are kept (by chance there is
+        one larger in 1e8). The scatter of the
         readings about their neighbours is taken where it is larger.
     resets : "find", "none" or row numbers
         Whether falls to near zero are a counter that started again, or which rows are.
@@ -118,7 +119,7 @@ def mended(
     if isinstance(resets, str):
         one_of(resets, ("find", "none"), "resets")
     named = set() if isinstance(resets, str) else {_index(row, rows) for row in resets}
-    limit = 5 * max(noise, _scatter(value))
+    limit = 8 * max(noise, _scatter(value))
     falls = [int(fall) for fall in np.flatnonzero(np.diff(value) < -limit) if int(fall) + 1 not in named]
     if len(falls) > MANY_FALLS:
         raise InputError(
@@ -146,12 +147,11 @@ def mended(
     going_on = value.copy()
     for start in sorted(started):
         going_on[start:] += value[start - 1]
-    kept = np.setdiff1d(np.arange(value.size), wild)
-    return (
-        going_on[kept],
-        kept,
-        _told(wild, sorted(started), rows) + _one_leap(going_on[kept], name, rows[kept]),
-    )
+    stays = np.ones(value.size, dtype=bool)
+    stays[wild] = False
+    kept = np.flatnonzero(stays)
+    told = _told(wild, sorted(started), rows) + _one_leap(going_on[kept], name, rows[kept])
+    return going_on[kept], kept, told
 
 
 def _index(row: int, rows: Rows) -> int:

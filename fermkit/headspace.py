@@ -181,7 +181,9 @@ class _Log:
     """A pressure log and its vents, turned into moles for any values of the things that are uncertain."""
 
     def __init__(self, times: Floats, gauge: Floats, t_C: Floats, vents: Vents, noise: float) -> None:
-        kept = np.setdiff1d(np.arange(times.size), vents.wild_rows - 1)
+        stays = np.ones(times.size, dtype=bool)
+        stays[vents.wild_rows - 1] = False
+        kept = np.flatnonzero(stays)
         self.kept, self.time, self.gauge = kept, times[kept], gauge[kept]
         self.t_C = t_C[kept] if t_C.ndim else t_C
         self.vents, self.noise = vents, noise
@@ -192,7 +194,7 @@ class _Log:
         first = np.maximum(early, np.concatenate(([0], self.after[:-1])).astype(np.intp))
         last = np.minimum(late, np.concatenate((self.before[1:] + 1, [kept.size])).astype(np.intp))
         self.windows = [
-            np.concatenate((np.arange(a, b + 1), np.arange(c, d)))
+            (_thinned(np.arange(b, a - 1, -1)), _thinned(np.arange(c, d)))
             for a, b, c, d in zip(first, self.before, self.after, last)
         ]
 
@@ -279,45 +281,52 @@ class _Log:
         excess = richer[which] * np.exp(-np.clip(time - vent, 0.0, 50 * tau) / tau)
         return np.asarray(np.where(later, 1 + excess, 0.0))
 
+    def _window(self, which: int, reach_h: float) -> Rows:
+        """The readings around a vent: those within reach, and at least 10 before and 30 after."""
+        sides = []
+        for rows, least in zip(self.windows[which], (10, 30)):
+            near = np.abs(self.time[rows] - self.vents.time_h[which]) <= reach_h
+            sides.append(rows[near | (np.arange(rows.size) < least)])
+        return np.concatenate((sides[0][::-1], sides[1]))
+
     def _fit(
-        self, rise: Floats, richer: Floats, tau: float, error: Floats, late: float = 0.0
-    ) -> tuple[Floats, Floats, float]:
-        """CO2 let out at each vent, its variance, and the sum of squares of the fits."""
-        lost, variance, misfit = np.zeros(len(self.windows)), np.zeros(len(self.windows)), 0.0
-        for which, window in enumerate(self.windows):
-            time = self.time[window]
-            value = rise[window].copy()
+        self, rise: Floats, richer: Floats, tau: float, error: Floats, reach_h: float = np.inf, late: float = 0.0
+    ) -> tuple[Floats, Floats, float, int]:
+        """CO2 let out at each vent, its variance; sum of squares and degrees of freedom of all the fits."""
+        lost, variance, misfit, spare = np.zeros(len(self.windows)), np.zeros(len(self.windows)), 0.0, 0
+        for which in range(len(self.windows)):
+            window = self._window(which, reach_h)
+            time, value = self.time[window], rise[window].copy()
             for earlier in range(max(0, which - 5), which):
                 value += lost[earlier] * self._taken(earlier, time, richer, tau, late)
             degree = 2 if window.size >= 12 else int(window.size >= 6)
             trend = np.vander((time - time[0]) / (time[-1] - time[0]), degree + 1)
-            design = np.column_stack((trend, -self._taken(which, time, richer, tau, late)))
-            inverse = np.linalg.pinv(design)
-            found = inverse @ value
-            lost[which] = found[-1]
-            variance[which] = np.sum(inverse[-1] ** 2) * float(np.mean(error[window] ** 2))
-            misfit += float(
-                np.sum((value - design @ found) ** 2) / max(float(np.mean(error[window] ** 2)), 1e-30)
-            )
-        return lost, variance, misfit
+            q, r = np.linalg.qr(np.column_stack((trend, -self._taken(which, time, richer, tau, late))))
+            along, size = q.T @ value, r[-1, -1]
+            noise = max(float(np.mean(error[window] ** 2)), 1e-30)
+            if abs(size) > 1e-9:
+                lost[which] = max(along[-1] / size, 0.0)  # a vent lets gas out, never in
+                variance[which] = noise / size**2
+            misfit += float(np.sum((value - q @ along) ** 2)) / noise
+            spare += window.size - degree - 2
+        return lost, variance, misfit, max(spare, 1)
 
     def _refill(self, rise: Floats, richer: Floats, error: Floats) -> _Refill:
-        """The time constant by least squares over a grid, and where the misfit is one higher."""
+        """The time constant by least squares over a grid, and the range where the misfit is one higher."""
         if not self.windows:
             return _Refill(0.0, 0.0, 0.0)
         step = float(np.median(np.diff(self.time)))
         longest = max(AFTER_H, 12 * step) / 2
         grid = np.concatenate(([0.0], np.geomspace(step / 4, longest, 40)))
-        misfit = np.array([self._fit(rise, richer, tau, error)[2] for tau in grid])
-        spare = sum(window.size - 4 for window in self.windows)
-        good = grid[misfit <= misfit.min() + max(1.0, float(misfit.min()) / max(spare, 1))]
+        fits = [self._fit(rise, richer, tau, error)[2:] for tau in grid]
+        misfit, spare = np.array([fit[0] for fit in fits]), fits[0][1]
+        good = grid[misfit <= misfit.min() + max(1.0, float(misfit.min()) / spare)]
         return _Refill(float(grid[np.argmin(misfit)]), float(good.min()), float(good.max()))
 
     def _lost(self, rise: Floats, richer: Floats, tau: float, error: Floats) -> tuple[Floats, Floats]:
         """CO2 let out at each vent [mol] and its error, the unknown moment within its interval counted."""
-        lost, variance, misfit = self._fit(rise, richer, tau, error)
-        later = self._fit(rise, richer, tau, error, 1 / math.sqrt(12))[0]
-        spare = max(sum(window.size - 4 for window in self.windows), 1)
+        lost, variance, misfit, spare = self._fit(rise, richer, tau, error, 4 * tau)
+        later = self._fit(rise, richer, tau, error, 4 * tau, 1 / math.sqrt(12))[0]
         return lost, np.sqrt(variance * max(1.0, misfit / spare) + (later - lost) ** 2)
 
     def _back(self, rows: Rows, lost: Floats, richer: Floats, tau: float) -> Floats:
@@ -337,13 +346,14 @@ class _Log:
         from uncertainties import wrap
 
         last = self.time.size - 1
-        needed = np.unique(np.concatenate([*self.windows, [0, last]]).astype(np.intp))
+        sides = [side for pair in self.windows for side in pair]
+        needed = np.unique(np.concatenate([*sides, [0, last]]).astype(np.intp))
         rise = np.zeros(self.time.size)
 
         def total(*given: float) -> float:
             rise[needed] = sum(self.moles(needed, self.co2_bar(needed, given, progress[needed]), given))
             richer = self._held_over_gas(given, progress)
-            lost = self._fit(rise, richer, refill.tau_h, np.ones(rise.size))[0]
+            lost = self._fit(rise, richer, refill.tau_h, np.ones(rise.size), 4 * refill.tau_h)[0]
             return float(rise[last] - rise[0] + self._back(np.array([last]), lost, richer, refill.tau_h)[0])
 
         return wrap(total)(*uncertain) if any(uncertainty(value) for value in uncertain) else 0.0
@@ -356,7 +366,7 @@ class _Log:
 
         last, ends = np.array([self.time.size - 1]), []
         for tau in (refill.low_h, refill.high_h):
-            lost = self._fit(rise, richer, tau, np.ones(rise.size))[0]
+            lost = self._fit(rise, richer, tau, np.ones(rise.size), 4 * tau)[0]
             ends.append(float(self._back(last, lost, richer, tau)[0]))
         spread = math.hypot(float(np.sqrt(np.sum(u_lost**2))), (ends[1] - ends[0]) / 2)
         return ufloat(0.0, spread, tag="adding back what the vents let out") if spread > 0 else 0.0
@@ -379,6 +389,11 @@ class _Log:
         else:
             said.append("The liquid refilled the gas space faster than the readings can show.")
         return said
+
+
+def _thinned(rows: Rows, most: int = 200) -> Rows:
+    """Evenly chosen readings, the nearest kept: enough for a fit, however dense the log."""
+    return rows if rows.size <= most else rows[np.linspace(0, rows.size - 1, most).astype(np.intp)]
 
 
 def _of_oxygen(used: float, interval: Number) -> list[str]:

@@ -193,11 +193,14 @@ def _released_mol(
     whole = CO2_G_PER_MOL + steam
     half = spirit / 2 / max(float(loss[-1]) / whole, 1e-9)  # ethanol rises in step with the gas
     released = loss / whole
-    for _ in range(6):
+    for _ in range(8):
         air = np.exp(-np.clip(released, 0.0, None) / room)
         excess = (whole + half * released) * released - lighter * room * (1 - air) - loss
         slope = whole + 2 * half * released - lighter * air
-        released = released - excess / slope
+        change = excess / slope
+        released = released - change
+        if np.max(np.abs(change)) < 1e-12:
+            break
     return released, slope
 
 
