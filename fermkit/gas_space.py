@@ -124,14 +124,15 @@ class GasSpace:
             air = self.air_mol * self.RT / max(float(self.room(co2_bar)), 1e-9 * self.total_L)
             return co2_bar + air + water - self.barometer_bar - gauge_bar
 
-        for at, met in ((0.0, "stands above"), (MOST_CO2_BAR, "is far from")):
+        top = 0.98 * MOST_CO2_BAR  # below `most_mol`, so that a curve that reaches it is worked out so far
+        for at, met in ((0.0, "stands above"), (top, "is far from")):
             if (short_of(at) > 0) == (at == 0.0):
                 raise InputError(
                     f"with CO2 at {at:g} bar this vessel {met} {gauge_bar:g} bar gauge",
-                    f"a pressure that CO2 of 0 to {MOST_CO2_BAR:g} bar can make here",
+                    f"a pressure that CO2 of 0 to {top:g} bar can make here",
                     "check gauge against absolute, the temperature at closing, and the room above the liquid",
                 )
-        return float(self.amount(brentq(short_of, 0.0, MOST_CO2_BAR, xtol=1e-13))) - self.start_mol
+        return float(self.amount(brentq(short_of, 0.0, top, xtol=1e-13))) - self.start_mol
 
     def co2_bar(self, co2_mol: Any) -> Any:
         """Partial pressure of CO2 [bar] that an amount in the vessel makes."""

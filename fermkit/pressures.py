@@ -44,6 +44,7 @@ class Pressure(Written):
     dissolved_mol: Any
     headspace_mol: Any
     headspace_L: Any
+    doubts: tuple[str, ...] = ()
 
     @property
     def dissolved_g_per_L(self) -> Any:
@@ -71,7 +72,7 @@ class Pressure(Written):
                 Line("CO2 in the gas space", self.headspace_mol, "mol"),
                 Line("gas space", self.headspace_L, "L", "left free by the swollen liquid"),
             ),
-            (self.rating, NOT_COUNTED, *cautions_for("closing").sentences()),
+            (self.rating, *self.doubts, NOT_COUNTED, *cautions_for("closing").sentences()),
         )
 
 

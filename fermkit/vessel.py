@@ -141,7 +141,8 @@ class Vessel(Written):
         """
         not_negative(nominal(co2_mol), "CO2 made since closing [mol]")
         parts = carried(self._at_rest, self._inputs(co2_mol=co2_mol))
-        return Pressure(self.in_short(), self.against_rating(parts[0]), self.liquid_L, co2_mol, *parts)
+        rating, doubts = self.against_rating(parts[0]), self._doubts(nominal(parts[-1]))
+        return Pressure(self.in_short(), rating, self.liquid_L, co2_mol, *parts, doubts)
 
     def after_vent(self, co2_mol: Any, duration_min: float = 0.0, degassing_per_h: float | None = None) -> Vent:
         """What venting once would and would not do.
@@ -355,6 +356,15 @@ class Vessel(Written):
         )
         own = {name: getattr(self, name) for name in names}
         return own | ({} if self.pH is None else {"pH": self.pH}) | more
+
+    def _doubts(self, headspace_L: float) -> tuple[str, ...]:
+        room = self.total_L - self.liquid_L
+        if uncertainty(room) <= 0.2 * headspace_L:
+            return ()
+        return (
+            f"The gas space is known as {plus_minus(room, 'L')} only. Its ± takes a straight line there; "
+            "the true upper end is higher. Measure the room under the lid itself.",
+        )
 
     def _space(self, **inputs: float) -> GasSpace:
         plain = {name: nominal(value) for name, value in self._inputs().items()}

@@ -406,3 +406,13 @@ def test_every_page_carries_its_cautions():
         assert said in str(result)
         assert "<section" in result._repr_html_()
         assert len(result.table()) >= 2
+
+
+def test_an_ill_known_gas_space_is_doubted():
+    """A gas space known to a third of itself: the linear ± is called too small at its upper end, and it is."""
+    vessel = Vessel(total_L=2.0, liquid_L=ufloat(1.9, 0.035), temperature_C=25.0, solubility_vs_water=1.0)
+    found = vessel.pressure(0.4)
+    assert "straight line" in str(found)
+    less_room = Vessel(total_L=2.0, liquid_L=1.97, temperature_C=25.0, solubility_vs_water=1.0).pressure(0.4)
+    assert less_room.gauge_bar > nominal(found.gauge_bar) + 2 * uncertainty(found.gauge_bar)
+    assert "straight line" not in str(jar().pressure(0.2))
