@@ -38,7 +38,7 @@ KITCHENS = {
         Kitchen(
             name="Harbour kitchen, jar 5",
             date="2026-03-09",
-            note="Invented. As jar 3, but without the phosphate: the yeast runs out of nitrogen; harvested with sugar left.",
+            note="Invented. As jar 3 without the phosphate: the yeast runs out of nitrogen, sugar is left at the end.",
             phosphate_g=0.0,
             usable_nitrogen=(0.0005, 0.0015),
             hours=30.0,
