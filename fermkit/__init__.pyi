@@ -6,7 +6,6 @@ from .budget import Budget as Budget, budget_of as budget_of
 from .calibration import Calibration as Calibration, fit_calibration as fit_calibration
 from .cautions import cautions_for as cautions_for
 from .collector import gas_from_bubbles as gas_from_bubbles, gas_from_flow as gas_from_flow, gas_from_volume as gas_from_volume
-from .comparison import RunComparison as RunComparison, compare_runs as compare_runs
 from .composition import atoms as atoms, compound as compound, degree_of_reduction as degree_of_reduction, element_matrix as element_matrix, molar_mass as molar_mass
 from .density import MixedMeasurement as MixedMeasurement, convert_ethanol as convert_ethanol, density_change as density_change, hydrometer_density as hydrometer_density, residual_sugar as residual_sugar, sugar_left as sugar_left, weighed_density as weighed_density
 from .dilutions import DilutionSeries as DilutionSeries, dilution_series as dilution_series
@@ -29,7 +28,8 @@ from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressib
 from .readback import Reading as Reading, dilution_factor as dilution_factor
 from .records import Run as Run, read_run as read_run, run_from as run_from, write_run as write_run, write_workbook as write_workbook
 from .report import html_report as html_report, write_report as write_report
-from .streams import LinearMeasurement as LinearMeasurement, density_change as density_change
+from .runs import RunComparison as RunComparison, compare_runs as compare_runs
+from .streams import LinearMeasurement as LinearMeasurement
 from .surroundings import vapour_ratio as vapour_ratio
 from .vents import Vents as Vents, find_vents as find_vents
 from .vessel import Vessel as Vessel

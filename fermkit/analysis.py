@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from fermkit import steps
-from fermkit.balance import Balance, Reconciliation
+from fermkit.balance import Balance
 from fermkit.calibration import Calibration
 from fermkit.cautions import Cautions, cautions_for
 from fermkit.checks import one_of
@@ -20,6 +20,7 @@ from fermkit.harvest import NetYeast, carried_solids, net_yeast
 from fermkit.hold import HoldLog
 from fermkit.measurements import MeasureNext
 from fermkit.readback import Reading
+from fermkit.reconciliation import Reconciliation
 from fermkit.records import Run
 from fermkit.streams import USUAL_ASH, LinearMeasurement
 from fermkit.vessel import Pressure

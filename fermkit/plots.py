@@ -87,7 +87,18 @@ def house_style() -> AbstractContextManager[None]:
     return matplotlib.rc_context(STYLE)
 
 
-def figure(width_cm: float = 16.0, height_cm: float = 9.5) -> Figure:
+class Picture(Figure):
+    """A figure that a notebook shows as it stands: no pyplot, no switch to set first."""
+
+    def _repr_png_(self) -> bytes:
+        return png(self)
+
+    def __repr__(self) -> str:
+        wide, high = self.get_size_inches() * 2.54
+        return f"<picture, {wide:.1f} × {high:.1f} cm>"
+
+
+def figure(width_cm: float = 16.0, height_cm: float = 9.5) -> Picture:
     """An empty picture in the house style, laid out so that labels don't collide.
 
     Parameters
@@ -101,7 +112,7 @@ def figure(width_cm: float = 16.0, height_cm: float = 9.5) -> Figure:
     [6.30, 3.74]
     """
     with house_style():
-        return Figure(figsize=(width_cm / 2.54, height_cm / 2.54), layout="constrained")
+        return Picture(figsize=(width_cm / 2.54, height_cm / 2.54), layout="constrained")
 
 
 def freeze(picture: Figure) -> Figure:

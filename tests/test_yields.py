@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.comparison import holm
+from fermkit.runs import holm
 from fermkit.errors import InputError
 from fermkit.yields import THEORETICAL, UncertaintyShares, yield_of
 
