@@ -205,7 +205,9 @@ class Recovery(Written):
         gap, u = nominal(self.missing_g), uncertainty(self.missing_g)
         if u == 0:
             return f"{plus_minus(gap, 'g')} is missing; only a ± on the weights could say whether it matters."
-        seen = f"A gap below {plus_minus(DETECTED * u, 'g')} would hardly have been seen."
+        seen = (
+            f"These weighings find a gap of {plus_minus(DETECTED * u, 'g')} 19 times in 20, a smaller one less often."
+        )
         if abs(gap) <= 1.96 * u:
             return f"The fractions add up within their error. {seen}"
         if gap > 0:

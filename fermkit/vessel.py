@@ -142,7 +142,7 @@ class Vessel(Written):
         not_negative(nominal(co2_mol), "CO2 made since closing [mol]")
         parts = carried(self._at_rest, self._inputs(co2_mol=co2_mol))
         rating, doubts = self.against_rating(parts[0]), self._doubts(nominal(parts[-1]))
-        return Pressure(self.in_short(), rating, self.liquid_L, co2_mol, *parts, doubts)
+        return replace(Pressure(self.in_short(), rating, self.liquid_L, co2_mol, *parts), doubts=doubts)
 
     def after_vent(self, co2_mol: Any, duration_min: float = 0.0, degassing_per_h: float | None = None) -> Vent:
         """What venting once would and would not do.

@@ -62,7 +62,7 @@ def test_fractions_that_add_up():
     u = np.sqrt(0.16 + 0.09 + 0.04 + 0.04)
     assert uncertainty(found.missing_g) == pytest.approx(u)
     assert "add up within their error" in found.verdict()
-    assert f"below {DETECTED * u:.4g} g" in found.verdict()
+    assert f"a gap of {DETECTED * u:.4g} g 19 times in 20" in found.verdict()
 
 
 def test_a_loss_is_named_and_a_weighed_one_explains_it():
