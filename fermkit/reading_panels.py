@@ -272,7 +272,10 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
         parts = sum(ufloat(0.0, part, tag=name) for name, part in now.items())
         plots.shares(UncertaintyShares(found.name, nominal(found.value) + parts, found.unit), ax=ax)
         ax.set_xlim(0, 110)
-        ax.set_yticks(ax.get_yticks(), [_short(label.get_text()) for label in ax.get_yticklabels()])
+        shown = [label.get_text() for label in ax.get_yticklabels()]
+        ax.set_yticks(ax.get_yticks(), [_short(name) for name in shown])
+        if act in shown:
+            ax.patches[shown.index(act)].set(facecolor=plots.COLOURS["vermilion"], hatch="///")
         value, old = nominal(found.value), uncertainty(found.value)
         lines = [
             Line("as it was done", found.value, found.unit, f"± {100 * old / value:.2g} %"),

@@ -10,9 +10,10 @@ import numpy as np
 from fermkit import plots
 from fermkit.analysis import Analysis, analyse
 from fermkit.controls import Action, Choice, Control, Paste, Slider, Upload
-from fermkit.errors import InputError
+from fermkit.errors import FermkitError, InputError
 from fermkit.growth import Forecast
 from fermkit.panel import Panel
+from fermkit.plan import plan_batch
 from fermkit.records import Run, read_run, write_run
 from fermkit.run_layout import NEEDED, TABLES
 from fermkit.tables import Table, read_table
@@ -151,7 +152,10 @@ def watch(folder: str | Path) -> Panel:
             Line("final amount", fit.final_amount, "mol", limits=fit.interval("final_amount")),
             Line(f"{done_pct:g} % of it reached at", done.time_h, "h", limits=(done.low, done.high)),
         ]
-        return Page(_progress(done, now), lines, _alarms(found, alarm_pct / 100))
+        state = fit.state(_expected_mol(found))
+        lines.append(Line("rate now", state.rate_now * 1000, "mmol/h", f"largest: {plus_minus(fit.max_rate * 1000)}"))
+        said = f"{now:g} h seen: the run is {state.word}; {_forecast(done, now)}"
+        return Page(said, lines, [*_alarms(found, alarm_pct / 100), state.why])
 
     controls: list[Control] = [
         Slider("done_pct", "Counts as done, %", 80, 99.5, 0.5, 99),
@@ -186,16 +190,27 @@ def _rows(run: Run) -> int:
     return sum(len(frame) for frame in run.tables.values())
 
 
-def _progress(done: Forecast, now: float) -> str:
-    """Where the run stands, in one sentence."""
+def _expected_mol(found: Analysis) -> float | None:
+    """What the feed would give, if it is known."""
+    if found.feed is None:
+        return None
+    how = "aerated" if found.run.conditions.get("aeration", "none") != "none" else "closed"
+    try:
+        batch = plan_batch(found.feed, how=how, liquid_L=found.run.vessel.get("liquid_L"))
+        return float(f"{nominal(batch.fate.co2_mol):.3g}")
+    except FermkitError:
+        return None
+
+
+def _forecast(done: Forecast, now: float) -> str:
+    """When it is done, in words."""
     if not np.isfinite(nominal(done.time_h)):
-        return f"{now:g} h seen: the curve has not bent yet, so no end can be forecast."
+        return "the curve has not bent yet, so no end can be forecast."
     if done.high < now:
-        return f"Done: it was reached before now ({now:g} h)."
-    between = interval(done.low, done.high, "h")
+        return "what counts as done is behind it."
     if done.low < now:
-        return f"{now:g} h seen: it may be done, or be done by {done.high:.3g} h. Test for sugar left."
-    return f"{now:g} h seen: not done yet; expected at {between}."
+        return f"it may be done, or be done by {done.high:.3g} h."
+    return f"done at {interval(done.low, done.high, 'h')}."
 
 
 def _alarms(found: Analysis, share: float) -> list[str]:
@@ -275,8 +290,9 @@ def enter_data(parent: str | Path = ".") -> Panel:
 
     def draw(table: str, cells: str, file: tuple[str, bytes] | None, settings: str, name: str) -> Page:
         found = understood(table, cells, file)
-        ax.set(xlim=(0, 1), ylim=(0, 1))
         if found is None:
+            ax.axis("off")
+            ax.text(0.5, 0.5, "no readings yet", ha="center")
             return Page(
                 f"Nothing yet. The table {table} may hold: {_columns(table)}.",
                 [],

@@ -35,6 +35,11 @@ RAISED = """() => window.jupyterapp.shell.currentWidget.model.sharedModel.cells
   .filter(cell => cell.cell_type === 'code' && !(cell.metadata.tags ?? []).includes('raises-exception'))
   .flatMap(cell => cell.outputs.filter(output => output.output_type === 'error'))
   .map(output => output.ename + ': ' + output.evalue)"""
+UNSEEN = """() => window.jupyterapp.shell.currentWidget.model.sharedModel.cells
+  .filter(cell => cell.cell_type === 'code').flatMap(cell => cell.outputs)
+  .filter(output => output.data && !output.data['image/png'])
+  .map(output => [output.data['text/plain'] ?? ''].flat().join(''))
+  .filter(text => /<(Figure|picture|.*matplotlib)/.test(text) || / at 0x/.test(text))"""
 
 
 def browser_path():
@@ -158,6 +163,11 @@ def run_all(page):
 def run_errors(page):
     """What the cells of the open notebook raised, those aside that are meant to."""
     return page.evaluate(RAISED)
+
+
+def unseen_pictures(page):
+    """Outputs of the open notebook that name a picture, or an address, where something should be seen."""
+    return page.evaluate(UNSEEN)
 
 
 def picture(panel):

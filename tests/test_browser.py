@@ -103,6 +103,7 @@ def opened(lab, page, tmp_path):
         lab.open(page, path)
         lab_page.run_all(page)
         assert lab_page.run_errors(page) == []
+        assert lab_page.unseen_pictures(page) == []
         return page.locator(".fk-panel")
 
     yield open_and_run

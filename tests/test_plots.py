@@ -49,3 +49,12 @@ def test_the_style_stays_inside():
 def test_a_frozen_picture_is_drawn_once_a_save():
     """A layout engine of any kind makes matplotlib draw twice: half the speed of a slider."""
     assert plots.freeze(drawn()).get_layout_engine() is None
+
+
+def test_a_notebook_shows_a_picture_without_any_switch():
+    """The figure itself knows its PNG, and its text is the same each time."""
+    from IPython.core.formatters import DisplayFormatter
+
+    data, _ = DisplayFormatter().format(drawn())
+    assert data["image/png"].startswith(b"\x89PNG")
+    assert data["text/plain"] == "<picture, 10.0 × 6.0 cm>"

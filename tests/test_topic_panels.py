@@ -246,7 +246,7 @@ def test_watch_reads_what_the_logger_has_added(tmp_path):
     """Half a run, then more of it: the button finds the new rows, and the forecast narrows."""
     folder = data["write"](tmp_path / "jar", hours=16)
     panel = panels.watch(folder)
-    assert "not done yet" in str(panel) and "nothing new" in panel.press("read")._status.value
+    assert "the run is growing; done at" in str(panel) and "nothing new" in panel.press("read")._status.value
     early = panel.page.lines[2].limits
     with (folder / "gas.csv").open("w", newline="") as file:
         writer, table = csv.writer(file), data["gas_table"](30)
@@ -255,6 +255,12 @@ def test_watch_reads_what_the_logger_has_added(tmp_path):
     assert "14 new rows" in panel.press("read")._status.value
     late = panel.page.lines[2].limits
     assert late[1] - late[0] < early[1] - early[0]
+
+
+@pytest.mark.parametrize(("hours", "word"), [(9, "growing"), (25, "slowing"), (48, "finished")])
+def test_watch_says_how_the_run_stands(tmp_path, hours, word):
+    """The state in a word, from the readings and from what the feed would give."""
+    assert f"the run is {word}" in str(panels.watch(data["write"](tmp_path / "jar", hours=hours)))
 
 
 def test_watch_raises_an_alarm_in_words(tmp_path):
