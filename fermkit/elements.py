@@ -29,10 +29,14 @@ def balanced_elements(streams: Sequence[Stream], nitrogen: str) -> tuple[list[st
     inside = [s.content(nitrogen) for s in streams]
     wanted, notes = ["C", "electrons"], []
     both = {e for c in inside for e in c if _on_both_sides(e, streams, inside)}
+    if not any(c.get("N") for s, c in zip(streams, inside) if s.role != "yeast"):
+        both -= {"N"}  # an inoculum is no nitrogen source
     if "N" in both:
         wanted.append("N")
     elif any(c.get("N") for c in inside):
-        notes.append(f"Nitrogen is left out: it is not listed on both sides ({nitrogen} closes it).")
+        notes.append(
+            f"Nitrogen is left out: no nitrogen source is listed on one side and its use on the other ({nitrogen} closes it)."
+        )
     if not any(s.role == "water" for s in streams):
         notes.append("Hydrogen and oxygen are left out: water is made, used and lost unweighed, and closes them.")
     elif "N" in both or not any(c.get("N") for c in inside):

@@ -101,7 +101,7 @@ def gather(
         names=tuple(names),
         roles=tuple(roles),
         standing=tuple(standing),
-        follows=tuple(_followers(role, where, ties) for role, where in zip(roles, standing)),
+        follows=tuple(_followers(role, where, value, ties) for role, where, value in zip(roles, standing, x)),
         x=x,
         V=V,
         R=R,
@@ -120,8 +120,10 @@ def _hexose_g(s: Stream, nitrogen: str) -> float:
     return s.content(nitrogen).get("C", 0.0) / 6 * _HEXOSE_G if s.role == "sugar" else 0.0
 
 
-def _followers(role: str, standing: str, ties: Sequence[str]) -> tuple[int, ...]:
-    return tuple(j for j, tie in enumerate(ties) if tie == role and standing == "measured")
+def _followers(role: str, standing: str, value: float, ties: Sequence[str]) -> tuple[int, ...]:
+    """What was derived from a stream: acids from the sugar that went in, glycerol from the yeast that came out."""
+    main = standing == "measured" and (value < 0 if role == "sugar" else value > 0)
+    return tuple(j for j, tie in enumerate(ties) if tie == role and main)
 
 
 def _scale_free(roles: Sequence[str], standing: Sequence[str], n: int) -> tuple[bool, ...]:

@@ -119,7 +119,7 @@ class Explanations(Written):
     def _remarks(self, hidden: float) -> list[str]:
         out = []
         for number, (group, split) in enumerate(zip(self.groups, self.splits), start=1):
-            if len(group) > 1 and self.group_weight(number - 1) >= 0.05:
+            if sum(e.weight >= 0.01 for e in group) > 1 and self.group_weight(number - 1) >= 0.05:
                 how = f"; to tell them apart: {split}" if split else "; no single measurement here tells them apart"
                 out.append(f"Group {number} cannot be told apart by this run{how}.")
         if self.gap_p_value < 0.05 and self.best.p_value < 0.01:

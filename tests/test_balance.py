@@ -297,6 +297,29 @@ def test_density_sees_sugar_lost_and_ethanol_made():
     assert kitchen["ethanol"].s < run(u=KITCHEN).reconcile()["ethanol"].s
 
 
+def test_sugar_left_over_may_be_a_stream_of_its_own():
+    """What went in and what was left, weighed apart, give the same amounts as their difference."""
+    rest = {"ethanol": ufloat(45.636, 0.9), "CO2": ufloat(44.7, 0.5), "yeast": ufloat(5, 0.2)}
+    went_in, left = -ufloat(110, 1), ufloat(10, 0.5)
+    apart = Balance({"hexose": went_in, "sugar left": left, **rest}, of={"sugar left": "hexose"})
+    net = Balance({"hexose": went_in + left, **rest})
+    assert apart.reconcile()["ethanol"].n == pytest.approx(net.reconcile()["ethanol"].n, rel=1e-9)
+    assert apart.reconcile().chi2 == pytest.approx(net.reconcile().chi2, rel=1e-6, abs=1e-9)
+    assert "sugar left misread" in [e.name for g in apart.explain().groups for e in g]
+
+
+def test_the_inoculum_is_a_stream():
+    """Yeast pitched and yeast harvested: glycerol follows the yeast made, and the harvest alone may be wet."""
+    rest = {"hexose": -ufloat(100, 0.5), "ethanol": ufloat(45.636, 0.9), "CO2": ufloat(44.7, 0.5)}
+    bal = Balance({**rest, "yeast": ufloat(8, 0.2), "pitched": -ufloat(3, 0.1)}, of={"pitched": "yeast"})
+    glycerol = next(s for s in bal.listed if s.name == "glycerol").amount
+    assert glycerol.n == pytest.approx(5 * 6.25e-3 * 92.094, rel=1e-4)
+    assert bal.reconcile().p_value > 0.9
+    wet = Balance({**rest, "yeast": ufloat(30, 0.6), "pitched": -ufloat(3, 0.1)}, of={"pitched": "yeast"}).explain()
+    assert wet.best.name == "product weighed wet"
+    assert list(wet.best.corrected) == ["yeast"]
+
+
 def test_untested_streams_are_told():
     """A stream that no balance tests is printed as such and is not moved."""
     bal = Balance(
@@ -617,6 +640,10 @@ def test_the_study_in_short():
     strong = [o for o in faulty if o.alarm and o.power >= 0.8]
     assert np.mean([o.truth in o.groups[0] for o in strong]) > 0.9
     assert np.median([len(o.groups[0]) for o in strong]) <= 3
+    count = study.natural_weight(outcomes, len(names))
+    alarmed = [(o.weights.max(), o.weights.argmax() == o.truth, w) for o, w in zip(outcomes, count) if o.alarm]
+    stated, right, share = np.array(alarmed, dtype=float).T
+    assert np.average(stated, weights=share) == pytest.approx(np.average(right, weights=share), abs=0.08)
 
 
 def test_the_study_uses_the_librarys_own_evidence():
