@@ -7,13 +7,13 @@ the caller's weighings and in the contents, so that both reach the yield as corr
 
 import difflib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 from typing import Any, Final
 
 from uncertainties import ufloat
 
-from fermkit.checks import not_negative
+from fermkit.checks import not_negative, one_of
 from fermkit.composition import compound
 from fermkit.errors import InputError
 from fermkit.ingredients import Ingredient, ingredient, ingredient_from, ingredient_names, kitchen_measure
@@ -36,6 +36,15 @@ YEAST_PHOSPHORUS: Final = (0.005, 0.014)
 YEAST_SULFUR: Final = (0.002, 0.004)
 """Sulfur in dry yeast [g/g]. Lower end: 0.0018 mol per C-mol (Lange & Heijnen, Biotechnol. Bioeng. 75 (2001)
 334, from memory); upper: common practice, no source."""
+
+
+YEAST_WITHOUT_AIR: Final = (0.05, 0.12)
+"""Dry yeast from sugar by fermenting [g/g hexose]: here the energy limits. Lower end: Balling's rule, 0.11 g from
+2.07 g of extract. Upper: two ATP a hexose at 10.5 g yeast a mole of ATP, 0.117 g/g, Bauchop & Elsden, J. Gen.
+Microbiol. 23 (1960) 457; chemostats give 0.10, Verduyn et al., J. Gen. Microbiol. 136 (1990) 395 (all from memory)."""
+
+AIR: Final = ("not stated", "none", "some")
+"""What a run says of air. Without any, the energy of fermentation limits the yeast besides the elements."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -195,6 +204,8 @@ class YeastLimits(Written):
         If all carbon (all electrons) of the sugar became yeast; no run comes near it without much air.
     nitrogen_g, phosphorus_g, sulfur_g : (value, value)
         Least and most: what of it yeast can use, and how little of it starved yeast can live with.
+    energy_g : (value, value) or None
+        Without air: what fermenting gives the energy for; None where air may help.
     binding : tuple of str
         The limit or limits that can be the lowest; several, where their ranges overlap.
     """
@@ -204,11 +215,13 @@ class YeastLimits(Written):
     nitrogen_g: tuple[Any, Any]
     phosphorus_g: tuple[Any, Any]
     sulfur_g: tuple[Any, Any]
+    energy_g: tuple[Any, Any] | None
     binding: tuple[str, ...]
 
     def ranges(self) -> Mapping[str, tuple[Any, Any]]:
         """Least and most of each, by name."""
         return {
+            **({"energy without air": self.energy_g} if self.energy_g else {}),
             "carbon": (self.carbon_g, self.carbon_g),
             "electrons": (self.electrons_g, self.electrons_g),
             "nitrogen": self.nitrogen_g,
@@ -228,22 +241,24 @@ class YeastLimits(Written):
             Line("carbon", self.carbon_g, "g", "all the sugar's carbon in yeast"),
             Line("electrons", self.electrons_g, "g", "all the sugar's electrons in yeast"),
         ]
-        for name in ("nitrogen", "phosphorus", "sulfur"):
-            low, high = self.ranges()[name]
-            lines.append(Line(name, _span(low, high), "g", "a range, not a number"))
+        for name, (low, high) in self.ranges().items():
+            if low is not high:
+                lines.append(Line(name, _span(low, high), "g", "a range, not a number"))
         words = " or ".join(self.binding)
         tail = "" if len(self.binding) == 1 else " (their ranges overlap)"
         return Page("The most new dry yeast that each element allows", lines, [f"What binds: {words}{tail}."])
 
 
-def yeast_limits(feed: Feed, yeast: str = "yeast") -> YeastLimits:
-    """How much yeast a feed can make at most, by each element.
+def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -> YeastLimits:
+    """How much yeast a feed can make at most, by each element and, without air, by energy.
 
     Parameters
     ----------
     feed : Feed
     yeast : str
         The yeast's formula or name without ash; 5 to 8 % ash is added.
+    air : "not stated", "none" or "some"
+        With "none" the energy that fermenting gives is a limit too, 0.05 to 0.12 g from a gram of hexose.
 
     Returns
     -------
@@ -265,23 +280,23 @@ def yeast_limits(feed: Feed, yeast: str = "yeast") -> YeastLimits:
     References
     ----------
     Roels, Energetics and Kinetics in Biotechnology, 1983 (limits by carbon and electrons); the contents:
-    `YEAST_NITROGEN`, `YEAST_PHOSPHORUS`, `YEAST_SULFUR`, `YEAST_ASH`.
+    `YEAST_NITROGEN`, `YEAST_PHOSPHORUS`, `YEAST_SULFUR`, `YEAST_ASH`; the energy: `YEAST_WITHOUT_AIR`.
     """
+    one_of(air, AIR, "air")
     cells = compound(yeast)
     ash = ufloat(YEAST_ASH[0], YEAST_ASH[1] / sqrt(3), "the ash of the yeast")
     per_carbon = cells.molar_mass / cells.carbon / (1.0 - ash)
     carbon_g = feed.carbon_mol * per_carbon
     electrons_g = carbon_g * (4.0 * cells.carbon / cells.electrons)
-    ranges = {
-        "carbon": (carbon_g, carbon_g),
-        "electrons": (electrons_g, electrons_g),
-        "nitrogen": _range(feed.usable_nitrogen_g, feed.inoculum_g, YEAST_NITROGEN),
-        "phosphorus": _range((feed.phosphorus_g,) * 2, feed.inoculum_g, YEAST_PHOSPHORUS),
-        "sulfur": _range((feed.sulfur_g,) * 2, feed.inoculum_g, YEAST_SULFUR),
-    }
-    ceiling = min(nominal(high) for _, high in ranges.values())
-    binding = tuple(name for name, (low, _) in ranges.items() if nominal(low) <= ceiling)
-    return YeastLimits(carbon_g, electrons_g, ranges["nitrogen"], ranges["phosphorus"], ranges["sulfur"], binding)
+    nitrogen = _range(feed.usable_nitrogen_g, feed.inoculum_g, YEAST_NITROGEN)
+    phosphorus = _range((feed.phosphorus_g,) * 2, feed.inoculum_g, YEAST_PHOSPHORUS)
+    sulfur = _range((feed.sulfur_g,) * 2, feed.inoculum_g, YEAST_SULFUR)
+    low, high = YEAST_WITHOUT_AIR
+    energy = (feed.hexose_g * low, feed.hexose_g * high) if air == "none" else None
+    limits = YeastLimits(carbon_g, electrons_g, nitrogen, phosphorus, sulfur, energy, ())
+    ceiling = nominal(limits.lowest_g[1])
+    binding = tuple(name for name, (least, _) in limits.ranges().items() if nominal(least) <= ceiling)
+    return replace(limits, binding=binding)
 
 
 def _span(low: Any, high: Any) -> str:

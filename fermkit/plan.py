@@ -17,7 +17,7 @@ from fermkit.checks import between, not_negative, one_of, positive
 from fermkit.composition import compound, molar_mass
 from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.errors import InputError
-from fermkit.feed import YEAST_ASH, Feed, YeastLimits, yeast_limits
+from fermkit.feed import YEAST_ASH, YEAST_WITHOUT_AIR, Feed, YeastLimits, yeast_limits
 from fermkit.nutrients import Nutrients, nutrients_for, span
 from fermkit.pathways import Fate, sugar_fate
 from fermkit.properties import (
@@ -32,11 +32,6 @@ from fermkit.written import Line, Page, Written, nominal, plus_minus
 
 WAYS: Final = ("closed", "aerated", "fed slowly")
 """How a batch is run: without air (an airlock or a sealed vessel); all sugar at once with air; sugar fed with air."""
-
-YEAST_WITHOUT_AIR: Final = (0.05, 0.12)
-"""Dry yeast from sugar by fermenting [g/g hexose]: here the energy limits. Lower end: Balling's rule, 0.11 g from
-2.07 g of extract. Upper: two ATP a hexose at 10.5 g yeast a mole of ATP, 0.117 g/g, Bauchop & Elsden, J. Gen.
-Microbiol. 23 (1960) 457; chemostats give 0.10, Verduyn et al., J. Gen. Microbiol. 136 (1990) 395 (all from memory)."""
 
 YEAST_WITH_AIR: Final = (0.50, 0.03)
 """Dry yeast from sugar by respiring, mean and standard uncertainty [g/g hexose]: common practice, no source."""

@@ -232,6 +232,19 @@ def test_a_feed_of_pure_sugar_allows_next_to_no_yeast():
     assert 0 < with_yeast.nitrogen_g[1].n < 5
 
 
+def test_without_air_the_energy_of_fermenting_limits_too():
+    """5 to 12 % of the hexose, however much nitrogen there is; with air, or unstated, it is no limit."""
+    rich = feed({"white sugar": 100.0, "diammonium phosphate": 10.0, "ammonium sulfate": 40.0})
+    closed = yeast_limits(rich, air="none")
+    assert closed.binding == ("energy without air",)
+    assert [nominal(end) / nominal(rich.hexose_g) for end in closed.lowest_g] == pytest.approx([0.05, 0.12])
+    assert "energy without air" in str(closed)
+    for air in ("some", "not stated"):
+        assert yeast_limits(rich, air=air).energy_g is None
+    with pytest.raises(InputError, match="air is 'much'"):
+        yeast_limits(rich, air="much")
+
+
 def test_more_nitrogen_lifts_the_nitrogen_limit_and_only_that():
     """A gram of ammonium nitrogen allows 11 to 22 g of yeast."""
     before = yeast_limits(feed({"beet molasses": 200.0}))

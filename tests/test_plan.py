@@ -7,10 +7,10 @@ from uncertainties import ufloat
 from fermkit.aeration import anywhere, ethanol_carried_out, oxygen_transfer, water_carried_out
 from fermkit.composition import molar_mass
 from fermkit.errors import InputError
-from fermkit.feed import feed, yeast_limits
+from fermkit.feed import YEAST_WITHOUT_AIR, feed, yeast_limits
 from fermkit.kitchen import drawn_strain
 from fermkit.nutrients import nutrients_for
-from fermkit.plan import WAYS, YEAST_WITHOUT_AIR, co2_held, plan_batch
+from fermkit.plan import WAYS, co2_held, plan_batch
 from fermkit.simulation import Batch, ferment
 from fermkit.vessel import Vessel
 from fermkit.ways import plan_ways
