@@ -301,11 +301,13 @@ class Calibration(Written):
 
     def _weak(self) -> str:
         """Whether the signal answers to the content at all."""
+        if not self.fitted.curve.linear:
+            return ""
         low, high = self.range
         step = self.fitted.gradient(high) - self.fitted.gradient(low)
         rise = float(self.fitted.signal(high) - self.fitted.signal(low))
         u = float(np.sqrt(step @ self.fitted.covariance @ step))
-        if self.fitted.curve.linear and abs(rise) < student(self.degrees_of_freedom) * u:
+        if abs(rise) < student(self.degrees_of_freedom) * u:
             return "the signal is not shown to answer to the content at all: intervals will be open"
         return ""
 
@@ -412,6 +414,8 @@ def _suggested(fit: Callable[..., Calibration]) -> Calibration:
             continue
         scores[name] = _aicc(tried[name])
     best = min(scores, key=lambda name: scores[name])
+    if not np.isfinite(scores[best]):
+        return fit("line", "a straight line was taken: so few readings cannot tell one curve from another")
     close = [name for name in scores if scores[name] - scores[best] < 2]
     chosen = min(close, key=lambda name: (len(tried[name].parameters), scores[name]))
     gain, bend = scores["line"] - scores[chosen], line.linearity.verdict

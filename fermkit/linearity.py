@@ -204,7 +204,9 @@ def outliers_of(fitted: FittedCurve) -> Outliers:
     count, size = white.size, fitted.values.size
     inner = white / np.sqrt(1 - hat)
     nu = fitted.degrees_of_freedom
-    if np.isfinite(nu) and nu > 1:
+    if float(white @ white) < 1e-12:
+        outer, p = np.zeros(count), np.ones(count)
+    elif np.isfinite(nu) and nu > 1:
         share = np.maximum(nu - inner**2 * nu / float(white @ white), 1e-12)
         outer = inner * np.sqrt(nu / float(white @ white)) * np.sqrt((nu - 1) / share)
         p = 2 * special.stdtr(nu - 1, -np.abs(outer))

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
@@ -101,8 +102,11 @@ class Reading(Written):
         if method == "student":
             half = t * uncertainty(self.value)
             return nominal(self.value) - half, nominal(self.value) + half
-        exact = method == "fieller" or (method == "best" and self.fitted.curve.linear)
-        misfit = fieller_misfit(self) if exact else profile_misfit(self)
+        misfit = fieller_misfit(self)
+        if method == "profile" or (method == "best" and not self.fitted.curve.linear):
+            profile = profile_misfit(self)
+            if abs(profile(nominal(self.value))) < 0.01:  # the refit comes back to the fit: it can be trusted
+                misfit = profile
         return _walk(self, misfit, t**2)
 
     def budget(self) -> Budget:
@@ -139,29 +143,37 @@ def fieller_misfit(reading: Reading) -> Callable[[float], float]:
 def profile_misfit(reading: Reading) -> Callable[[float], float]:
     """How much the misfit of standards and sample together must rise, were the content this.
 
-    The parameters and the factor's error are refitted at each candidate, from where the last one ended.
+    Parameters and factor are refitted at each candidate, in units of their own uncertainty, from where the
+    last refit ended.
     """
     fitted, factor, curve = reading.fitted, nominal(reading.factor), reading.fitted.curve
     relative, u = uncertainty(reading.factor) / factor, uncertainty(reading.sample.mean)
     best = float(np.sum(fitted.misfits(fitted.values) ** 2))
-    last = [np.append(fitted.values, 0.0)]
+    sizes, axes = np.linalg.eigh(fitted.covariance)
+    root = axes * np.sqrt(np.maximum(sizes, 0.0))
+    last = [np.zeros(sizes.size + 1)]
 
+    def at(content: float, z: Floats) -> tuple[Floats, Floats]:
+        return np.asarray(content / (factor * (1 + relative * z[-1]))), fitted.values + root @ z[:-1]
+
+    @cache  # so that a candidate has one misfit, wherever the refit before it ended
+    @np.errstate(all="ignore")
     def misfit(content: float) -> float:
         def misfits(z: Floats) -> Floats:
-            x = np.asarray(content / (factor * (1 + relative * z[-1])))
-            off = (float(curve.signal(x, z[:-1])) - reading.sample.level) / u
-            return np.concatenate([fitted.misfits(z[:-1]), [off, z[-1]]])
+            x, p = at(content, z)
+            off = (float(curve.signal(x, p)) - reading.sample.level) / u
+            return np.concatenate([fitted.misfits(p), [off, z[-1]]])
 
         def slopes(z: Floats) -> Floats:
-            x, p = np.asarray(content / (factor * (1 + relative * z[-1]))), z[:-1]
+            x, p = at(content, z)
             table = np.zeros((fitted.x.size + 2, z.size))
-            table[:-2, :-1] = fitted.whiten(curve.gradient(fitted.x, p))
-            table[-2, :-1] = curve.gradient(x, p) / u
+            table[:-2, :-1] = fitted.whiten(curve.gradient(fitted.x, p)) @ root
+            table[-2, :-1] = curve.gradient(x, p) @ root / u
             table[-2, -1] = -float(curve.slope(x, p) * x) * relative / (1 + relative * z[-1]) / u
             table[-1, -1] = 1.0
             return table
 
-        found = least_squares(misfits, last[0], slopes, method="lm", x_scale="jac")
+        found = least_squares(misfits, last[0], slopes, method="lm")
         last[0] = found.x
         return float(2 * found.cost) - best
 
@@ -190,6 +202,7 @@ def _walk(reading: Reading, misfit: Callable[[float], float], threshold: float) 
     return end(-1.0), end(1.0)
 
 
+@np.errstate(all="ignore")
 def _monte_carlo(reading: Reading, level: float, draws: int = 100_000, seed: int = 20_260) -> tuple[float, float]:
     """Draws of curve, signal and factor; a scatter that was estimated from few readings is drawn too.
 

@@ -16,6 +16,9 @@ from fermkit.errors import FitError
 
 Floats = NDArray[np.float64]
 
+_QUIET = np.errstate(all="ignore")
+"""Curves at zero content, beyond an asymptote or under a trial parameter: inf and NaN there are the answer."""
+
 
 @dataclass(frozen=True)
 class Curve:
@@ -65,12 +68,12 @@ LINE = Curve(
 )
 
 
+@_QUIET
 def _quadratic_inverse(y: Floats, p: Floats) -> Floats:
     """The root on the branch that passes the first standards: 2c / (b + √(b² − 4ac)), safe as a → 0."""
     below = p[0] - y
     under_root = p[1] ** 2 - 4 * p[2] * below
-    with np.errstate(invalid="ignore", divide="ignore"):
-        root: Floats = -2 * below / (p[1] + np.sign(p[1]) * np.sqrt(under_root))
+    root: Floats = -2 * below / (p[1] + np.sign(p[1]) * np.sqrt(under_root))
     return root
 
 
@@ -88,21 +91,33 @@ QUADRATIC = Curve(
 )
 
 
+@_QUIET
 def _power_gradient(x: Floats, p: Floats) -> Floats:
     raised = _power(x, p[1])
     return np.stack([raised, p[0] * raised * np.log(np.where(x > 0, x, 1.0))], axis=-1)
 
 
+@_QUIET
 def _power(x: Floats, exponent: float) -> Floats:
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        return np.where(x > 0, np.power(np.maximum(x, 1e-300), exponent), 0.0)
+    return np.where(x > 0, np.power(np.maximum(x, 1e-300), exponent), 0.0)
 
 
+@_QUIET
+def _power_signal(x: Floats, p: Floats) -> Floats:
+    return np.asarray(p[0] * _power(x, p[1]))
+
+
+@_QUIET
+def _power_slope(x: Floats, p: Floats) -> Floats:
+    """Zero content: infinite for exponents below 1, where the curve starts upright."""
+    return np.where(x > 0, p[0] * p[1] * _power(x, p[1] - 1), np.inf if p[1] < 1 else 0.0)
+
+
+@_QUIET
 def _power_inverse(y: Floats, p: Floats) -> Floats:
     """No content gives a signal on the other side of zero."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        ratio = np.asarray(y / p[0])
-        return np.where(ratio >= 0, np.power(np.maximum(ratio, 0.0), 1 / p[1]), np.nan)
+    ratio = np.asarray(y / p[0])
+    return np.where(ratio >= 0, np.power(np.maximum(ratio, 0.0), 1 / p[1]), np.nan)
 
 
 def _power_start(x: Floats, y: Floats) -> Floats:
@@ -119,22 +134,23 @@ POWER = Curve(
     "the response of semiconducting oxide sensors: Yamazoe & Shimanoe 2008, Sens. Actuators B 128, 566",
     ("scale", "exponent"),
     False,
-    lambda x, p: p[0] * _power(x, p[1]),
-    lambda x, p: p[0] * p[1] * _power(x, p[1] - 1),
+    _power_signal,
+    _power_slope,
     _power_gradient,
     _power_inverse,
     _power_start,
 )
 
 
+@_QUIET
 def _filled(x: Floats, p: Floats) -> Floats:
     """The share of the rise from bottom to top: 1 / (1 + (middle / x)^steepness)."""
     middle, steepness = p[2], p[3]
-    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
-        ratio = np.where(x > 0, np.power(np.maximum(x, 1e-300) / middle, steepness), 0.0)
-        return np.where(np.isinf(ratio), 1.0, ratio / (1 + ratio))
+    ratio = np.where(x > 0, np.power(np.maximum(x, 1e-300) / middle, steepness), 0.0)
+    return np.where(np.isinf(ratio), 1.0, ratio / (1 + ratio))
 
 
+@_QUIET
 def _logistic_gradient(x: Floats, p: Floats) -> Floats:
     share = _filled(x, p)
     rise = (p[1] - p[0]) * share * (1 - share)
@@ -142,18 +158,18 @@ def _logistic_gradient(x: Floats, p: Floats) -> Floats:
     return np.stack([1 - share, share, -rise * p[3] / p[2], rise * log_ratio], axis=-1)
 
 
+@_QUIET
 def _logistic_slope(x: Floats, p: Floats) -> Floats:
     share = _filled(x, p)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        inside: Floats = (p[1] - p[0]) * share * (1 - share) * p[3] / np.where(x > 0, x, np.nan)
+    inside: Floats = (p[1] - p[0]) * share * (1 - share) * p[3] / np.where(x > 0, x, np.nan)
     return np.where(x > 0, inside, 0.0 if p[3] > 1 else (p[1] - p[0]) / p[2])
 
 
+@_QUIET
 def _logistic_inverse(y: Floats, p: Floats) -> Floats:
     """Between bottom and top only: beyond an asymptote no content gives that signal."""
-    with np.errstate(invalid="ignore", divide="ignore"):
-        ratio = np.asarray((y - p[0]) / (p[1] - y))
-        return np.where(ratio >= 0, p[2] * np.power(np.maximum(ratio, 0.0), 1 / p[3]), np.nan)
+    ratio = np.asarray((y - p[0]) / (p[1] - y))
+    return np.where(ratio >= 0, p[2] * np.power(np.maximum(ratio, 0.0), 1 / p[3]), np.nan)
 
 
 def _logistic_start(x: Floats, y: Floats) -> Floats:
@@ -162,6 +178,8 @@ def _logistic_start(x: Floats, y: Floats) -> Floats:
     bottom, top = low - margin, high + 4 * margin
     share = (y - bottom) / (top - bottom)
     use = (x > 0) & (share > 0.01) & (share < 0.99)
+    if np.unique(x[use]).size < 2:
+        return np.array([bottom, top, float(np.median(x[x > 0])), 1.0])
     logit = np.log(share[use] / (1 - share[use]))
     steepness, offset = np.polyfit(np.log(x[use]), logit, 1)
     steepness = max(steepness, 0.2)
@@ -202,6 +220,7 @@ LOGISTIC3 = Curve(
 CURVES = {curve.name: curve for curve in (LINE, QUADRATIC, POWER, LOGISTIC4, LOGISTIC3)}
 
 
+@_QUIET
 def least_squares_fit(
     curve: Curve, x: Floats, y: Floats, whiten: Callable[[Floats], Floats], start: Floats | None = None
 ) -> Floats:
@@ -232,19 +251,22 @@ def least_squares_fit(
     """
     if curve.linear:
         return np.asarray(np.linalg.lstsq(whiten(curve.gradient(x, x[:0])), whiten(y), rcond=None)[0], dtype=np.float64)
-    guess = curve.start(x, y) if start is None else start
-    found = least_squares(
-        lambda p: whiten(curve.signal(x, p) - y),
-        guess,
-        lambda p: whiten(curve.gradient(x, p)),
-        method="lm",
-        x_scale="jac",
-        xtol=1e-13,
-        ftol=1e-13,
-        gtol=1e-13,
-        max_nfev=2000,
-    )
-    if not (found.success and np.all(np.isfinite(found.x))):
+    try:
+        found = least_squares(
+            lambda p: whiten(curve.signal(x, p) - y),
+            curve.start(x, y) if start is None else start,
+            lambda p: whiten(curve.gradient(x, p)),
+            method="lm",
+            x_scale="jac",
+            xtol=1e-13,
+            ftol=1e-13,
+            gtol=1e-13,
+            max_nfev=2000,
+        )
+        settled = bool(found.success and np.all(np.isfinite(found.x)))
+    except ValueError:  # the search ran into parameters under which the curve has no value
+        settled = False
+    if not settled:
         raise FitError(
             f"the {curve.name} curve did not settle on these {x.size} standards",
             "standards that show the curve's bend, at four or more contents",

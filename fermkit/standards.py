@@ -1,6 +1,7 @@
 """Standards: contents with their uncertainty, signals with their scatter, and the curve through them."""
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import Any, Final
 
 import numpy as np
@@ -127,6 +128,7 @@ def _replicate_law(x: Floats, y: Floats) -> Law:
     return lambda s: 1 + ratio * (np.asarray(s) / size) ** 2
 
 
+@np.errstate(all="ignore")
 def fit_standards(
     curve: Curve,
     contents: Sequence[Any],
@@ -160,11 +162,18 @@ def fit_standards(
     stated = None if u_signal is None else _stated(u_signal, signals.size)
     law = error_law(weights, given, signals, stated)
     of_rows: Law = law if stated is None else (lambda _: np.square(stated))
-    values, scale, gain, whiten, bare = _settle(curve, x, signals, solution, of_rows, contents, stated is not None)
+    try:
+        values, scale, gain, whiten, bare = _settle(curve, x, signals, solution, of_rows, contents, stated is not None)
+    except np.linalg.LinAlgError:
+        raise FitError(
+            f"the {curve.name} curve cannot be told from these {x.size} standards",
+            "standards that are surer than their spacing, and a curve less steep between them",
+            "check u_standards, or take a simpler curve",
+        ) from None
     shares = of_rows(curve.signal(x, values)) * scale
     scatter = (gain * shares) @ gain.T
     return FittedCurve(
-        curve, values, _parameters(curve, values, scatter, gain, curve.slope(x, values), contents),
+        curve, values, _parameters(curve, values, scatter, gain, steepness(curve, x, values), contents),
         bare @ bare.T, scatter, lambda s: scale * law(s), scale,
         float("inf") if stated is not None else float(signals.size - values.size),
         x, signals, solution, whiten, units[0], units[1], sensor, mean_C,
@@ -191,7 +200,7 @@ def _settle(
         if not stated:
             scale = _scale(y - curve.signal(x, p), shares, spread, y.size - p.size)
         p = _solve(curve, x, y, shares * scale, u_content, before)
-        spread = None if u_content is None else _carried(u_content, curve.slope(x, p))
+        spread = None if u_content is None else _carried(u_content, steepness(curve, x, p))
         if np.allclose(p, before, rtol=1e-9, atol=0):
             break
     signals = curve.signal(x, p)
@@ -211,7 +220,13 @@ def _solve(
         return least_squares_fit(curve, x, y, _whitening(variances, None), before)
 
     def misfits(p: Floats) -> Floats:
-        return _whitening(variances, _carried(u_content, curve.slope(x, p)))(y - curve.signal(x, p))
+        off = y - curve.signal(x, p)
+        try:
+            white = _whitening(variances, _carried(u_content, steepness(curve, x, p)))(off)
+        except np.linalg.LinAlgError:
+            white = off * np.nan
+        # a trial under which the curve has no value, or stands upright, is as bad as can be
+        return white if np.all(np.isfinite(white)) else np.full(y.size, 1e60)
 
     found = least_squares(misfits, before, jac="3-point", x_scale=np.abs(before) + 1e-12, xtol=1e-14, ftol=1e-14)
     return np.asarray(found.x)
@@ -219,7 +234,7 @@ def _solve(
 
 def _likely_contents(x: Floats, y: Floats, curve: Curve, p: Floats, variances: Floats, u_content: Floats) -> Floats:
     """Where the contents most likely are, given the signals: ISO/TS 28037, clause 7, the adjusted x."""
-    slope = curve.slope(x, p)
+    slope = steepness(curve, x, p)
     total = np.diag(variances) + _carried(u_content, slope)
     return np.asarray(x + u_content @ (slope * np.linalg.solve(total, y - curve.signal(x, p))))
 
@@ -254,6 +269,12 @@ def _covariance_of(contents: Sequence[Any]) -> Floats | None:
     return full
 
 
+def steepness(curve: Curve, x: Floats, p: Floats) -> Floats:
+    """The curve's slope, zero where it stands upright: a power law at zero content has none to carry errors by."""
+    slope = curve.slope(x, p)
+    return np.where(np.isfinite(slope), slope, 0.0)
+
+
 def _carried(u_content: Floats, slope: Floats) -> Floats:
     return np.asarray(slope[:, None] * u_content * slope[None, :])
 
@@ -262,8 +283,7 @@ def _whitening(variances: Floats, spread: Floats | None) -> Whitening:
     if spread is None:
         sd = np.sqrt(variances)
         return lambda r: (r.T / sd).T
-    root = np.linalg.cholesky(np.diag(variances) + spread)
-    return lambda r: np.linalg.solve(root, r)
+    return partial(np.linalg.solve, np.linalg.cholesky(np.diag(variances) + spread))
 
 
 def _scale(residuals: Floats, shares: Floats, spread: Floats | None, nu: int) -> float:
@@ -272,15 +292,14 @@ def _scale(residuals: Floats, shares: Floats, spread: Floats | None, nu: int) ->
     Where the contents are uncertain too, their part is counted first: Mandel & Paule 1970, Anal. Chem. 42, 1194.
     """
     plain = float(residuals @ (residuals / shares) / nu)
-    tiny = 1e-24 * float(np.mean(residuals**2) + 1e-250)
-    if spread is None or plain <= tiny:
-        return max(plain, tiny)
+    if spread is None:
+        return max(plain, 1e-24 * float(np.mean(residuals**2) + 1e-250))
 
     def excess(log: float) -> float:
         return float(residuals @ np.linalg.solve(np.diag(shares * np.exp(log)) + spread, residuals) - nu)
 
-    low = np.log(plain) - 12.0
-    if excess(low) <= 0:
+    low = np.log(1e-8 * float(np.diag(spread).max()) / float(np.mean(shares)))
+    if plain <= np.exp(low) or excess(low) <= 0:
         return float(np.exp(low))
     return float(np.exp(brentq(excess, low, np.log(plain) + 1.0, xtol=1e-13)))
 

@@ -92,6 +92,7 @@ def _contents(fitted: FittedCurve, y: Floats, size: float, out: Floats) -> None:
         np.multiply(fitted.inverse(y), size, out=out)
 
 
+@np.errstate(all="ignore")
 def _curve_u(fitted: FittedCurve, value: Floats, factor: float | UFloat, out: Floats) -> None:
     """One block of standard uncertainties, for any curve and scatter."""
     x = value / nominal(factor)
