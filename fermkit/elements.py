@@ -34,9 +34,7 @@ def balanced_elements(streams: Sequence[Stream], nitrogen: str) -> tuple[list[st
     if "N" in both:
         wanted.append("N")
     elif any(c.get("N") for c in inside):
-        notes.append(
-            f"Nitrogen is left out: no nitrogen source is listed on one side and its use on the other ({nitrogen} closes it)."
-        )
+        notes.append(f"Nitrogen is left out: its source and its use are not both listed ({nitrogen} closes it).")
     if not any(s.role == "water" for s in streams):
         notes.append("Hydrogen and oxygen are left out: water is made, used and lost unweighed, and closes them.")
     elif "N" in both or not any(c.get("N") for c in inside):

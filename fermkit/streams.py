@@ -168,16 +168,19 @@ def _made_of(name: str, of: Any, unit: str) -> tuple[Compound, Any]:
         )
     if unit not in ("g", "kg"):
         raise InputError(
-            f"the mixture {name} is given in {unit}",
-            "a mixture in g or kg",
-            "give its mass: it has no one molar mass",
+            f"the mixture {name} is given in {unit}", "a mixture in g or kg", "give its mass: it has no one molar mass"
         )
-    if sum(nominal(share) for share in of.values()) > 1.0 + 1e-9:
+    total = sum(nominal(share) for share in of.values())
+    if total > 1.0 + 1e-9:
         raise InputError(
-            f"the parts of {name} add up to {sum(nominal(s) for s in of.values()):g}",
+            f"the parts of {name} add up to {total:g}",
             "mass fractions that add up to 1 at most",
             "give shares of the mass (0.33, not 33)",
         )
+    return _one_gram(name, of)
+
+
+def _one_gram(name: str, of: Mapping[str, Any]) -> tuple[Compound, Any]:
     inside: dict[str, float] = {}
     carbon: Any = 0.0
     electrons = 0.0
@@ -256,6 +259,10 @@ def check_signs(streams: Sequence[Stream]) -> None:
             "what was made as a positive amount",
             "give products without a minus",
         )
+    _check_sugar_and_oxygen([s for s in streams if s.standing == "measured"])
+
+
+def _check_sugar_and_oxygen(measured: Sequence[Stream]) -> None:
     sugar = sum(nominal(s.amount) for s in measured if s.role == "sugar")
     if sugar > 0:
         raise BalanceError(
@@ -263,8 +270,8 @@ def check_signs(streams: Sequence[Stream]) -> None:
             "sugar that was used as a negative amount",
             "put a minus before the sugar that went in",
         )
-    for s in streams:
-        if s.role == "O2" and s.amount is not None and nominal(s.amount) > 0:
+    for s in measured:
+        if s.role == "O2" and nominal(s.amount) > 0:
             raise BalanceError(
                 f"oxygen is made: {nominal(s.amount):g} {s.unit}",
                 "oxygen taken up as a negative amount",
