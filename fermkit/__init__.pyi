@@ -6,6 +6,7 @@ from .budget import Budget as Budget, budget_of as budget_of
 from .calibration import Calibration as Calibration, fit_calibration as fit_calibration
 from .cautions import cautions_for as cautions_for
 from .collector import gas_from_bubbles as gas_from_bubbles, gas_from_flow as gas_from_flow, gas_from_volume as gas_from_volume
+from .comparison import CurveComparison as CurveComparison, compare_curves as compare_curves
 from .composition import atoms as atoms, compound as compound, degree_of_reduction as degree_of_reduction, element_matrix as element_matrix, molar_mass as molar_mass
 from .density import MixedMeasurement as MixedMeasurement, convert_ethanol as convert_ethanol, density_change as density_change, hydrometer_density as hydrometer_density, residual_sugar as residual_sugar, sugar_left as sugar_left, weighed_density as weighed_density
 from .dilutions import DilutionSeries as DilutionSeries, dilution_series as dilution_series
@@ -13,8 +14,9 @@ from .drift import bracket as bracket, fit_calibrations as fit_calibrations
 from .dry_matter import constant_weight as constant_weight, moisture_on_dry_basis as moisture_on_dry_basis, moisture_on_wet_basis as moisture_on_wet_basis, solids as solids
 from .drying import drying_curve as drying_curve
 from .feed import Feed as Feed, YeastLimits as YeastLimits, feed as feed, yeast_limits as yeast_limits
+from .fitted import GrowthFit as GrowthFit
 from .gas import GasCurve as GasCurve, RouteComparison as RouteComparison, compare_routes as compare_routes, produced as produced
-from .growth import GrowthFit as GrowthFit, fit_growth as fit_growth
+from .growth import fit_growth as fit_growth
 from .harvest import carried_solids as carried_solids, net_yeast as net_yeast, protein as protein, recovery as recovery
 from .headspace import gas_from_pressure as gas_from_pressure
 from .hold import hold_log as hold_log
@@ -23,12 +25,14 @@ from .linearity import grubbs_test as grubbs_test, mandel_test as mandel_test
 from .many import fit_growth_many as fit_growth_many
 from .nutrients import Nutrients as Nutrients, nutrients_for as nutrients_for
 from .pathways import Fate as Fate, sugar_fate as sugar_fate
+from .phases import specific_growth_rate as specific_growth_rate
 from .plan import BatchPlan as BatchPlan, co2_held as co2_held, plan_batch as plan_batch
 from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressibility as co2_compressibility, co2_henry as co2_henry, co2_second_virial as co2_second_virial, co2_solubility as co2_solubility, o2_solubility as o2_solubility, plato_from_sg as plato_from_sg, sucrose_density as sucrose_density, water_density as water_density, water_vapour_pressure as water_vapour_pressure
 from .readback import Reading as Reading, dilution_factor as dilution_factor
 from .records import Run as Run, read_run as read_run, run_from as run_from, write_run as write_run, write_workbook as write_workbook
 from .report import html_report as html_report, write_report as write_report
 from .runs import RunComparison as RunComparison, compare_runs as compare_runs
+from .smoothing import smooth_growth as smooth_growth
 from .streams import LinearMeasurement as LinearMeasurement
 from .surroundings import vapour_ratio as vapour_ratio
 from .vents import Vents as Vents, find_vents as find_vents

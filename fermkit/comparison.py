@@ -1,185 +1,164 @@
-"""Run against run: which yields differ by more than their uncertainties."""
+"""Several growth curves on the same readings: how well each fits, and how far they disagree."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
 from typing import Any
 
 import numpy as np
-from scipy import special
-from scipy.stats import chi2
-from uncertainties import covariance_matrix
+from numpy.typing import ArrayLike, NDArray
 
-from fermkit.analysis import Analysis
-from fermkit.budget import effective_degrees_of_freedom
-from fermkit.errors import InputError
-from fermkit.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
+from fermkit.curves import SHAPES
+from fermkit.errors import FitError
+from fermkit.fitted import GrowthFit
+from fermkit.growth import Noise, fit_growth
+from fermkit.written import Line, Page, Written, nominal
 
-
-@dataclass(frozen=True, repr=False)
-class Difference(Written):
-    """One yield of one run less that of the run it is held against.
-
-    Attributes
-    ----------
-    run, against : str
-    product : str
-    value : ufloat
-        Difference [g/g].
-    p_value : float
-        Chance of a difference this large, either way, between runs that do not differ.
-    adjusted_p : float
-        The same when all differences of the comparison are looked at together (Holm).
-    """
-
-    run: str
-    against: str
-    product: str
-    value: Any
-    p_value: float
-    adjusted_p: float
-
-    def page(self) -> Page:
-        """The difference as a page."""
-        differs = "differ" if self.adjusted_p < 0.05 else "do not differ beyond their uncertainty"
-        return Page(
-            f"{self.product} of {self.run} less {self.against}",
-            [Line("difference", self.value, "g/g", in_words(self.p_value))],
-            [f"They {differs} ({in_words(self.adjusted_p)} among all differences looked at)."],
-        )
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, repr=False)
-class RunComparison(Written):
-    """Several runs side by side.
+class CurveComparison(Written):
+    """Growth curves compared on the same readings.
 
     Attributes
     ----------
-    analyses : tuple of Analysis
-    differences : tuple of Difference
-        Each run against the first.
-    same : dict of str to float
-        For each yield the chance of a spread this large if all runs were alike (chi-square).
+    fits : tuple of GrowthFit
+        Best first.
+    aicc, weight : tuple of float
+        Small-sample Akaike criterion and Akaike weight of each.
     """
 
-    analyses: tuple[Analysis, ...]
-    differences: tuple[Difference, ...]
-    same: dict[str, float]
+    fits: tuple[GrowthFit, ...]
+    aicc: tuple[float, ...]
+    weight: tuple[float, ...]
+
+    @property
+    def best(self) -> GrowthFit:
+        """The fit with the lowest AICc."""
+        return self.fits[0]
+
+    def spread(self, quantity: str) -> tuple[float, float]:
+        """Least and greatest best value of a quantity between all the curves compared."""
+        values = [nominal(getattr(fit, quantity)) for fit in self.fits]
+        values = [value for value in values if np.isfinite(value)] or [np.nan]
+        return min(values), max(values)
+
+    def table(self) -> Any:
+        """One row a curve, best first, as a pandas DataFrame."""
+        import pandas as pd
+
+        rows = []
+        for fit, aicc, weight in zip(self.fits, self.aicc, self.weight):
+            row: dict[str, Any] = {"curve": fit.curve, "AICc": aicc, "weight": weight}
+            for name in ("lag_h", "max_rate", "final_amount"):
+                value = getattr(fit, name)
+                row |= {name: value.nominal_value, f"u_{name}": value.std_dev}
+            rows.append(row | {"verdict": fit.verdict})
+        return pd.DataFrame(rows)
 
     def page(self) -> Page:
-        """Yields by run, then the differences, then what stands out."""
-        lines = []
-        for name in self.same:
-            for analysis in self.analyses:
-                found = analysis.yields[name]
-                note = f"{percent(found.share_of_limit)} of {found.limit_note}"
-                lines.append(Line(f"{found.product}: {analysis.run.name}", found.per_g, "g/g", note, found.interval()))
-        parts = [
-            Page(
-                f"Held against {self.analyses[0].run.name}",
-                [
-                    Line(
-                        f"{d.product}: {d.run}",
-                        d.value,
-                        "g/g",
-                        f"{in_words(d.p_value)}, with all {in_words(d.adjusted_p)}",
-                    )
-                    for d in self.differences
-                ],
+        """The comparison as a lab-book page."""
+        unit = self.best.unit
+        rate = f"{unit}/h" if unit else "per h"
+        lines = [
+            Line(
+                fit.curve,
+                f"{100 * weight:.0f} %",
+                "of the weight",
+                f"AICc {aicc:.1f}; lag {fit.lag_h:.2f} h, rate {fit.max_rate:.3g} {rate}"
+                if fit.verdict == "good"
+                else f"AICc {aicc:.1f}; {fit.verdict}",
             )
+            for fit, aicc, weight in zip(self.fits, self.aicc, self.weight)
         ]
-        return Page(f"{len(self.analyses)} runs compared", lines, self._remarks(), parts)
-
-    def _remarks(self) -> list[str]:
-        out = [
-            f"{d.product}: {d.run} differs from {d.against} by {plus_minus(d.value, 'g/g')} ({in_words(d.adjusted_p)})."
-            for d in self.differences
-            if d.adjusted_p < 0.05
-        ] or ["No yield differs beyond its uncertainty: what looks like a trend may be chance."]
-        doubtful = [a.run.name for a in self.analyses if a.consistent is False]
-        if doubtful:
-            out.append(
-                f"The balance of {', '.join(doubtful)} does not close: find the mistake before believing the difference."
-            )
-        out.append(
-            "Each run is taken as measured by itself. Where runs share an error (one bag of molasses, one scale), their "
-            "difference is known better than the ± says."
+        for name, quantity, unit_ in (("lag", "lag_h", "h"), ("largest rate", "max_rate", rate)):
+            low, high = self.spread(quantity)
+            lines.append(Line(f"{name}, between curves", f"{low:.3g} to {high:.3g}", unit_, "all curves compared"))
+        remarks = (
+            "None of these curves is the truth. Where they disagree by more than the intervals of each, "
+            "the disagreement is the uncertainty of lag and rate.",
+            "Weights: Akaike, from AICc (Hurvich & Tsai, Biometrika 76 (1989) 297; Burnham & Anderson 2002).",
         )
-        out.append("p with all: adjusted for looking at all differences at once (Holm 1979, Scand. J. Stat. 6, 65).")
-        return out
+        return Page(f"{len(self.fits)} growth curves compared on {self.best.time_h.size} readings", lines, remarks)
 
 
-def compare_runs(analyses: Sequence[Analysis]) -> RunComparison:
-    """Hold each run against the first, yield by yield.
+def compare_curves(
+    time_h: ArrayLike,
+    amount: ArrayLike,
+    noise: Noise = "independent",
+    *,
+    curves: Sequence[str] = tuple(SHAPES),
+    u: float | ArrayLike | None = None,
+    scale_u: float = 0.0,
+    unit: str = "",
+    counts: str = "",
+) -> CurveComparison:
+    """Fit several growth curves to the same readings and weigh them against one another.
 
     Parameters
     ----------
-    analyses : sequence of Analysis
-        At least two; the first is the one that the others are held against.
+    time_h, amount, noise, u, scale_u, unit, counts
+        As for `fit_growth`. Increments of unknown error get the same weights in all the fits.
+    curves : sequence of str
+        Which curves; all of them if not given. Those with too many parameters for the readings are left out.
 
     Returns
     -------
-    RunComparison
+    CurveComparison
+        Best first; prints AICc, weight, lag and rate of each, and the spread of lag and rate between them.
 
     Notes
     -----
-    Difference ± u with the covariance of the two yields; p from Student's t with the effective degrees of
-    freedom (Welch-Satterthwaite). All alike: chi² = Σ over the covariance matrix about the weighted mean.
-
-    Raises
-    ------
-    InputError
-        Fewer than two runs, or no yield that all of them have.
-
-    References
-    ----------
-    JCGM 100:2008 (GUM) 5.2 and G.4; Holm 1979, Scand. J. Stat. 6, 65-70.
-    """
-    if len(analyses) < 2:
-        raise InputError(f"{len(analyses)} run to compare", "two runs or more", "analyse another run first")
-    names = [name for name in analyses[0].yields if all(name in a.yields for a in analyses)]
-    if not names:
-        held = "; ".join(f"{a.run.name}: {', '.join(a.yields) or 'none'}" for a in analyses)
-        raise InputError(
-            f"runs without a yield in common ({held})", "a yield that all have", "compare runs of one kind"
-        )
-    raw = [_difference(a, analyses[0], name) for name in names for a in analyses[1:]]
-    adjusted = holm([d.p_value for d in raw])
-    differences = tuple(Difference(d.run, d.against, d.product, d.value, d.p_value, p) for d, p in zip(raw, adjusted))
-    return RunComparison(
-        tuple(analyses), differences, {name: _alike([a.yields[name].per_g for a in analyses]) for name in names}
-    )
-
-
-def _difference(one: Analysis, other: Analysis, name: str) -> Difference:
-    a, b = one.yields[name], other.yields[name]
-    value = a.per_g - b.per_g
-    dof = effective_degrees_of_freedom([(uncertainty(y.per_g) ** 2, y.dof) for y in (a, b)])
-    t = abs(nominal(value)) / uncertainty(value) if uncertainty(value) > 0 else inf
-    p = 2 * float(special.stdtr(dof, -t)) if np.isfinite(dof) else 2 * float(special.ndtr(-t))
-    return Difference(one.run.name, other.run.name, a.product, value, p, p)
-
-
-def holm(p_values: Sequence[float]) -> list[float]:
-    """p-values adjusted for being looked at together.
+    AICc = n ln(RSS/n) + 2 K + 2 K (K + 1)/(n - K - 1), with K the parameters and the scatter (chi-square
+    + 2 K + … where u is given).
 
     Examples
     --------
-    >>> [round(p, 3) for p in holm([0.01, 0.04, 0.03])]
-    [0.03, 0.06, 0.06]
+    >>> from fermkit.curves import gompertz
+    >>> t = np.linspace(0, 48, 25)
+    >>> found = compare_curves(t, gompertz(t, 600, 40, 6) + 3 * np.cos(40 * t))
+    >>> found.best.curve, [round(w, 2) for w in found.weight[:2]]
+    ('gompertz', [0.99, 0.01])
+
+    References
+    ----------
+    Hurvich & Tsai, Biometrika 76 (1989) 297–307; Burnham & Anderson, Model Selection and Multimodel
+    Inference, 2nd ed. (Springer 2002), ch. 2.
     """
-    order = np.argsort(p_values)
-    largest, out = 0.0, [0.0] * len(p_values)
-    for rank, index in enumerate(order):
-        largest = max(largest, min(1.0, (len(p_values) - rank) * float(p_values[index])))
-        out[int(index)] = largest
+    fits, refusal = [], None
+    for curve in curves:
+        try:
+            fits.append(fit_growth(time_h, amount, curve, noise, u=u, scale_u=scale_u, unit=unit, counts=counts))
+        except FitError as problem:
+            refusal = problem
+    if not fits:
+        raise refusal if refusal is not None else FitError("no curve to compare", "at least one", "name a curve")
+    cost = _costs(fits)
+    order = np.argsort(cost, kind="stable")
+    weight = np.exp(-0.5 * (cost - cost.min()))
+    weight /= weight.sum()
+    return CurveComparison(
+        tuple(fits[i] for i in order), tuple(float(cost[i]) for i in order), tuple(float(weight[i]) for i in order)
+    )
+
+
+def _costs(fits: list[GrowthFit]) -> Floats:
+    """AICc of each fit, on one set of weights: those of the fit with the least scatter in plain increments."""
+    n = fits[0].problem.amount.shape[1]
+    steps = fits[0].problem.steps and not fits[0].problem.known
+    rss = np.array([float(fit.found.rss[0]) for fit in fits])
+    if steps:
+        raw = np.diff(fits[0].amount)
+        fitted = [np.diff(fit.predict(fit.time_h)) for fit in fits]
+        model = min(range(len(fits)), key=lambda i: float(np.sum((raw - fitted[i]) ** 2)))
+        weight = fits[model].problem.weight
+        weight = np.ones(n) if weight is None else weight[0]
+        rss = np.array([float(np.sum((weight * (raw - each)) ** 2)) for each in fitted])
+    known = fits[0].problem.known
+    out = np.empty(len(fits))
+    for i, fit in enumerate(fits):
+        k = fit.shape.parameters + (0 if known else 1)
+        spare = n - k - 1
+        small = 2 * k * (k + 1) / spare if spare > 0 else np.inf
+        out[i] = (rss[i] if known else n * np.log(max(rss[i], 1e-300) / n)) + 2 * k + small
     return out
-
-
-def _alike(values: Sequence[Any]) -> float:
-    x = np.array([nominal(value) for value in values])
-    inverse = np.linalg.pinv(np.array(covariance_matrix(list(values)), dtype=float))
-    ones = np.ones_like(x)
-    mean = ones @ inverse @ x / (ones @ inverse @ ones)
-    misfit = float((x - mean) @ inverse @ (x - mean))
-    return float(chi2.sf(misfit, len(x) - 1))

@@ -7,7 +7,7 @@ from typing import cast
 import numpy as np
 
 from fermkit.curves import Shape
-from fermkit.fitter import Floats, Found, Problem, Rows, columns, descend, reach
+from fermkit.fitter import Floats, Found, Problem, Rows, columns, descend, quiet, reach
 
 Measure = Callable[[Floats, Floats], tuple[Floats, Floats]]
 """From levels (m,) and shape parameters (m, q): some values (m, k) and their slopes (m, k, q + 1)."""
@@ -31,6 +31,7 @@ def by_differences(value: Callable[[Floats, Floats], Floats]) -> Measure:
     return measure
 
 
+@quiet
 def extremes(
     shape: Shape,
     theta: Floats,
@@ -94,7 +95,7 @@ def extremes(
         theta = theta + step
         ended = small & (cap == 1.0)
         ends[live[ended]] = value[ended] + np.einsum("mi,mi->m", a[ended], step[ended])
-        keep = ~ended & (np.abs(theta[:, 1:]) < bounds).all(axis=1)
+        keep = ~ended & (np.abs(theta[:, 1:]) < bounds).all(axis=1) & (np.abs(theta[:, 0]) < 250)
         live, theta, last, step = live[keep], theta[keep], last[keep], step[keep]
         if not live.size:
             break
@@ -174,6 +175,7 @@ def _counted(stack: Floats, problem: Problem) -> tuple[Floats, Floats]:
     return left, np.where(usual, deviance, left**2)
 
 
+@quiet
 def resampled(
     shape: Shape, problem: Problem, found: Found, resamples: int, seed: int, measure: Measure | None = None
 ) -> tuple[Floats, Floats]:

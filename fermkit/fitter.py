@@ -85,6 +85,9 @@ class Problem:
         )
 
 
+quiet = np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore")
+"""Trial steps may run off into infinities; they are refused by their residual sum, not by a warning."""
+
 _dot = getattr(np, "vecdot", None) or (lambda a, b: np.einsum("ij,ij->i", a, b))  # vecdot: numpy 2
 
 
@@ -178,7 +181,7 @@ def _inverse(normal: Floats, damping: Floats | float = 0.0) -> Floats:
     good = np.linalg.cond(scaled) < 1e14
     out = np.zeros_like(scaled)
     out[good] = np.linalg.inv(scaled[good])
-    return np.moveaxis(out, 0, 2) / size[:, None] / size[None, :]
+    return np.asarray(np.moveaxis(out, 0, 2) / size[:, None] / size[None, :])
 
 
 def _inverse3(n: Floats) -> Floats:
@@ -217,7 +220,7 @@ class Found:
 
     def theta(self) -> Floats:
         """ln level and shape parameters: (m, q + 1). The level must be above zero."""
-        return np.column_stack([np.log(self.level), self.p])
+        return np.column_stack([np.log(np.where(self.level > 0, self.level, np.nan)), self.p])
 
     def covariance(self) -> Floats:
         """Covariance of (ln level, shape parameters) for readings of unit variance: (m, q+1, q+1).
@@ -291,7 +294,7 @@ def descend(
             ended = rows[done]
             out.p[ended] = trial[done]
             out.sums.rows[:, ended] = now.rows[:, done]
-            out.sums.rows[2, ended] -= np.minimum(gain[done], now.rss[done])
+            _follow(out.sums.rows, ended, now, (trial - p)[done], gain, done)
             out.sweeps[ended] = turn
             out.converged[ended] = (damping[done] <= 1e10) & (turn < sweeps)
             keep = ~done
@@ -311,6 +314,14 @@ def descend(
             before = np.where(better, length + 1e-300, 1e-300)
             damping = np.where(better, np.where(damping > 1e-3, damping / 8, 0.0), np.maximum(8 * damping, 1e-2))
     return out
+
+
+def _follow(rows: Floats, ended: Rows, now: Sums, step: Floats, gain: Floats, done: Flags) -> None:
+    """Bring level and residual sum along with a last step that is taken without another sweep."""
+    q = now.q
+    along = np.einsum("im,mi->m", now.rows[3 : 3 + q, done], step) / now.rows[0, done]
+    rows[1, ended] *= 1 - along
+    rows[2, ended] -= np.minimum(gain[done], now.rss[done])
 
 
 @lru_cache(maxsize=16)
@@ -377,4 +388,4 @@ def expected(shape: Shape, found: Found, problem: Problem) -> Floats:
     """The fitted readings, or increments, unweighted: (m, n)."""
     extra = (np.exp(found.p[:, 2:3]),) if shape.asymmetric else ()
     g = shape.value(np.exp(found.p[:, :1]), found.p[:, 1:2], problem.time, *extra)
-    return cast(Floats, (np.diff(g, axis=1) if problem.steps else g) * found.level[:, None])
+    return (np.diff(g, axis=1) if problem.steps else g) * found.level[:, None]

@@ -12,7 +12,7 @@ from fermkit.checks import one_of
 from fermkit.confidence import extremes
 from fermkit.curves import Shape, shape_named
 from fermkit.errors import InputError
-from fermkit.fitter import Floats, Found, Problem, expected
+from fermkit.fitter import Floats, Found, Problem, expected, quiet
 from fermkit.weights import solve
 
 if TYPE_CHECKING:
@@ -266,6 +266,7 @@ def _closed_up(
     return times, np.take_along_axis(table, order, axis=1), now, errors
 
 
+@quiet
 def judge(shape: Shape, problem: Problem, found: Found, level: Floats) -> tuple[Floats, NDArray[np.int8]]:
     """The numbers of `COLUMNS` for a block of fits, and a verdict on each (its place in `VERDICTS`)."""
     from scipy.special import stdtrit
@@ -285,28 +286,41 @@ def judge(shape: Shape, problem: Problem, found: Found, level: Floats) -> tuple[
     verdict[inside <= 1] = STEEP
     tied = ~np.isfinite(spread).all(axis=1) | ~np.isfinite(numbers).all(axis=1)
     top = np.max(np.abs(level if problem.weight is None or problem.steps else _unweighted(level, problem)), axis=1)
-    unsure = ~tied & ((covariance[:, 0, 0] > 0.01) | (height > 3 * top))
+    unsure = ~tied & (found.level > 0) & ((covariance[:, 0, 0] > 0.01) | (height > 3 * top))
+    verdict[~found.converged] = UNSETTLED
+    open_ends = np.zeros((m, 3), dtype=bool)
     if unsure.any():
         rows = np.flatnonzero(unsure)
-        room = (1.0 if problem.known else stdtrit(dof[rows], 0.975) ** 2) * variance[rows]
-        room = room * 1.96**2 if problem.known else room
-        some = Found(found.p[rows], type(found.sums)(found.sums.rows[:, rows], found.sums.q), rows, unsure[rows])
-        end = extremes(
-            shape,
-            some.theta(),
-            problem.of(rows),
-            room,
-            np.zeros(len(rows), dtype=np.intp),
-            np.ones(len(rows)),
-        )
-        verdict[rows[~(end < 30 * top[rows])]] = OPEN
-    verdict[~found.converged] = UNSETTLED
+        room = variance[rows] * (1.96**2 if problem.known else stdtrit(dof[rows], 0.975) ** 2)
+        open_ends[rows] = _open_ends(shape, problem.of(rows), found.theta()[rows], room, 30 * top[rows])
+        verdict[open_ends[:, 0]] = OPEN
     verdict[tied] = TIED
     verdict[~_grows(shape, problem, found)] = FLAT
     verdict[~(found.level > 0)] = FALLS
     values[np.isin(verdict, (FALLS, FLAT, TIED)), :8] = np.nan
-    values[np.ix_(verdict == OPEN, (0, 1, 6, 7))] = np.nan
+    for which, places in enumerate(([0, 1, 6, 7], [2, 3], [4, 5])):
+        values[:, places] = np.where(open_ends[:, which : which + 1], np.nan, values[:, places])
     return values, verdict
+
+
+def _open_ends(shape: Shape, problem: Problem, theta: Floats, room: Floats, far: Floats) -> NDArray[np.bool_]:
+    """Whether the readings leave the 95 % interval open: of final amount, largest rate, lag (m, 3).
+
+    Rate and lag are asked for only where the final amount is open.
+    """
+    m = len(theta)
+
+    def end(which: int, side: float, rows: NDArray[np.intp]) -> Floats:
+        part = problem.of(rows)
+        return extremes(shape, theta[rows], part, room[rows], np.full(len(rows), which), np.full(len(rows), side))
+
+    out = np.zeros((m, 3), dtype=bool)
+    out[:, 0] = ~(end(0, 1.0, np.arange(m)) < far)
+    rows = np.flatnonzero(out[:, 0])
+    if rows.size:
+        out[rows, 1] = ~np.isfinite(end(1, 1.0, rows))
+        out[rows, 2] = ~(np.isfinite(end(2, -1.0, rows)) & np.isfinite(end(2, 1.0, rows)))
+    return out
 
 
 def _unweighted(amount: Floats, problem: Problem) -> Floats:

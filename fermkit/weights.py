@@ -5,12 +5,13 @@ from dataclasses import replace
 import numpy as np
 
 from fermkit.curves import Shape
-from fermkit.fitter import Floats, Found, Problem, columns, descend, expected, reach, start
+from fermkit.fitter import ERROR_IN_SE, Floats, Found, Problem, columns, descend, expected, quiet, reach, start
 
-COUNTING_SHARES = (1.0, 0.3, 0.1, 0.03, 0.01, 0.003)
+COUNTING_SHARES = (1.0, 0.2, 0.03, 0.003)
 """Shares of an increment's variance that do not grow with the increment: tried, the likeliest kept."""
 
 
+@quiet
 def solve(shape: Shape, problem: Problem, level: Floats, p: Floats | None = None) -> tuple[Problem, Found]:
     """Start and fit a block of curves; increments of unknown error get their weights from the fit.
 
@@ -28,16 +29,19 @@ def solve(shape: Shape, problem: Problem, level: Floats, p: Floats | None = None
         The problem with the weights that were used, and the fits.
     """
     limit = reach(shape, problem.time)
-    found = descend(shape, start(shape, problem, level, limit) if p is None else p, problem, limit)
+    p = start(shape, problem, level, limit) if p is None else p
     if not problem.steps or problem.known:
-        return problem, found
-    for _ in range(3):
-        weighed = weigh_increments(shape, problem, found)
-        found = descend(shape, found.p, weighed, limit)
+        return problem, descend(shape, p, problem, limit)
+    found = descend(shape, p, problem, limit, sweeps=1)
+    for shares, tolerance in (((0.2,), 0.1), (COUNTING_SHARES, 0.01), (COUNTING_SHARES, ERROR_IN_SE)):
+        weighed = weigh_increments(shape, problem, found, shares)
+        found = descend(shape, found.p, weighed, limit, tolerance=tolerance)
     return weighed, found
 
 
-def weigh_increments(shape: Shape, problem: Problem, found: Found) -> Problem:
+def weigh_increments(
+    shape: Shape, problem: Problem, found: Found, shares: tuple[float, ...] = COUNTING_SHARES
+) -> Problem:
     """Give increments of unknown error their weights.
 
     The variance of an increment is taken as part constant (a gauge, a drift) and part in proportion to
@@ -47,31 +51,32 @@ def weigh_increments(shape: Shape, problem: Problem, found: Found) -> Problem:
     """
     there = np.ones((1, 1)) if problem.weight is None else (problem.weight > 0).astype(float)
     there = np.broadcast_to(there, problem.amount.shape)
-    count = there.sum(axis=1, keepdims=True)
-    mean = np.maximum(expected(shape, found, problem), 0.0) * there
+    count = there.sum(axis=1)
+    mean = np.maximum(expected(shape, found, problem), 0.0)
+    mean *= there
     left = (problem.amount - mean) ** 2
-    middle = np.maximum(mean.sum(axis=1, keepdims=True) / count, 1e-300)
-    mean /= middle
-    best = np.full(len(mean), np.inf)
-    weight, counting, worth = np.ones_like(mean), np.zeros((len(mean), 2)), count[:, 0].copy()
-    for share in COUNTING_SHARES:
-        variance = share + (1 - share) * mean
-        size = (left / variance).sum(axis=1) / count[:, 0]
-        cost = count[:, 0] * np.log(np.maximum(size, 1e-300)) + (np.log(variance) * there).sum(axis=1)
-        cost += 2.0 if COUNTING_SHARES[-1] < share < 1 else 0.0
-        win = cost < best
-        best[win] = cost[win]
-        weight[win] = 1 / np.sqrt(variance[win])
-        counting[win] = (np.array([1 - share, share / max(1 - share, 1e-9)]) * [[1.0, 1.0]])[0]
-        worth[win] = count[win, 0]
-        if share <= 0.03:  # a small share may be none: where next to nothing came, nothing is learnt
-            worth[win] = ((1 - share) * mean / variance).sum(axis=1)[win]
-    counting[:, 0] /= middle[:, 0]
-    counting[:, 1] *= middle[:, 0]
-    weight *= there
+    middle = np.maximum(mean.sum(axis=1) / count, 1e-300)
+    mean /= middle[:, None]
+    best, share = np.full(len(mean), np.inf), np.ones(len(mean))
+    for trial in shares:
+        variance = mean * (1 - trial)
+        variance += trial
+        size = (left / variance).sum(axis=1) / count
+        np.log(variance, out=variance)
+        cost = count * np.log(np.maximum(size, 1e-300)) + (variance * there).sum(axis=1)
+        cost += 2.0 if COUNTING_SHARES[-1] < trial < 1 else 0.0
+        share = np.where(cost < best, trial, share)
+        best = np.minimum(cost, best)
+    mean *= (1 - share)[:, None]
+    variance = mean + share[:, None]
+    # a small share may be none: where next to nothing came, nothing is learnt of the scatter
+    worth = np.where(share <= 0.03, (mean / variance).sum(axis=1), count)
+    counting = np.stack([(1 - share) / middle, share / np.maximum(1 - share, 1e-9) * middle], axis=1)
+    weight = there / np.sqrt(variance)
     return replace(problem, amount=problem.amount * weight, weight=weight, worth=worth, counting=counting)
 
 
+@quiet
 def solve_robust(shape: Shape, problem: Problem, level: Floats) -> tuple[Problem, Found]:
     """As `solve`, with bisquare weights that give wild readings little say.
 
