@@ -32,6 +32,9 @@ SWELLING_ML: Final = (37.51, -9.585e-2, 8.740e-4, -5.044e-7)
 MOST_CO2_BAR: Final = 12.0
 """Highest partial pressure of CO2 that `properties` works out [bar, absolute]."""
 
+GRID_BAR: Final = np.linspace(0.0, MOST_CO2_BAR, 65)
+"""Where the amount in a vessel is worked out before the root between two of them is sought [bar]."""
+
 
 @dataclass(frozen=True)
 class GasSpace:
@@ -92,11 +95,14 @@ class GasSpace:
 
     def amount(self, co2_bar: Any) -> Any:
         """All CO2 in the vessel [mol] under a partial pressure of CO2."""
-        return self.dissolved(co2_bar) + self.room(co2_bar) * gas_mol_per_L(self.temperature_C, co2_bar)
+        dissolved = self.dissolved(co2_bar)
+        room = self.total_L - self.liquid_L - self.swelling * dissolved
+        return dissolved + room * gas_mol_per_L(self.temperature_C, co2_bar)
 
     def parts(self, co2_bar: Any) -> Floats:
         """Gauge, absolute, CO2, air, water [bar], dissolved, in the gas space [mol], gas space [L]."""
-        room = self.room(co2_bar)
+        dissolved = self.dissolved(co2_bar)
+        room = self.total_L - self.liquid_L - self.swelling * dissolved
         if np.min(room) <= 0:
             raise InputError(
                 f"the swollen liquid fills the vessel: {self.liquid_L:.4g} L in {self.total_L:g} L "
@@ -108,9 +114,7 @@ class GasSpace:
         water = water_vapour_pressure(self.temperature_C) + 0.0 * room
         absolute = co2_bar + air + water
         gas = room * gas_mol_per_L(self.temperature_C, co2_bar)
-        return np.array(
-            [absolute - self.barometer_bar, absolute, co2_bar, air, water, self.dissolved(co2_bar), gas, room]
-        )
+        return np.array([absolute - self.barometer_bar, absolute, co2_bar, air, water, dissolved, gas, room])
 
     def most_mol(self) -> float:
         """CO2 made since closing up to which a curve is worked out [mol]: just inside the equations' end."""
@@ -136,14 +140,17 @@ class GasSpace:
 
     def co2_bar(self, co2_mol: Any) -> Any:
         """Partial pressure of CO2 [bar] that an amount in the vessel makes."""
-        most = float(self.amount(MOST_CO2_BAR))
-        if np.max(co2_mol) > most * (1 + 1e-12):
+        wanted = np.asarray(co2_mol, dtype=float)
+        held = self.amount(GRID_BAR)
+        if np.max(wanted) > held[-1] * (1 + 1e-12):
             raise InputError(
-                f"{np.max(co2_mol):.3g} mol CO2 in this vessel presses with more than {MOST_CO2_BAR:g} bar",
-                f"at most {most:.3g} mol, where the equations end",
+                f"{np.max(wanted):.3g} mol CO2 in this vessel presses with more than {MOST_CO2_BAR:g} bar",
+                f"at most {held[-1]:.3g} mol, where the equations end",
                 "never close it on this: fit an airlock or a relief valve, or take far less sugar",
             )
-        return rising_root(self.amount, np.asarray(co2_mol, dtype=float), MOST_CO2_BAR)
+        cell = np.clip(np.searchsorted(held, wanted), 1, held.size - 1)
+        slope = (held[cell] - held[cell - 1]) / (GRID_BAR[cell] - GRID_BAR[cell - 1])
+        return _rising_root(self.amount, wanted, np.interp(wanted, held, GRID_BAR), slope, MOST_CO2_BAR)
 
     def vented(self, made_mol: float, surplus: float) -> Floats:
         """One vent: gauge and absolute after refilling [bar], CO2 let go and left [mol].
@@ -188,16 +195,16 @@ def gas_mol_per_L(temperature_C: float, co2_bar: Any) -> Any:
     return co2_bar / (z * L_BAR_GAS_CONSTANT * (temperature_C + ZERO_CELSIUS_K))
 
 
-def rising_root(function: Callable[[Any], Any], target: Any, top: float) -> Any:
-    """Where a rising, nearly straight function of 0 to `top` meets each target (Newton, held inside)."""
-    x = np.clip(target / float(function(top)) * top, 0.0, top)
-    for _ in range(60):
-        step = 1e-6 * top
-        low = np.clip(x - step, 0.0, top - 2 * step)
-        slope = (function(low + 2 * step) - function(low)) / (2 * step)
-        new = np.clip(x - (function(x) - target) / slope, 0.0, top)
-        moved = float(np.max(np.abs(new - x)))
-        x = new
-        if moved < 1e-13 * top:
+def _rising_root(function: Callable[[Any], Any], target: Floats, start: Floats, slope: Floats, top: float) -> Any:
+    """Where a rising, nearly straight function meets each target: secants from a near start."""
+    x, missed = start, function(start) - target
+    for _ in range(30):
+        new = np.clip(x - missed / slope, 0.0, top)
+        moved = new - x
+        if float(np.max(np.abs(moved))) < 1e-13 * top:
             break
+        now = function(new) - target
+        far = np.abs(moved) > 1e-9 * top
+        slope = np.where(far, (now - missed) / np.where(far, moved, 1.0), slope)
+        x, missed = new, now
     return x if x.ndim else float(x)
