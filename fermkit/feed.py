@@ -92,7 +92,7 @@ class Feed(Written):
     def page(self) -> Page:
         """The feed as a page."""
         low, high = self.usable_nitrogen_g
-        between_words = _span(low, high)
+        between_words = span(low, high)
         return Page(
             "Feed: " + ", ".join(f"{name} {plus_minus(grams, 'g')}" for name, grams in self.amounts.items()),
             [
@@ -243,7 +243,7 @@ class YeastLimits(Written):
         ]
         for name, (low, high) in self.ranges().items():
             if low is not high:
-                lines.append(Line(name, _span(low, high), "g", "a range, not a number"))
+                lines.append(Line(name, span(low, high), "g", "a range, not a number"))
         words = " or ".join(self.binding)
         tail = "" if len(self.binding) == 1 else " (their ranges overlap)"
         return Page("The most new dry yeast that each element allows", lines, [f"What binds: {words}{tail}."])
@@ -299,7 +299,8 @@ def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -
     return replace(limits, binding=binding)
 
 
-def _span(low: Any, high: Any) -> str:
+def span(low: Any, high: Any) -> str:
+    """Two ends as text, three digits each."""
     return " to ".join(f"{x:.0f}" if abs(x) >= 100 else f"{x:.3g}" for x in (nominal(low), nominal(high)))
 
 

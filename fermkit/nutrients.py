@@ -1,10 +1,9 @@
 """What to add so that nitrogen, phosphorus or sulfur does not hold the yeast back."""
 
 from dataclasses import dataclass
-from typing import Any
 
 from fermkit.checks import positive
-from fermkit.feed import YEAST_NITROGEN, YEAST_PHOSPHORUS, YEAST_SULFUR, Feed
+from fermkit.feed import YEAST_NITROGEN, YEAST_PHOSPHORUS, YEAST_SULFUR, Feed, span
 from fermkit.ingredients import Ingredient, ingredient
 from fermkit.written import Line, Page, Written, nominal
 
@@ -111,8 +110,3 @@ def _per_gram(thing: Ingredient, element: str) -> float:
 
 def _pair(ends: list[float]) -> tuple[float, float]:
     return min(ends), max(ends)
-
-
-def span(low: Any, high: Any) -> str:
-    """Two ends as text, three digits each."""
-    return " to ".join(f"{x:.0f}" if abs(x) >= 100 else f"{x:.3g}" for x in (nominal(low), nominal(high)))

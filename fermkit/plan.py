@@ -17,8 +17,8 @@ from fermkit.checks import between, not_negative, one_of, positive
 from fermkit.composition import compound, molar_mass
 from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.errors import InputError
-from fermkit.feed import YEAST_ASH, YEAST_WITHOUT_AIR, Feed, YeastLimits, yeast_limits
-from fermkit.nutrients import Nutrients, nutrients_for, span
+from fermkit.feed import YEAST_ASH, YEAST_WITHOUT_AIR, Feed, YeastLimits, span, yeast_limits
+from fermkit.nutrients import Nutrients, nutrients_for
 from fermkit.pathways import Fate, sugar_fate
 from fermkit.properties import (
     bicarbonate_factor,

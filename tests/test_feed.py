@@ -11,7 +11,7 @@ from uncertainties import correlation_matrix, ufloat
 
 from fermkit.composition import molar_mass
 from fermkit.errors import InputError
-from fermkit.feed import YEAST_NITROGEN, feed, yeast_limits
+from fermkit.feed import YEAST_NITROGEN, feed, span, yeast_limits
 from fermkit.ingredients import HEXOSES, ingredient, ingredient_from, ingredient_names, kitchen_measure, syrup
 from fermkit.written import nominal, uncertainty
 
@@ -212,6 +212,12 @@ def test_the_page_says_what_is_a_range():
     assert "a range, not a number" in text
     assert "1.0526" in text
     assert "±" in text
+
+
+def test_ranges_are_printed_to_three_digits():
+    """Whole grams from 100 on, never a power of ten."""
+    assert span(99.94, 100.4) == "99.9 to 100"
+    assert span(0.01234, 1205.3) == "0.0123 to 1205"
 
 
 def test_carbon_and_electron_limits_are_the_textbook_ones():

@@ -1,7 +1,7 @@
 """Published fermentation yields, heats and the oxygen of growth."""
 
-from fermkit.composition import molar_mass
-from fermkit.pathways import BALLING, sugar_fate
+from fermkit.composition import compound, molar_mass
+from fermkit.pathways import BALLING, COMBUSTION_KJ, sugar_fate
 
 HEXOSE = molar_mass("hexose")
 
@@ -67,6 +67,18 @@ def test_heat_of_fermentation(published):
         source="Cooney, Wang & Mateles, Biotechnol. Bioeng. 11 (1968) 269: 0.124 kcal/mmol O2, ± 7 %",
         verification="memory",
     )  # fmt: skip
+
+
+def test_heats_of_combustion_follow_from_enthalpies_of_formation(published):
+    """NBS tables: CO2 gas -393.51, water -285.83; dissolved glucose -1263.1, ethanol -288.3, and so on, kJ/mol."""
+    formation = {"hexose": -1263.1, "ethanol": -288.3, "glycerol": -676.6, "acetic acid": -485.8}
+    for name, enthalpy in formation.items():
+        content = compound(name).atoms
+        burnt = -(content["C"] * -393.51 + content["H"] / 2 * -285.83) + enthalpy
+        published.check(
+            f"heat of combustion of {name}, kJ/mol", COMBUSTION_KJ[name], burnt, 0.2,
+            source="NBS tables, J. Phys. Chem. Ref. Data 11, suppl. 2 (1982)", verification="memory",
+        )  # fmt: skip
 
 
 def test_ballings_rule(published):
