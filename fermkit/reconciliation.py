@@ -43,17 +43,9 @@ class Closure(Written):
             without = percent(self.measured_only[name])
             extra = f"measured streams alone: {without}" if without != percent(fraction) else ""
             lines.append(Line(name, fraction * 100, "%", extra))
-        blind = [
-            f"A gap in {name} below about {100 * VISIBLE * uncertainty(fraction):.2g} % could not have been seen."
-            for name, fraction in self.found.items()
-        ]
-        over = [
-            _over(name, nominal(f) - 1, uncertainty(f))
-            for name, f in self.found.items()
-            if nominal(f) - 1 > uncertainty(f)
-        ]
+        verdicts = [_in_words(name, nominal(f) - 1, uncertainty(f)) for name, f in self.found.items()]
         gaps = [f"Not in the sums, as unmeasured: {', '.join(self.unmeasured)}."] if self.unmeasured else []
-        return Page("Recovered of what went in", lines, [*over, *blind, *gaps, *self.notes])
+        return Page("Recovered of what went in", lines, [*verdicts, *gaps, *self.notes])
 
 
 def close(
@@ -181,8 +173,17 @@ def and_list(words: Sequence[str]) -> str:
     return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
 
 
-def _over(name: str, excess: float, u: float) -> str:
-    return f"More {name} out than in, by {100 * excess:.1f} %: {excess / u:.1f} standard uncertainties."
+def _in_words(name: str, excess: float, u: float) -> str:
+    """A closure's verdict: what is missing or too much, or what could not have been seen."""
+    if u == 0:
+        return f"No {name} can be in the products that are listed with an amount."
+    size = f"{100 * abs(excess):.2g} %, {abs(excess) / u:.1f} standard uncertainties"
+    if abs(excess) <= 1.96 * u:
+        blind = f"a gap below about {100 * VISIBLE * u:.2g} % could not have been seen"
+        return f"{name.capitalize()} is found within its uncertainty; {blind}."
+    if excess > 0:
+        return f"More {name} out than in, by {size}: a mistake somewhere."
+    return f"Some {name} is missing, {size}: a mistake somewhere, or a stream that is not listed."
 
 
 def _short(amount: Any) -> str:

@@ -79,15 +79,17 @@ def test_sucrose_and_its_hexose_close_alike():
 
 
 def test_closure_says_what_it_could_not_have_seen():
-    """A closure of 93 ± 9 % is told as blind below about 25 %."""
-    blind = Balance(
-        {"glucose": -ufloat(100, 9.0), "ethanol": ufloat(45, 1.5), "CO2": ufloat(39, 1)}, priors="none"
-    ).closure()
-    assert any("could not have been seen" in remark for remark in blind.page().remarks)
-    gap = float(
-        next(r for r in blind.page().remarks if "carbon" in r and "below" in r).split("about ")[1].split(" %")[0]
-    )
-    assert gap == pytest.approx(280 * blind["carbon"].s, rel=0.05)
+    """93 ± 9 % could not see a gap below about 25 %; 93 ± 1 % is a mistake somewhere."""
+
+    def closure(u_sugar):
+        streams = {"glucose": -ufloat(100, u_sugar), "ethanol": ufloat(44, 0.5), "CO2": ufloat(52.3, 0.3)}
+        return Balance(streams, priors="none").closure()
+
+    blind, sharp = closure(9.6), closure(0.5)
+    assert blind["carbon"].n == pytest.approx(0.93, abs=0.005)
+    assert blind["carbon"].s == pytest.approx(0.09, abs=0.002)
+    assert "Carbon is found within its uncertainty; a gap below about 25 % could not have been seen." in str(blind)
+    assert "Some carbon is missing, 7" in str(sharp) and "a mistake somewhere" in str(sharp)
 
 
 def test_over_recovery_is_shown():
