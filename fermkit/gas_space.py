@@ -152,23 +152,26 @@ class GasSpace:
         slope = (held[cell] - held[cell - 1]) / (GRID_BAR[cell] - GRID_BAR[cell - 1])
         return _rising_root(self.amount, wanted, np.interp(wanted, held, GRID_BAR), slope, MOST_CO2_BAR)
 
-    def vented(self, made_mol: float, surplus: float) -> Floats:
-        """One vent: gauge and absolute after refilling [bar], CO2 let go and left [mol].
+    def vented(self, made_mol: float, surplus: float, times: int) -> Floats:
+        """After some vents: gauge and absolute after refilling [bar], CO2 let go and left [mol].
 
         `surplus` is the share of the liquid's surplus that stays in it while open.
         """
-        total = made_mol + self.start_mol
-        _, _, co2, air, water, dissolved, _, room = self.parts(self.co2_bar(total))
-        dry = self.barometer_bar - water
-        flat = float(self.dissolved(dry))
-        kept = flat + (dissolved - flat) * surplus if dissolved > flat else dissolved
-        washed = math.exp(-(dissolved - kept) * self.RT / (self.barometer_bar * room))
-        air_left = dry * air / (co2 + air) * washed
-        room = self.total_L - self.liquid_L - self.swelling * kept
-        left = kept + float(gas_mol_per_L(self.temperature_C, dry - air_left)) * room
-        again = replace(self, air_mol=air_left * room / self.RT)
-        gauge, absolute, *_ = again.parts(again.co2_bar(left))
-        return np.array([gauge, absolute, total - left, left])
+        left, space = made_mol + self.start_mol, self
+        for _ in range(times):
+            gauge, _, co2, air, water, dissolved, _, room = space.parts(space.co2_bar(left))
+            if gauge <= 0:
+                break
+            dry = self.barometer_bar - water
+            flat = float(self.dissolved(dry))
+            kept = flat + (dissolved - flat) * surplus if dissolved > flat else dissolved
+            washed = math.exp(-(dissolved - kept) * self.RT / (self.barometer_bar * room))
+            air_left = dry * air / (co2 + air) * washed
+            room = self.total_L - self.liquid_L - self.swelling * kept
+            left = kept + float(gas_mol_per_L(self.temperature_C, dry - air_left)) * room
+            space = replace(self, air_mol=air_left * room / self.RT)
+        gauge, absolute, *_ = space.parts(space.co2_bar(left))
+        return np.array([gauge, absolute, made_mol + self.start_mol - left, left])
 
 
 def carried(function: Callable[..., Floats], inputs: Mapping[str, Any]) -> tuple[Any, ...]:

@@ -82,6 +82,7 @@ class Vent(Written):
 
     before: Pressure
     rating: str
+    times: int
     duration_min: float
     degassing_per_h: float | None
     at_once_gauge_bar: float
@@ -92,8 +93,9 @@ class Vent(Written):
 
     def page(self) -> Page:
         """Lines for the lab book and the warnings."""
+        vents = "A vent" if self.times == 1 else f"{self.times} vents"
         return Page(
-            f"A vent of {self.duration_min:g} min, {self.before.about}",
+            f"{vents} of {self.duration_min:g} min, {self.before.about}",
             (
                 Line("before, gauge", self.before.gauge_bar, "bar"),
                 Line("at once, gauge", self.at_once_gauge_bar, "bar", "open to the air"),

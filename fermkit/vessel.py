@@ -1,8 +1,7 @@
 """Pressure in a closed vessel: where the CO2 is, what warming adds, what a vent does not do.
 
-The CO2 of a fermentation shares itself between the liquid and the gas space; both count. The gas
-space also holds the sealed air and water vapour. A calculation is no safety device: the pages say
-so, and say what only a maker's rating could tell.
+The CO2 of a fermentation shares itself between the liquid and the gas space; both count. A calculation
+is no safety device: the pages say so, and say what only a maker's rating could tell.
 """
 
 import math
@@ -144,8 +143,10 @@ class Vessel(Written):
         rating, doubts = self.against_rating(parts[0]), self._doubts(nominal(parts[-1]))
         return replace(Pressure(self.in_short(), rating, self.liquid_L, co2_mol, *parts), doubts=doubts)
 
-    def after_vent(self, co2_mol: Any, duration_min: float = 0.0, degassing_per_h: float | None = None) -> Vent:
-        """What venting once would and would not do.
+    def after_vent(
+        self, co2_mol: Any, duration_min: float = 0.0, degassing_per_h: float | None = None, *, times: int = 1
+    ) -> Vent:
+        """What venting would and would not do.
 
         Parameters
         ----------
@@ -156,6 +157,8 @@ class Vessel(Written):
         degassing_per_h : float or None
             How fast the liquid's surplus of CO2 leaves while open [1/h]. None: not at all, which
             leaves the most.
+        times : int
+            How often it is vented, each time after the liquid has refilled the gas space.
 
         Returns
         -------
@@ -172,6 +175,7 @@ class Vessel(Written):
         Mass balance and Henry's law; k depends on stirring and foam (common practice, no source).
         """
         not_negative(duration_min, "duration of the vent [min]")
+        between(times, 1, 1000, "number of vents")
         if degassing_per_h is not None:
             not_negative(degassing_per_h, "degassing rate [1/h]")
         before = self.pressure(co2_mol)
@@ -185,10 +189,10 @@ class Vessel(Written):
 
         def vented(**inputs: float) -> Floats:
             made = inputs.pop("co2_mol")
-            return self._space(**inputs).vented(made, surplus)
+            return self._space(**inputs).vented(made, surplus, times)
 
         parts = carried(vented, self._inputs(co2_mol=co2_mol))
-        return Vent(before, self.against_rating(parts[0]), duration_min, degassing_per_h, 0.0, *parts)
+        return Vent(before, self.against_rating(parts[0]), times, duration_min, degassing_per_h, 0.0, *parts)
 
     def headroom(self, bar_gauge: float | None = None, *, fraction: float = 1.0) -> Headroom:
         """How much CO2, and so how much sugar, brings this vessel to a pressure when it is kept closed.

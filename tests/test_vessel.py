@@ -416,3 +416,16 @@ def test_an_ill_known_gas_space_is_doubted():
     less_room = Vessel(total_L=2.0, liquid_L=1.97, temperature_C=25.0, solubility_vs_water=1.0).pressure(0.4)
     assert less_room.gauge_bar > nominal(found.gauge_bar) + 2 * uncertainty(found.gauge_bar)
     assert "straight line" not in str(jar().pressure(0.2))
+
+
+def test_many_vents_one_after_another():
+    """Each vent takes less than the one before; at 5 % headspace it takes nine to halve the pressure."""
+    vessel = jar(liquid_L=1.9)
+    back = [vessel.after_vent(0.42, times=n).refilled_gauge_bar for n in range(1, 60)]
+    before = vessel.pressure(0.42).gauge_bar
+    fall = -np.diff([before, *back])
+    assert np.all(fall > 0) and np.all(np.diff(fall) < 0)
+    assert sum(p > before / 2 for p in back) + 1 == 9
+    assert "3 vents" in str(vessel.after_vent(0.42, times=3))
+    with pytest.raises(InputError, match="number of vents"):
+        vessel.after_vent(0.42, times=0)
