@@ -1,6 +1,6 @@
 """Standards to a curve, and the curve read backwards: signals of samples to ethanol."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -10,9 +10,9 @@ from uncertainties import UFloat
 
 from fermkit.budget import student
 from fermkit.checks import one_of
-from fermkit.errors import FermkitError, InputError
+from fermkit.errors import InputError
 from fermkit.limits import Limits, limits_of
-from fermkit.linearity import Judgement, Outliers, lack_of_fit, mandel_test, outliers_of
+from fermkit.linearity import Judgement, Outliers, choose_curve, even_scatter, lack_of_fit, mandel_test, outliers_of
 from fermkit.readback import (
     Reading,
     dilution_of,
@@ -122,6 +122,11 @@ class Calibration(Written):
     def linearity(self) -> Judgement:
         """Mandel's test: would a quadratic describe the standards better than a straight line?"""
         return mandel_test(self.fitted.x, self.fitted.y)
+
+    @cached_property
+    def even_scatter(self) -> Judgement:
+        """Is the scatter the same along the curve, once weighted?"""
+        return even_scatter(self.fitted)
 
     @cached_property
     def outliers(self) -> Outliers:
@@ -292,6 +297,8 @@ class Calibration(Written):
         said += self._limits.page().remarks
         if self.curve == "line":
             said.append(self.linearity.verdict)
+        if self.even_scatter.passed is False:
+            said.append(self.even_scatter.verdict)
         if self.reason:
             said.append(self.reason)
         if self.outliers.suspects:
@@ -391,52 +398,14 @@ def fit_calibration(
     contents = contents_of(ethanol_pct_vol, u_standards)
     values = above_baseline(signal, baseline, "signal of the standards")
 
-    def fit(name: str, reason: str = "") -> Calibration:
+    def fit(name: str) -> FittedCurve:
         fitted = fit_standards(
             CURVES[name], contents, values, weights=weights, u_signal=u_signal, temperature_C=temperature_C,
             humidity_pct=humidity_pct, sensor=sensor, band_K=band_K, units=(unit, content_unit),
             above_baseline=baseline is not None,
         )  # fmt: skip
         check_direction(fitted, direction)
-        return Calibration(name, weights if u_signal is None else "stated", reason, fitted)
+        return fitted
 
-    return _suggested(fit) if curve == "suggest" else fit(curve)
-
-
-def _suggested(fit: Callable[..., Calibration]) -> Calibration:
-    """The simplest curve that the standards do not contradict, with the reason in words."""
-    line = fit("line")
-    tried, scores = {"line": line}, {"line": _aicc(line)}
-    for name in ("quadratic", "power", "logistic4"):
-        try:
-            tried[name] = fit(name)
-        except FermkitError:
-            continue
-        scores[name] = _aicc(tried[name])
-    best = min(scores, key=lambda name: scores[name])
-    if not np.isfinite(scores[best]):
-        return fit("line", "a straight line was taken: so few readings cannot tell one curve from another")
-    close = [name for name in scores if scores[name] - scores[best] < 2]
-    chosen = min(close, key=lambda name: (len(tried[name].parameters), scores[name]))
-    gain, bend = scores["line"] - scores[chosen], line.linearity.verdict
-    straight = line.lack_of_fit.passed is not False and line.linearity.passed is not False
-    if straight and gain < 4:
-        return fit(
-            "line", f"a straight line was chosen: {bend}; the best curve, {best}, is no better than chance allows"
-        )
-    if chosen == "line":
-        return fit("line", f"a straight line was chosen for want of a better curve: {bend}")
-    return fit(chosen, f"the {chosen} was chosen: {bend}; its AICc is {gain:.1f} below that of the straight line")
-
-
-def _aicc(cal: Calibration) -> float:
-    """Akaike's criterion for few readings, from the weighted residuals.
-
-    Burnham & Anderson, Model Selection and Multimodel Inference, 2002, ch. 2.
-    """
-    n, k = cal.signal.size, len(cal.parameters) + 1
-    if n - k - 1 <= 0:
-        return float("inf")
-    shares = cal.fitted.variance(cal.fitted_signal) / cal.fitted.scale
-    spread = float(cal.residuals**2 @ (1 / shares)) / n
-    return float(n * np.log(max(spread, 1e-300)) + np.log(shares).sum() + 2 * k + 2 * k * (k + 1) / (n - k - 1))
+    name, reason = choose_curve(fit) if curve == "suggest" else (curve, "")
+    return Calibration(name, weights if u_signal is None else "stated", reason, fit(name))

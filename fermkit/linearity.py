@@ -1,5 +1,6 @@
 """Is it the right curve? Lack of fit, the test of linearity, and standards that stand apart."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -7,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from fermkit.checks import numbers, same_length
+from fermkit.errors import FermkitError
 from fermkit.response import FittedCurve
 from fermkit.standards import level_means
 from fermkit.written import Line, Page, Written, in_words
@@ -148,6 +150,34 @@ def mandel_test(ethanol_pct_vol: ArrayLike, signal: ArrayLike) -> Judgement:
     return Judgement(name, f, p, (1.0, nu), p >= 0.01, f"{words} (Mandel's F = {f:.2f}, {in_words(p)})")
 
 
+def even_scatter(fitted: FittedCurve) -> Judgement:
+    """Does the scatter that the weights leave grow or shrink along the curve?
+
+    Notes
+    -----
+    n·R² of the squared weighted residuals on the fitted signal, held against chi-square on one degree of freedom.
+
+    References
+    ----------
+    Koenker 1981, J. Econometrics 17, 107; Cook & Weisberg 1983, Biometrika 70, 1.
+    """
+    name, signals = "Even scatter", fitted.signal(fitted.x)
+    squares = (fitted.y - signals) ** 2 / fitted.variance(signals)
+    if squares.size < 8 or np.ptp(squares) == 0:
+        return _untestable(name, "fewer than eight readings do not show how the scatter runs")
+    r = float(np.corrcoef(squares, signals)[0, 1])
+    statistic = squares.size * r**2
+    p = float(special.chdtrc(1.0, statistic))
+    grows = "grow" if r > 0 else "shrink"
+    verdict = (
+        f"the scatter is even along the curve ({in_words(p)})"
+        if p >= 0.05
+        else f"the scatter seems to {grows} along the curve ({in_words(p)}): intervals are then too narrow at one end; take "
+        "weights='proportional' or 'replicates'"
+    )
+    return Judgement(name, statistic, p, (1.0, float("inf")), p >= 0.05, verdict)
+
+
 @dataclass(frozen=True, repr=False)
 class Outliers(Written):
     """How far each standard stands from the others.
@@ -268,3 +298,49 @@ def grubbs_critical(count: int, level: float = 0.95) -> float:
     """
     t = special.stdtrit(count - 2, 1 - (1 - level) / (2 * count))
     return float((count - 1) / np.sqrt(count) * np.sqrt(t**2 / (count - 2 + t**2)))
+
+
+def choose_curve(fit: Callable[[str], FittedCurve]) -> tuple[str, str]:
+    """The simplest curve that the standards do not contradict, and the reason in words.
+
+    The straight line stays unless a bend is shown or another curve is better by more than chance; among curves
+    within 2 of the best AICc, the one with the fewest parameters.
+
+    References
+    ----------
+    Burnham & Anderson, Model Selection and Multimodel Inference, 2002, ch. 2.
+    """
+    line = fit("line")
+    scores, sizes = {"line": _aicc(line)}, {"line": 2}
+    for name in ("quadratic", "power", "logistic4"):
+        try:
+            tried = fit(name)
+        except FermkitError:
+            continue
+        scores[name], sizes[name] = _aicc(tried), tried.values.size
+    best = min(scores, key=lambda name: scores[name])
+    if not np.isfinite(scores[best]):
+        return "line", "a straight line was taken: so few readings cannot tell one curve from another"
+    chosen = min(
+        (name for name in scores if scores[name] - scores[best] < 2), key=lambda name: (sizes[name], scores[name])
+    )
+    bend, gain = mandel_test(line.x, line.y), scores["line"] - scores[chosen]
+    if lack_of_fit(line).passed is not False and bend.passed is not False and gain < 4:
+        return (
+            "line",
+            f"a straight line was chosen: {bend.verdict}; the best curve, {best}, is no better than chance allows",
+        )
+    if chosen == "line":
+        return "line", f"a straight line was chosen for want of a better curve: {bend.verdict}"
+    return chosen, f"the {chosen} was chosen: {bend.verdict}; its AICc is {gain:.1f} below that of the straight line"
+
+
+def _aicc(fitted: FittedCurve) -> float:
+    """Akaike's criterion for few readings, from the weighted residuals."""
+    n, k = fitted.y.size, fitted.values.size + 1
+    if n - k - 1 <= 0:
+        return float("inf")
+    signals = fitted.signal(fitted.x)
+    shares = fitted.variance(signals) / fitted.scale
+    spread = float((fitted.y - signals) ** 2 @ (1 / shares)) / n
+    return float(n * np.log(max(spread, 1e-300)) + np.log(shares).sum() + 2 * k + 2 * k * (k + 1) / (n - k - 1))

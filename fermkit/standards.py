@@ -308,7 +308,14 @@ def check_direction(fitted: FittedCurve, direction: str) -> None:
     """Refuse a curve that turns round inside the standards, or falls unasked."""
     low, high = fitted.range
     grid = np.linspace(low, high, 201)
-    steps = np.sign(np.diff(fitted.signal(grid)))
+    signals = fitted.signal(grid)
+    if not (np.all(np.isfinite(signals)) and np.all(np.isfinite(fitted.covariance))):
+        raise FitError(
+            f"the {fitted.curve.name} curve did not settle on these standards",
+            "standards that show the curve's bend",
+            "plot the standards, or take a simpler curve: 'line', 'quadratic'",
+        )
+    steps = np.sign(np.diff(signals))
     if steps.min() < 0 < steps.max():
         turn = grid[1:][steps != steps[0]][0]
         raise FitError(

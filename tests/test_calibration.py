@@ -157,6 +157,20 @@ def test_outlier_test_has_its_size():
     assert 0.02 < np.mean(hits) < 0.085
 
 
+def test_scatter_that_grows_is_named():
+    """Proportional scatter under equal weights is told more often than not, even scatter 5 times in 100."""
+    x, told, false = np.repeat([0.5, 2.0, 4.0, 6.0, 8.0, 10.0], 4), [], []
+    for seed in range(200):
+        chance = np.random.default_rng(seed).standard_normal(x.size)
+        told.append(fit_calibration(x, 0.3 * x * (1 + 0.08 * chance)).even_scatter.passed is False)
+        false.append(fit_calibration(x, 0.3 * x + 0.08 * chance).even_scatter.passed is False)
+    assert np.mean(told) > 0.6
+    assert 0.015 < np.mean(false) < 0.1
+    y = 0.3 * x * (1 + 0.08 * np.random.default_rng(np.argmax(told)).standard_normal(x.size))
+    assert "seems to grow along the curve" in str(fit_calibration(x, y))
+    assert fit_calibration(x, y, weights="proportional").even_scatter.passed is True
+
+
 def test_grubbs_keeps_its_size_and_finds_the_odd_one():
     """5 % of good triples to tens are suspected; an odd one is named by its value."""
     rng = np.random.default_rng(6)
