@@ -113,14 +113,22 @@ def hours_since(
             "write the date in every row",
             column=title,
         )
-    written = np.flatnonzero(~np.isnan(out))
-    if not written.size:
-        return out, start
     if kinds == {"clock"}:
         _over_midnight(out, lines, title, book)
-    zero = start or str(cells[int(written[0])])
+    first = next((str(cell) for cell in cells if cell), "")
+    return from_zero(out, kinds, first, title, start, dates, book)
+
+
+def from_zero(
+    hours: Floats, kinds: set[str], first: str, title: str, start: str, dates: str, book: Notebook
+) -> tuple[Floats, str]:
+    """Hours counted from `start`, or from the first row, whose time is written `first`."""
+    written = np.flatnonzero(~np.isnan(hours))
+    if not written.size:
+        return hours, start
+    zero = start or first
     book.note(f"times were taken as hours since {zero}", column=title)
-    return out - _zero(float(out[written[0]]), start, dates, kinds, title, book), zero
+    return hours - _zero(float(hours[written[0]]), start, dates, kinds, title, book), zero
 
 
 def iso_hours(cells: Sequence[str]) -> Floats | None:

@@ -15,10 +15,11 @@ from typing import Any, Final
 
 import numpy as np
 
-from fermkit.clock import hours_since
-from fermkit.columns import NO_READING, Body, column_of, decimal_sign, in_our_unit, numbers_of, with_units_row
+from fermkit.clock import from_zero, hours_since
+from fermkit.columns import Body, column_of, decimal_sign, in_our_unit, numbers_of, with_units_row
 from fermkit.errors import InputError
 from fermkit.findings import Finding, Notebook, rows_in_words
+from fermkit.long_tables import is_even, parsed
 from fermkit.oddities import in_order
 from fermkit.run_layout import Column
 
@@ -91,7 +92,7 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
     encoding = _encoding(data, book)
     separator, header_line = _separator(data, encoding, book)
     if len(data) > FAST_FROM_BYTES and encoding == "utf-8-sig":
-        quick = _plainnumbers_of(data, separator, header_line, asked, book)
+        quick = _quickly(data, separator, header_line, asked, book)
         if quick is not None:
             return quick
     if len(data) > LARGEST_UNEVEN_BYTES:
@@ -166,65 +167,42 @@ def _head(data: bytes, encoding: str) -> list[str]:
     return data[:200_000].decode(encoding, errors="ignore").splitlines(keepends=True)
 
 
-def _plainnumbers_of(data: bytes, separator: str, header_line: int, asked: _Asked, book: Notebook) -> Table | None:
-    """The quick way, for a long and even table of numbers: pandas' C parser. None where it is not one."""
-    lines = data.count(b"\n") + (not data.endswith(b"\n"))
-    header = _head(data, "utf-8-sig")[header_line - 1].rstrip("\r\n").split(separator)
-    if b'"' in data or len(header) > MOST_COLUMNS or data.count(b"\r") not in (0, data.count(b"\n")):
-        return None
-    counted = data.count(separator.encode()) - sum(
-        line.count(separator) for line in _head(data, "utf-8-sig")[: header_line - 1]
-    )
-    if counted != (len(header) - 1) * (lines - header_line + 1):
+def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book: Notebook) -> Table | None:
+    """The quick way, for a long and even table of numbers; None where it is not one."""
+    head = _head(data, "utf-8-sig")
+    header = [title.strip() for title in head[header_line - 1].split(separator)]
+    if len(header) > MOST_COLUMNS or not is_even(data, separator, head, header_line):
         return None
     trial = Notebook(book.file, list(book.findings))
-    found = [column_of(title.strip(), asked.columns, trial, header_line) for title in header]
-    wanted = [i for i, (column, _) in enumerate(found) if column is not None]
-    names = [column.name for column, _ in found if column is not None]
-    if len(set(names)) < len(names) or not wanted:
+    found = {i: column_of(title, asked.columns, trial, header_line) for i, title in enumerate(header)}
+    wanted = {i: (column, unit) for i, (column, unit) in found.items() if column is not None}
+    if not wanted or len({column.name for column, _ in wanted.values()}) < len(wanted):
         return None
-    words = {i for i in wanted if _is_text(*found[i])}
-    frame = _parsed(data, separator, header_line, len(header), wanted, words)
-    if frame is None or any(np.isinf(frame[i].to_numpy()).any() for i in wanted if i not in words):
+    kinds = {i: _kind(column, unit) for i, (column, unit) in wanted.items()}
+    read = parsed(data, separator, header_line, len(header), kinds)
+    if read is None:
         return None
-    rows = np.arange(header_line + 1, header_line + 1 + len(frame), dtype=np.int64)
-    out: dict[str, Any] = {"row": rows}
+    out: dict[str, Any] = {}
     units: dict[str, str] = {}
     zero = ""
-    for i in wanted:
-        column, unit = found[i]
-        title = header[i].strip()
-        if column is None:
-            continue
-        if column.kind == "text":
-            out[column.name] = [_unguarded(cell.strip()) for cell in frame[i]]
-        elif i in words:
-            out[column.name], zero = hours_since(frame.pop(i), rows, title, asked.start, asked.dates, trial)
+    for i, (column, unit) in wanted.items():
+        values = read.pop(i)
+        if kinds[i] == "text":
+            out[column.name] = [_unguarded(cell) for cell in values]
+        elif kinds[i] == "stamp":
+            hours, first = values
+            out[column.name], zero = from_zero(hours, {"date"}, first, header[i], asked.start, asked.dates, trial)
         else:
-            out[column.name] = in_our_unit(frame.pop(i).to_numpy(), title, column, unit, trial)
+            out[column.name] = in_our_unit(values, header[i], column, unit, trial)
             units[column.name] = unit if column.unit == "any" else column.unit
-    return _finished(out, units, asked, trial, zero)
+    rows = np.arange(len(next(iter(out.values()))), dtype=np.int64) + header_line + 1
+    return _finished({"row": rows, **out}, units, asked, trial, zero)
 
 
-def _is_text(column: Column | None, unit: str) -> bool:
-    return column is not None and (column.kind == "text" or (column.kind == "time" and not unit))
-
-
-def _parsed(data: bytes, separator: str, header_line: int, width: int, wanted: list[int], words: set[int]) -> Any:
-    """The columns `wanted` as pandas reads them, `words` as text; None where a cell is no number."""
-    import pandas as pd
-
-    none = sorted(NO_READING | {word.upper() for word in NO_READING} | {"NaN", "None"})
-    try:
-        return pd.read_csv(
-            io.BytesIO(data), sep=separator, header=None, names=range(width), skiprows=header_line, usecols=wanted,
-            dtype={i: str if i in words else np.float64 for i in wanted}, keep_default_na=False,
-            na_values={i: none for i in wanted if i not in words}, engine="c", skip_blank_lines=False,
-            decimal="," if separator != "," and re.search(rb"\d,\d", data[:5000]) else ".",
-            index_col=False, encoding="utf-8-sig",
-        )  # fmt: skip
-    except (ValueError, OverflowError):
-        return None
+def _kind(column: Column, unit: str) -> str:
+    if column.kind == "time":
+        return "number" if unit else "stamp"
+    return column.kind
 
 
 def _split(data: bytes, encoding: str, separator: str, book: Notebook) -> Body:

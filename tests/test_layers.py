@@ -12,7 +12,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fermkit"
 FLOORS = [
     ["errors", "constants"],
     ["checks", "written", "cautions"],
-    ["composition", ["evaluation", "alcohol", "properties"], "quantities"],
+    ["composition", ["evaluation", "alcohol", "properties"], "quantities", "budget"],
     [
         ["ingredients", "feed"],
         ["counters", "vents", "gas", "collector", "weighing", "headspace"],
@@ -41,7 +41,7 @@ FLOORS = [
         "harvest",
         ["simulation", "kitchen"],
     ],
-    [["pathways", "aeration", "nutrients", "plan", "ways"], ["findings", "run_layout", "clock", "columns", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records"]],
+    [["pathways", "aeration", "nutrients", "plan", "ways"], ["findings", "run_layout", "clock", "columns", "long_tables", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records"]],
     ["analysis"],
     ["plots"],
     ["report", "workshop", ["controls", "panel", "planning_panels", "reading_panels", "record_panels", "panels"]],
