@@ -172,7 +172,7 @@ def even_scatter(fitted: FittedCurve) -> Judgement:
     verdict = (
         f"the scatter is even along the curve ({in_words(p)})"
         if p >= 0.05
-        else f"the scatter seems to {grows} along the curve ({in_words(p)}): intervals are then too narrow at one end; take "
+        else f"the scatter seems to {grows} along the curve ({in_words(p)}): intervals are too narrow at one end; take "
         "weights='proportional' or 'replicates'"
     )
     return Judgement(name, statistic, p, (1.0, float("inf")), p >= 0.05, verdict)
