@@ -16,7 +16,7 @@ from markupsafe import Markup
 from fermkit import plots
 from fermkit.analysis import Analysis
 from fermkit.errors import InputError
-from fermkit.written import Page, nominal
+from fermkit.written import Line, Page, nominal
 
 
 @dataclass(frozen=True)
@@ -27,12 +27,15 @@ class Drawn:
     alt: str
 
 
+Draw = Callable[[Analysis, Any], str]
+
+
 @dataclass(frozen=True)
 class Section:
-    """One step: its page and its pictures."""
+    """One step: its page, and how to draw it, if it has a picture."""
 
     page: Page
-    pictures: tuple[Drawn, ...] = ()
+    draw: Draw | None = None
 
 
 def write_report(analysis: Analysis, path: str | Path) -> Path:
@@ -55,7 +58,7 @@ def write_report(analysis: Analysis, path: str | Path) -> Path:
     InputError
         Where the file cannot be written.
     """
-    return _write_whole(Path(path), html_report(analysis))
+    return write_whole(Path(path), html_report(analysis).encode())
 
 
 def html_report(analysis: Analysis) -> str:
@@ -91,9 +94,9 @@ def html_report(analysis: Analysis) -> str:
         answer=analysis.answer,
         verdict=analysis.verdict,
         alarm=analysis.consistent is False,
-        front=_svg(_carbon, analysis, 11.0),
+        front=_drawn(_carbon, analysis, 9.5),
         cautions=analysis.cautions.sentences(),
-        sections=sections(analysis),
+        sections=[(s.page, s.draw and _drawn(s.draw, analysis)) for s in sections(analysis)],
         advice=analysis.advice,
         gaps=analysis.gaps,
         sources=run.sources,
@@ -105,49 +108,62 @@ def html_report(analysis: Analysis) -> str:
 
 
 def sections(analysis: Analysis) -> list[Section]:
-    """Every step that the run holds, with its picture, in the order of the work."""
+    """Every step that the run holds, in the order of the work.
+
+    Parameters
+    ----------
+    analysis : Analysis
+
+    Returns
+    -------
+    list of Section
+        What the report, the JSON and the workbook all show.
+    """
     a = analysis
-    out = [
-        Section(Page("Yields", [line for found in a.yields.values() for line in found.lines()]), _pictures(_limits, a))
-    ]
-    out += [Section(a.feed.page())] if a.feed else []
-    out += [Section(a.limits.page())] if a.limits else []
-    for gas in a.gas:
-        out.append(Section(gas.page()))
-    out += [Section(a.routes.page())] if a.routes else []
-    out += [Section(a.growth.page(), _pictures(_growth, a))] if a.growth else []
-    out += [Section(a.calibration.page(), _pictures(_calibration, a))] if a.calibration else []
-    out += [
-        Section(
-            Page(
-                f"Sample {name}, diluted {nominal(reading.factor):g} times",
-                reading.page().lines,
-                reading.page().remarks,
-            )
-        )
-        for name, _, reading in a.samples
-    ]
-    out += [Section(a.harvest.page())] if a.harvest else []
-    out += [Section(a.yeast.page())] if a.yeast else []
-    out += [Section(a.hold.page(), _pictures(_hold, a))] if a.hold else []
-    out += [Section(a.balance.closure().page())] if a.balance else []
-    out += [Section(a.reconciliation.page(), _pictures(_moved, a))] if a.reconciliation else []
-    out += [Section(a.suspects.page())] if a.suspects else []
-    out += [Section(a.blind.page())] if a.blind else []
-    out += [Section(a.next_measurements.page())] if a.next_measurements else []
-    out += [Section(a.pressure.page())] if a.pressure else []
+    out: list[Section] = []
+
+    def add(result: Any, draw: Draw | None = None) -> None:
+        if result is not None:
+            out.append(Section(result if isinstance(result, Page) else result.page(), draw))
+
     if a.yields:
-        name = "yeast_yield" if "yeast_yield" in a.yields else next(iter(a.yields))
-        out.append(Section(a.uncertainty_shares(name).page(), _pictures(_shares, a)))
+        add(Page("Yields", [line for found in a.yields.values() for line in found.lines()]), _limits)
+        add(a.uncertainty_shares(_leading(a)), _shares)
+    add(a.feed)
+    add(a.limits)
+    for gas in a.gas:
+        add(gas)
+    add(a.routes)
+    add(a.growth, _growth)
+    add(a.calibration, _calibration)
+    add(_samples(a) if a.samples else None)
+    add(a.harvest)
+    add(a.yeast)
+    add(a.hold, _hold)
+    add(a.balance.closure() if a.balance else None)
+    add(a.reconciliation, _moved)
+    add(a.suspects)
+    add(a.blind)
+    add(a.next_measurements)
+    add(a.pressure)
     return out
 
 
-def _pictures(draw: Callable[[Analysis, Any], str], analysis: Analysis, height_cm: float = 8.0) -> tuple[Drawn, ...]:
-    drawn = _svg(draw, analysis, height_cm)
-    return (drawn,) if drawn is not None else ()
+def _leading(a: Analysis) -> str:
+    return "yeast_yield" if "yeast_yield" in a.yields else next(iter(a.yields))
 
 
-def _svg(draw: Callable[[Analysis, Any], str], analysis: Analysis, height_cm: float) -> Drawn | None:
+def _samples(a: Analysis) -> Page:
+    """All samples on one page, each reading with its interval and its doubts."""
+    lines = []
+    for name, time_h, reading in a.samples:
+        note = f"diluted {nominal(reading.factor):.3g} times" + ("" if reading.in_range else "; outside the standards")
+        lines.append(Line(f"{name} at {time_h:g} h", reading.value, "% vol", note, reading.interval()))
+    doubts = {f"{name}: {remark}": None for name, _, reading in a.samples for remark in reading.remarks}
+    return Page("Alcohol in the samples", lines, list(doubts))
+
+
+def _drawn(draw: Draw, analysis: Analysis, height_cm: float = 8.0) -> Drawn | None:
     picture = plots.figure(16.0, height_cm)
     with plots.house_style():
         alt = draw(analysis, picture.add_subplot())
@@ -180,17 +196,16 @@ def _moved(a: Analysis, ax: Any) -> str:
 
 
 def _shares(a: Analysis, ax: Any) -> str:
-    name = "yeast_yield" if "yeast_yield" in a.yields else next(iter(a.yields))
-    return plots.shares(a.uncertainty_shares(name), ax=ax)
+    return plots.shares(a.uncertainty_shares(_leading(a)), ax=ax)
 
 
-def _write_whole(path: Path, text: str) -> Path:
+def write_whole(path: Path, content: bytes) -> Path:
     """Write beside the target, then move into place: the old file whole, or the new file whole."""
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent or ".", prefix=f".{path.name}.", suffix=".tmp")
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".tmp")
         try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(text)
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
                 file.flush()
                 os.fsync(file.fileno())
             os.chmod(name, 0o644)
@@ -200,7 +215,7 @@ def _write_whole(path: Path, text: str) -> Path:
             raise
     except OSError as problem:
         raise InputError(
-            f"the report cannot be written to {str(path)!r}: {problem.strerror}",
+            f"{str(path)!r} cannot be written: {problem.strerror}",
             "a folder that exists and may be written to",
             "choose another place with -o",
         ) from None

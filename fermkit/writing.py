@@ -121,20 +121,37 @@ def write_workbook(settings: Mapping[str, Any], tables: Tables, path: str | Path
         raise InputError(f"the workbook is to be called {place.name!r}", "a name that ends in .xlsx", "change the name")
     if place.exists():
         raise InputError(f"{place.name!r} is there already", "a new name", "choose another name; nothing was written")
+    sheets: dict[str, Sequence[Sequence[Any]]] = {"run": [["section", "key", "value"], *_flat(settings)]}
+    for name, table in tables.items():
+        sheets[name] = [list(table), *zip(*table.values(), strict=True)]
+    part = place.with_name(place.name + ".part")
+    part.write_bytes(workbook_bytes(sheets))
+    part.replace(place)
+    return place
+
+
+def workbook_bytes(sheets: Mapping[str, Sequence[Sequence[Any]]]) -> bytes:
+    """An .xlsx of plain cells: rows of each sheet, the first its header; no text can act as a formula.
+
+    Parameters
+    ----------
+    sheets : mapping of rows
+        Sheet names of 31 characters at most.
+
+    Returns
+    -------
+    bytes
+        The same for the same cells: no clock in it.
+    """
     import openpyxl
 
     workbook = openpyxl.Workbook()
-    sheet = workbook.active
-    sheet.title = "run"
-    _put(sheet, [["section", "key", "value"], *_flat(settings)])
-    for name, table in tables.items():
-        _put(workbook.create_sheet(name), [list(table), *zip(*table.values(), strict=True)])
+    workbook.remove(workbook.active)
+    for name, rows in sheets.items():
+        _put(workbook.create_sheet(name), rows)
     packed = io.BytesIO()
     workbook.save(packed)
-    part = place.with_name(place.name + ".part")
-    part.write_bytes(_without_clock(packed.getvalue()))
-    part.replace(place)
-    return place
+    return _without_clock(packed.getvalue())
 
 
 def _flat(settings: Mapping[str, Any]) -> Iterator[list[Any]]:

@@ -1,10 +1,13 @@
 """`python -m fermkit report`: exit status and message for each way it can go."""
 
+import json
 from pathlib import Path
 
+import openpyxl
 import pytest
 
 from fermkit.__main__ import main
+from fermkit.written import rounded
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 
@@ -48,3 +51,27 @@ def test_a_wrong_call(call, capsys):
         main(call)
     assert stop.value.code == 2
     assert "usage:" in capsys.readouterr().err
+
+
+def test_json_and_workbook_hold_the_same_numbers(tmp_path, capsys):
+    """The yield in the JSON is the yield in the workbook is the yield on the page; two writings are the same bytes."""
+    call = ["report", str(SAMPLES / "jar_3_closes"), "-o", str(tmp_path / "r.html")]
+    assert main([*call, "--json", str(tmp_path / "r.json"), "--workbook", str(tmp_path / "r.xlsx")]) == 0
+    data = json.loads((tmp_path / "r.json").read_text(encoding="utf-8"))
+    book = openpyxl.load_workbook(tmp_path / "r.xlsx")
+    rows = [[cell.value for cell in row] for row in book["results"].iter_rows()]
+    yeast = next(row for row in rows if row[1] == "dry yeast, per g of hexose used")
+    assert yeast[2] == pytest.approx(data["yields"]["yeast_yield"]["per_g_hexose_g"])
+    assert rounded(yeast[2], yeast[3])[0] in capsys.readouterr().out
+    before = (tmp_path / "r.xlsx").read_bytes()
+    main([*call, "--workbook", str(tmp_path / "r.xlsx")])
+    assert (tmp_path / "r.xlsx").read_bytes() == before
+
+
+def test_copy_puts_the_kit_into_a_folder_once(tmp_path, capsys):
+    """Notebooks and runs arrive; a second time is refused and overwrites nothing."""
+    assert main(["copy", str(tmp_path / "mine")]) == 0
+    assert (tmp_path / "mine" / "notebooks" / "00_start_here.ipynb").is_file()
+    assert (tmp_path / "mine" / "sample_data" / "jar_3_closes" / "run.toml").is_file()
+    assert main(["copy", str(tmp_path / "mine")]) == 1
+    assert "nothing was overwritten" in capsys.readouterr().err
