@@ -210,8 +210,8 @@ def drying_curve(
     model : "page" or "henderson_pabis"
         The shape of the curve.
     end : "fitted" or "dry"
-        Where it comes to rest: fitted to the weighings, or at the dry matter (an assumption that makes the
-        forecast earlier; syrups do not keep it).
+        Where it comes to rest: fitted to the weighings, or at the dry matter, within its ± (an assumption that
+        makes the forecast earlier; syrups do not keep it).
     began_h : float or None
         When the drying began, on the clock of `time_h` [h]; None: at the first weighing.
 
@@ -250,12 +250,12 @@ def drying_curve(
     one_of(model, MODELS, "model")
     one_of(end, ENDS, "end")
     time, weight = _weighings(time_h, weight_g, dry_g, end)
-    fixed_n, fixed_end = model != "page", end == "dry"
-    free = np.array([True, not fixed_end, True, not fixed_n])
-    if time.size < free.sum() + 2:
+    free = np.array([True, True, True, model == "page"])
+    unknown = int(free.sum()) - (end == "dry")
+    if time.size < unknown + 2:
         raise FitError(
-            f"{time.size} weighings for {free.sum()} parameters",
-            f"at least {free.sum() + 2}",
+            f"{time.size} weighings for {unknown} parameters",
+            f"at least {unknown + 2}",
             "weigh more often, or take model='henderson_pabis' or end='dry'",
         )
     began = float(time[0]) if began_h is None else began_h
@@ -266,8 +266,13 @@ def drying_curve(
             "give began_h on the clock of time_h, or leave out what was weighed before",
         )
     t = time - began
-    fit = _fit(t, weight, free, nominal(dry_g) if fixed_end else None)
-    return _curve(t, weight, fit, free, dry_g, model, end)
+    fit, pull = _fit(t, weight, free, 0.0), 0.0
+    if end == "dry":  # the dry matter counts as one more weighing, of the end, with its own ±
+        pull = 1e3
+        for _ in range(4):
+            fit = _fit(t, weight, free, pull, nominal(dry_g))
+            pull = _scatter(t, weight, fit, free, pull, dry_g) / max(uncertainty(dry_g), 1e-6 * nominal(dry_g))
+    return _curve(t, weight, fit, free, pull, dry_g, model, end)
 
 
 def _weighings(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any, end: str) -> tuple[Floats, Floats]:
@@ -314,8 +319,9 @@ def _slopes(t: Floats, parameters: Floats) -> Floats:
     return np.stack([left, 1.0 - left, by_tau, -(start - end) * left * power * n * log_x], axis=-1)
 
 
-def _fit(t: Floats, weight: Floats, free: NDArray[np.bool_], dry: float | None) -> Floats:
-    lowest = weight.min() - 0.02 * np.ptp(weight) if dry is None else dry
+def _fit(t: Floats, weight: Floats, free: NDArray[np.bool_], pull: float, dry: float = 0.0) -> Floats:
+    """Least squares, the end drawn to the dry matter by `pull` (scatter over the dry matter's ±)."""
+    lowest = min(weight.min() - 0.02 * np.ptp(weight), dry or np.inf)
     half = np.interp(-(weight[0] + lowest) / 2, -np.minimum.accumulate(weight), t)
     start = np.array([weight[0], lowest, math.log(max(float(half), 1e-3 * t[-1]) / 0.7), 0.0])
     low = np.array([-np.inf, 0.0, math.log(1e-4 * t[-1]), math.log(0.2)])[free]
@@ -326,10 +332,11 @@ def _fit(t: Floats, weight: Floats, free: NDArray[np.bool_], dry: float | None) 
         p[free] = x
         return p
 
+    drawn = np.where(np.flatnonzero(free) == 1, pull, 0.0)
     found = least_squares(
-        lambda x: _weight(t, whole(x)) - weight,
+        lambda x: np.append(_weight(t, whole(x)) - weight, pull * (whole(x)[1] - dry)),
         np.clip(start[free], low + 1e-9, high - 1e-9),
-        jac=lambda x: _slopes(t, whole(x))[:, free],
+        jac=lambda x: np.vstack([_slopes(t, whole(x))[:, free], drawn]),
         bounds=(low, high),
         x_scale="jac",
         xtol=1e-12,
@@ -339,21 +346,24 @@ def _fit(t: Floats, weight: Floats, free: NDArray[np.bool_], dry: float | None) 
     return whole(found.x)
 
 
+def _scatter(t: Floats, weight: Floats, p: Floats, free: NDArray[np.bool_], pull: float, dry_g: Any) -> float:
+    """Standard deviation about the curve, the dry matter counted as one more weighing where it pulls."""
+    missed = np.append(weight - _weight(t, p), pull * (p[1] - nominal(dry_g or 0.0)))
+    return math.sqrt(float(missed @ missed) / (t.size - free.sum() + (pull > 0)))
+
+
 def _curve(
-    t: Floats, weight: Floats, p: Floats, free: NDArray[np.bool_], dry_g: Any, model: str, end: str
+    t: Floats, weight: Floats, p: Floats, free: NDArray[np.bool_], pull: float, dry_g: Any, model: str, end: str
 ) -> DryingCurve:
     """Uncertainties, doubts and the result."""
-    J = _slopes(t, p)
-    residual = weight - _weight(t, p)
-    dof = int(t.size - free.sum())
-    s2 = float(residual @ residual) / dof
-    inverse = np.linalg.pinv(J[:, free].T @ J[:, free])
-    covariance = np.zeros((4, 4))
-    covariance[np.ix_(free, free)] = s2 * inverse
-    dry_slope = np.zeros(4)
-    if end == "dry":  # how the fit follows the dry matter it rests on
-        dry_slope[1] = 1.0
-        dry_slope[free] = -inverse @ J[:, free].T @ J[:, 1]
+    J = _slopes(t, p)[:, free]
+    dof = int(t.size - free.sum() + (end == "dry"))
+    s2 = _scatter(t, weight, p, free, pull, dry_g) ** 2
+    ends = (np.flatnonzero(free) == 1).astype(float)
+    inverse = np.linalg.pinv(J.T @ J + pull**2 * np.outer(ends, ends))
+    covariance, dry_slope = np.zeros((4, 4)), np.zeros(4)
+    covariance[np.ix_(free, free)] = s2 * inverse @ (J.T @ J) @ inverse
+    dry_slope[free] = pull**2 * inverse @ ends  # how the fit follows the dry matter
     start_g, end_g, log_tau, log_n = _with_u(p, covariance, free)
     if dry_g is not None and end == "dry":
         shift = dry_g - nominal(dry_g)
@@ -364,7 +374,7 @@ def _curve(
 
     n = umath.exp(log_n) if model == "page" else 1.0
     k = umath.exp(-n * log_tau)
-    count = free.sum() + 1
+    count = t.size - dof + 1
     aicc = t.size * math.log(max(s2 * dof, 1e-300) / t.size) + 2 * count
     aicc += 2 * count * (count + 1) / max(t.size - count - 1, 1)
     doubts = _doubts(t, p, covariance, dry_g, end, dof)
@@ -396,6 +406,11 @@ def _doubts(t: Floats, p: Floats, covariance: Floats, dry_g: Any, end: str, dof:
         return tuple(said)
     u_end = math.hypot(math.sqrt(covariance[1, 1]), uncertainty(dry_g))
     water = p[1] - nominal(dry_g)
+    if end == "dry" and abs(water) > 2 * uncertainty(dry_g) > 0:
+        said.append(
+            f"The weighings come to rest near {p[1]:.4g} g and not at the dry matter of {nominal(dry_g):.4g} g: "
+            "say end='fitted', or look at the dry matter again."
+        )
     if end == "fitted" and water > float(stdtrit(dof, 0.95)) * u_end and left <= 0.05:
         said.append(
             f"It has all but stopped losing weight and still holds water: {100 * water / p[1]:.3g} % (wet basis) "

@@ -75,17 +75,30 @@ def test_ends_at_the_dry_matter_when_told():
     rng = np.random.default_rng(4)
     w = weights(end=29.0) + rng.normal(0, 0.1, T.size)
     told = drying_curve(T, w, dry_g=28.0, end="dry")
-    assert nominal(told.end_g) == 28.0
+    assert nominal(told.end_g) == pytest.approx(28.0, abs=1e-6)
     assert told.time_to(0.10).time_h != drying_curve(T, w, dry_g=28.0).time_to(0.10).time_h
 
 
-def test_the_dry_matter_is_shared():
-    """With end='dry' the start weight hardly follows the dry matter, the end weight wholly does."""
-    dry = ufloat(30.0, 0.5, tag="drying the sample")
-    curve = drying_curve(T, weights() + 0.05 * np.cos(50 * T), dry_g=dry, end="dry")
-    assert uncertainty(curve.end_g - dry) == pytest.approx(0.0, abs=1e-12)
-    assert uncertainty(curve.end_moisture) == pytest.approx(0.0, abs=1e-9)
-    assert uncertainty(curve.start_g) < 0.2
+def test_the_dry_matter_is_one_more_weighing():
+    """With end='dry', readings cut off early leave the end to the dry matter; late ones correct it by themselves."""
+    rng = np.random.default_rng(7)
+    dry = ufloat(30.4, 0.5, tag="drying the sample")
+    t = np.linspace(0, 2.0, 10)
+    early = drying_curve(t, weights(t=t) + rng.normal(0, 0.3, 10), dry_g=dry, end="dry")
+    assert uncertainty(early.end_g) == pytest.approx(0.5, rel=0.05)
+    assert uncertainty(early.end_g - dry) < 0.15
+    late = drying_curve(T, weights() + rng.normal(0, 0.05, T.size), dry_g=dry, end="dry")
+    assert nominal(late.end_g) == pytest.approx(30.0, abs=0.1)
+    assert uncertainty(late.end_g) < 0.06
+
+
+def test_the_two_ends_agree_without_a_dry_matter_that_weighs():
+    """A dry matter known to ±50 g says nothing: end='dry' is then the fitted end."""
+    rng = np.random.default_rng(7)
+    w = weights() + rng.normal(0, 0.1, T.size)
+    loose, fitted = (drying_curve(T, w, dry_g=ufloat(25.0, u), end=end) for u, end in ((50.0, "dry"), (0.1, "fitted")))
+    assert nominal(loose.end_g) == pytest.approx(nominal(fitted.end_g), abs=1e-3)
+    assert loose.degrees_of_freedom == fitted.degrees_of_freedom + 1
 
 
 def coverage(runs, *, model, n, end, last_h):
@@ -110,6 +123,7 @@ def coverage(runs, *, model, n, end, last_h):
         ("page", 1.2, "fitted", 8.0),
         ("henderson_pabis", 1.0, "fitted", 8.0),
         ("page", 1.2, "dry", 6.0),
+        ("page", 1.2, "dry", 12.0),
     ],
 )
 def test_the_forecast_covers(model, n, end, last_h):
@@ -179,3 +193,10 @@ def test_bad_targets_are_refused():
     with pytest.raises(InputError, match="without a dry matter"):
         drying_curve(T, weights()).time_to(0.1)
     assert curve.time_to(weight_g=40.0).time_h == pytest.approx((math.log(7.0) / 0.4) ** (1 / 1.2), rel=0.01)
+
+
+def test_a_syrup_told_to_end_dry_is_doubted():
+    """Weighings that rest 2 g above a dry matter known to 0.1 g: the assumption is doubted in words."""
+    w = weights(end=30.0) + 0.05 * np.cos(50 * T)
+    assert "say end='fitted'" in str(drying_curve(T, w, dry_g=ufloat(28.0, 0.1), end="dry"))
+    assert "say end='fitted'" not in str(drying_curve(T, w, dry_g=ufloat(30.1, 0.1), end="dry"))
