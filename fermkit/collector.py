@@ -294,7 +294,7 @@ def _conversion(
                   for quantity, plain in ((temperature, plain_t), (pressure, plain_p))]  # fmt: skip
         common = common * ratio(wrap(lambda t, p: float(per_mL(t, p)))(*middle))
     vapour = float(np.mean(water_vapour_pressure(plain_t) / plain_p)) if wet else 0.0
-    return value, common, [f"Taken to dry gas: {vapour:.1%} of the volume was water vapour."] if wet else []
+    return value, common, [f"Taken to dry gas: {100 * vapour:.1f} % of the volume was water vapour."] if wet else []
 
 
 def _check_conditions(temperature: Any, pressure: Any) -> None:
@@ -320,7 +320,7 @@ def _lost_to_water(share: tuple[float, float]) -> tuple[Number, list[str]]:
         middle = ufloat(middle, spread, tag="CO2 lost into the displacement water")
     factor = 1 / (1 - middle)
     return factor, [
-        f"{low:.1%} to {high:.1%} of the CO2 is taken to have dissolved in the displacement water: "
+        f"{100 * low:.1f} % to {100 * high:.1f} % of the CO2 is taken to have dissolved in the displacement water: "
         f"a factor of {plus_minus(factor)}."
     ]
 
@@ -334,7 +334,8 @@ def _flow_remarks(times: Floats, rate: Floats) -> list[str]:
             (rate[1:] + rate[:-1]) / 2 * step
         )
         said.append(
-            f"{wide.size} gap(s) of more than three intervals are bridged by straight lines: {missing:.1%} of the CO2."
+            f"{wide.size} gap(s) of more than three intervals are bridged by straight lines: "
+            f"{100 * missing:.1f} % of the CO2."
         )
     below = int(np.sum(rate < 0))
     if below:

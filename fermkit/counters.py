@@ -119,7 +119,8 @@ def mended(
     if isinstance(resets, str):
         one_of(resets, ("find", "none"), "resets")
     named = set() if isinstance(resets, str) else {_index(row, rows) for row in resets}
-    limit = 8 * max(noise, _scatter(value))
+    scatter = _scatter(value)
+    limit = 8 * max(noise, scatter)
     falls = [int(fall) for fall in np.flatnonzero(np.diff(value) < -limit) if int(fall) + 1 not in named]
     if len(falls) > MANY_FALLS:
         raise InputError(
@@ -150,7 +151,7 @@ def mended(
     stays = np.ones(value.size, dtype=bool)
     stays[wild] = False
     kept = np.flatnonzero(stays)
-    told = _told(wild, sorted(started), rows) + _one_leap(going_on[kept], name, rows[kept])
+    told = _told(wild, sorted(started), rows) + _doubts(going_on[kept], name, rows[kept], max(noise, scatter))
     return going_on[kept], kept, told
 
 
@@ -204,14 +205,17 @@ def _told(wild: Sequence[int], started: Sequence[int], rows: Rows) -> list[str]:
     return said
 
 
-def _one_leap(value: Floats, name: str, rows: Rows) -> list[str]:
-    """A doubt about one increment that holds much of the whole."""
+def _doubts(value: Floats, name: str, rows: Rows, scatter: float) -> list[str]:
+    """Doubts about a series that may be read but should be looked at."""
+    if value.size < 20:
+        return []
     steps = np.diff(value)
-    usual = float(np.median(np.abs(steps)))
-    place = int(np.argmax(steps))
-    if value.size < 20 or steps[place] < 0.2 * (value[-1] - value[0]) or steps[place] < 20 * usual:
+    whole, usual, place = float(value[-1] - value[0]), float(np.median(np.abs(steps))), int(np.argmax(steps))
+    if not whole > 3 * scatter:
+        return [f"Doubt: {name} rises by {whole:.3g} in all and scatters by {scatter:.3g}: no gas is shown."]
+    if steps[place] < max(0.2 * whole, 20 * usual):
         return []
     return [
-        f"Doubt: {steps[place] / (value[-1] - value[0]):.0%} of the whole comes between rows {rows[place]} and "
-        f"{rows[place + 1]}, in one step of {name}."
+        f"Doubt: {100 * steps[place] / whole:.0f} % of the whole comes in one step of {name}, between rows "
+        f"{rows[place]} and {rows[place + 1]}."
     ]

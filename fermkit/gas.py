@@ -247,10 +247,10 @@ def _held_in_liquid(
 
 
 def _store_remarks(store: Number, total: float, saturation: tuple[float, float], pH: Number) -> list[str]:
-    share = nominal(store) / total if total > 0 else math.nan
+    share = f" ({100 * nominal(store) / total:.1f} % of the CO2 made)" if total > 0 else ""
     said = [
-        f"The liquid holds {plus_minus(store, 'mol')} at the end ({share:.1%} of the CO2 made): "
-        f"{saturation[0]:g} to {saturation[1]:g} times what water holds in balance with the gas above it."
+        f"The liquid holds {plus_minus(store, 'mol')} at the end{share}: {saturation[0]:g} to {saturation[1]:g} "
+        "times what water holds in balance with the gas above it. It is taken to have held none at the first reading."
     ]
     if pH is None:
         said.append(
@@ -378,8 +378,8 @@ def _verdict(leak: Number, p: float) -> str:
     if p >= 0.05:
         seen = (1.96 + 1.645) * spread
         return (
-            f"The two routes agree within their errors ({in_words(p)}). A leak of {seen:.0%} of the gas or more "
-            "would have been seen in 95 of 100 such runs; a smaller one could hide."
+            f"The two routes agree within their errors ({in_words(p)}). A leak of {100 * seen:.0f} % of the gas or "
+            "more would have been seen in 95 of 100 such runs; a smaller one could hide."
         )
     if share > 0:
         return (

@@ -241,6 +241,12 @@ class _Log:
         common = shifted(self._at_end(uncertain, progress, refill), adding, total)
         excess = float(self._back(every[-1:], lost, richer, refill.tau_h)[0]) - float(lost.sum())
         said = [*remarks, *self._said(lost, adding, refill, rows), *_of_oxygen(given[-1], uncertain[-1])]
+        if not self.t_C.ndim and not uncertainty(uncertain[2]):
+            wrong = 100 * self._warmer(co2_bar[-1], given) / max(total, 1e-12)
+            said.append(
+                f"One temperature stands for the whole run: a last reading taken 1 K warmer than that would be "
+                f"{wrong:.1f} % too high. Log it, or give it as value ± u."
+            )
         if not given[4]:
             said.append(
                 "No pH was given: bicarbonate is not counted (below pH 5 it is less than 5 % of the store)."
@@ -249,6 +255,17 @@ class _Log:
             self.time, co2, "produced", "pressure", self.noise * slope, np.zeros_like(co2), common, tuple(said),
             float(held[-1]) + excess,
         )  # fmt: skip
+
+    def _warmer(self, co2_bar: float, given: Sequence[float]) -> float:
+        """By how much the CO2 would be higher, had the last reading been taken 1 K warmer [mol]."""
+        t_C, bar = float(self.t_C) + given[2], float(self.gauge[-1]) * given[5] + given[3]
+        air = bar - water_vapour_pressure(t_C) - co2_bar
+        warm = bar - water_vapour_pressure(t_C + 1) - air * (t_C + 1 + ZERO_CELSIUS_K) / (t_C + ZERO_CELSIUS_K)
+        hotter = [*given]
+        hotter[2] += 1
+        last = np.array([self.time.size - 1])
+        now, then = self.moles(last, co2_bar, given), self.moles(last, warm, hotter)
+        return float(now[0] + now[1] - then[0] - then[1])
 
     def _progress(self, every: Rows, given: Sequence[float]) -> Floats:
         """Share of the highest rise reached so far: the oxygen is taken to be used in step with it."""

@@ -12,7 +12,6 @@ import tracemalloc
 import numpy as np
 import pandas as pd
 
-
 EXPECTED = {"volume": 0.487, "flow": 0.487, "weight": 0.487, "pressure": 0.338}
 """Mol of CO2 in the invented file."""
 
