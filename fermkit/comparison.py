@@ -134,6 +134,10 @@ def compare_curves(
     if not fits:
         raise refusal if refusal is not None else FitError("no curve to compare", "at least one", "name a curve")
     cost = _costs(fits)
+    if not np.isfinite(cost.min()):
+        raise FitError(
+            f"{fits[0].time_h.size} readings", "at least three more than a curve has parameters", "take more readings"
+        )
     order = np.argsort(cost, kind="stable")
     weight = np.exp(-0.5 * (cost - cost.min()))
     weight /= weight.sum()

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 
@@ -13,6 +13,17 @@ Measure = Callable[[Floats, Floats], tuple[Floats, Floats]]
 """From levels (m,) and shape parameters (m, q): some values (m, k) and their slopes (m, k, q + 1)."""
 
 
+SCATTER = "scatter of the gas readings"
+"""The act that owns the uncertainty of what is read off a curve."""
+
+
+def measured(value: float, u: float) -> Any:
+    """A number read off a curve, with its standard uncertainty (never quite zero: rounding remains)."""
+    from uncertainties import ufloat
+
+    return ufloat(value, max(u, 1e-12 * abs(value), 1e-300), SCATTER)
+
+
 def by_differences(value: Callable[[Floats, Floats], Floats]) -> Measure:
     """A `Measure` of one quantity, its slopes taken by central differences."""
 
@@ -20,7 +31,7 @@ def by_differences(value: Callable[[Floats, Floats], Floats]) -> Measure:
         theta = np.column_stack([np.log(level), p])
         slopes = np.empty((len(p), 1, theta.shape[1]))
         for j in range(theta.shape[1]):
-            shift = 1e-6 * np.maximum(1.0, np.abs(theta[:, j]))
+            shift = 1e-5 * (np.exp(-theta[:, 1]) if j == 2 else np.ones(len(theta)))
             up, down = theta.copy(), theta.copy()
             up[:, j] += shift
             down[:, j] -= shift

@@ -215,7 +215,7 @@ def _baranyi(b: ArrayLike, t_i: ArrayLike, t: Floats, nu: ArrayLike = 1.0) -> Fl
     z_0 = np.clip(np.multiply(b, t_i), -150.0, 150.0)
     seed = 1 / (1 + np.exp(z_0))
     grown = seed * np.expm1(np.minimum(np.multiply(b, t), 300.0))
-    return grown / (1 + grown)
+    return np.asarray(grown / (1 + grown))
 
 
 def _three_phase(b: ArrayLike, t_i: ArrayLike, t: Floats, nu: ArrayLike = 1.0) -> Floats:

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from fermkit import confidence, curves, many
 from fermkit.checks import between, one_of, positive
 from fermkit.curves import QUANTITIES, Shape, shape_named
-from fermkit.fitter import Found, Problem
+from fermkit.fitter import Found, Problem, quiet
 from fermkit.phases import GasPhases, RunState, Timepoint, exponential_window, rate_at_the_end, state_of
 from fermkit.written import Line, Page, Written, nominal, uncertainty
 
@@ -187,6 +187,7 @@ class GrowthFit(Written):
         low, high = self._ends(row, level, method)
         return self._with_common_factor(value, low, high, level, 0.0 if quantity == "lag_h" else value)
 
+    @quiet
     def _ends(
         self, row: int, level: float, method: str, measure: confidence.Measure | None = None
     ) -> tuple[float, float]:
@@ -320,6 +321,7 @@ class GrowthFit(Written):
         nu = (np.exp(p[:, 2:3]),) if self.shape.asymmetric else ()
         return self.shape.value(np.exp(p[:, :1]), p[:, 1:2], np.zeros(1), *nu)[:, 0]
 
+    @quiet
     def _time(self, what: str, reached: Any, scaled: float) -> Forecast:
         from uncertainties import ufloat
 
@@ -336,7 +338,7 @@ class GrowthFit(Written):
         if not np.isfinite(high) and self.verdict == many.VERDICTS[many.OPEN]:
             return Forecast(what, ufloat(np.nan, np.nan), low, high)
         u = np.sqrt(slope @ self.found.covariance()[0] @ slope * self.variance + (per_factor * self.scale_u) ** 2)
-        return Forecast(what, ufloat(value, float(u), "scatter of the gas readings"), low, high)
+        return Forecast(what, confidence.measured(value, float(u)), low, high)
 
     @cached_property
     def lmfit(self) -> Any:

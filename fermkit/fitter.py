@@ -67,7 +67,7 @@ class Problem:
             n = self.worth
         elif self.weight is not None:
             n[:] = np.count_nonzero(self.weight, axis=1)
-        return np.maximum(n - parameters, 1.0)
+        return np.asarray(np.maximum(n - parameters, 1.0))
 
     def of(self, rows: Rows | Flags) -> "Problem":
         """The same for some of the curves."""
@@ -116,17 +116,17 @@ class Sums:
     @property
     def level(self) -> Floats:
         """Best final level for the shape at hand."""
-        return cast(Floats, self.rows[1])
+        return np.asarray(self.rows[1])
 
     @property
     def rss(self) -> Floats:
         """Residual sum of squares."""
-        return cast(Floats, self.rows[2])
+        return np.asarray(self.rows[2])
 
     @property
     def right(self) -> Floats:
         """Residual times slope (q, m), for a level of one."""
-        return cast(Floats, self.rows[3 + self.q : 3 + 2 * self.q])
+        return np.asarray(self.rows[3 + self.q : 3 + 2 * self.q])
 
     def normal(self) -> Floats:
         """Normal matrix of the shape parameters with the level projected out (q, q, m)."""

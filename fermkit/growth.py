@@ -7,6 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from fermkit import many
 from fermkit.checks import not_negative, numbers, one_of, rising, same_length
+from fermkit.confidence import SCATTER
 from fermkit.curves import Shape, shape_named
 from fermkit.errors import FitError, InputError
 from fermkit.fitted import UNGIVEN, Forecast, GrowthFit
@@ -72,8 +73,9 @@ def fit_growth(
 
     Examples
     --------
+    >>> from fermkit.curves import gompertz
     >>> t = np.linspace(0, 48, 25)
-    >>> y = curves.gompertz(t, 600, 40, 6) + 3 * np.cos(40 * t)
+    >>> y = gompertz(t, 600, 40, 6) + 3 * np.cos(40 * t)
     >>> fit = fit_growth(t, y, unit="mL")
     >>> print(f"{fit.max_rate:.2f}, lag {fit.lag_h:.2f} h")
     40.00+/-0.25, lag 6.00+/-0.05 h
@@ -173,9 +175,7 @@ def _wrapped(
     else:
         numbers_, slopes = shape.quantities(found.level, found.p)
         covariance = found.covariance()[0] * variance
-        theta = correlated_values(
-            np.zeros(len(covariance)), covariance, tags=["scatter of the gas readings"] * len(covariance)
-        )
+        theta = correlated_values(np.zeros(len(covariance)), covariance, tags=[SCATTER] * len(covariance))
         common = ufloat(1.0, scale_u, "common factor of the gas curve") if scale_u else 1.0
         final, rate, lag, end = (
             value + sum(s * x for s, x in zip(slope, theta)) for value, slope in zip(numbers_[0], slopes[0])

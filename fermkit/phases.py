@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fermkit.checks import numbers, one_of, rising, same_length
+from fermkit.confidence import measured
 from fermkit.errors import FitError
 from fermkit.written import Line, Page, Written
 
@@ -173,7 +174,7 @@ def specific_growth_rate(
         doubts = (*doubts, "The CO2 held by the liquid has not been counted, and it hides the first doublings.")
     if doubts:
         return GrowthRate(nan, nan, found.window, found.doublings, 0.0, np.inf, doubts)
-    value = ufloat(found.rate, found.rate * found.u_ln, "scatter of the gas readings")
+    value = measured(found.rate, found.rate * found.u_ln)
     factor = float(np.exp(found.quantile * found.u_ln))
     return GrowthRate(
         value, np.log(2) / value, found.window, found.doublings, found.rate / factor, found.rate * factor, doubts
@@ -248,7 +249,7 @@ def _slowing_exponential(t: Floats, y: Floats, steps: bool) -> tuple[float, floa
         return None
     variance = 2 * best.cost / dof
     try:
-        u_ln = float(np.sqrt(np.linalg.inv(best.jac.T @ best.jac)[0, 0] * variance))
+        u_ln = float(np.sqrt(max(np.linalg.inv(best.jac.T @ best.jac)[0, 0], 0.0) * variance))
     except np.linalg.LinAlgError:
         return None
     e = np.exp(np.clip(np.exp(best.x[0]) * (t - t[-1]), -700, 700))
@@ -315,9 +316,7 @@ def state_of(
     Stopped: the slope through the last readings is, at 95 %, below a twentieth of the largest rate.
     Finished or stuck: what was made against what the feed would give, if that is known.
     """
-    from uncertainties import ufloat
-
-    now = ufloat(rate_now[0], rate_now[1], "scatter of the gas readings")
+    now = measured(*rate_now)
     if not grows or not np.isfinite(lag_h):
         return RunState("still lagging", "No rise, or no more than the foot of one, is shown yet.", now, unit)
     if last_h < lag_h + u_lag_h:

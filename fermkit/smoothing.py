@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fermkit.checks import not_negative, numbers, one_of, positive, rising, same_length
+from fermkit.confidence import measured
 from fermkit.errors import FitError, InputError
 from fermkit.written import Line, Page, Written
 
@@ -118,9 +119,8 @@ def smooth_growth(
     top = int(np.argmax(rates))
     total = places[-1] - places[0]
     common = ufloat(1.0, scale_u, "common factor of the gas curve") if scale_u else 1.0
-    tag = "scatter of the gas readings"
-    made = ufloat(float(total @ level), _u(total, variance, steps), tag) * common
-    rate = ufloat(float(rates[top]), _u(slopes[top], variance, steps), tag) * common
+    made = measured(float(total @ level), _u(total, variance, steps)) * common
+    rate = measured(float(rates[top]), _u(slopes[top], variance, steps)) * common
     limits = {"amount_so_far": _limits(made, q), "max_rate": _limits(rate, q)}
     doubts: tuple[str, ...] = ()
     finish, climbing = np.nan, rates[-1] - 2 * _u(slopes[-1], variance, steps) >= 0.05 * rates[top]
