@@ -251,12 +251,11 @@ def drying_curve(
     one_of(end, ENDS, "end")
     time, weight = _weighings(time_h, weight_g, dry_g, end)
     free = np.array([True, True, True, model == "page"])
-    unknown = int(free.sum()) - (end == "dry")
-    if time.size < unknown + 2:
+    if time.size < free.sum() + 2:
         raise FitError(
-            f"{time.size} weighings for {unknown} parameters",
-            f"at least {unknown + 2}",
-            "weigh more often, or take model='henderson_pabis' or end='dry'",
+            f"{time.size} weighings for {free.sum()} parameters",
+            f"at least {free.sum() + 2}",
+            "weigh more often, or take model='henderson_pabis'",
         )
     began = float(time[0]) if began_h is None else began_h
     if began > time[0]:
@@ -267,12 +266,11 @@ def drying_curve(
         )
     t = time - began
     fit, pull = _fit(t, weight, free, 0.0), 0.0
+    scatter = math.sqrt(float(np.sum((weight - _weight(t, fit)) ** 2)) / (t.size - free.sum()))
     if end == "dry":  # the dry matter counts as one more weighing, of the end, with its own ±
-        pull = 1e3
-        for _ in range(4):
-            fit = _fit(t, weight, free, pull, nominal(dry_g))
-            pull = _scatter(t, weight, fit, free, pull, dry_g) / max(uncertainty(dry_g), 1e-6 * nominal(dry_g))
-    return _curve(t, weight, fit, free, pull, dry_g, model, end)
+        pull = scatter / max(uncertainty(dry_g), 1e-6 * nominal(dry_g))
+        fit = _fit(t, weight, free, pull, nominal(dry_g))
+    return _curve(t, weight, fit, free, (scatter, pull), dry_g, model, end)
 
 
 def _weighings(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any, end: str) -> tuple[Floats, Floats]:
@@ -346,19 +344,20 @@ def _fit(t: Floats, weight: Floats, free: NDArray[np.bool_], pull: float, dry: f
     return whole(found.x)
 
 
-def _scatter(t: Floats, weight: Floats, p: Floats, free: NDArray[np.bool_], pull: float, dry_g: Any) -> float:
-    """Standard deviation about the curve, the dry matter counted as one more weighing where it pulls."""
-    missed = np.append(weight - _weight(t, p), pull * (p[1] - nominal(dry_g or 0.0)))
-    return math.sqrt(float(missed @ missed) / (t.size - free.sum() + (pull > 0)))
-
-
 def _curve(
-    t: Floats, weight: Floats, p: Floats, free: NDArray[np.bool_], pull: float, dry_g: Any, model: str, end: str
+    t: Floats,
+    weight: Floats,
+    p: Floats,
+    free: NDArray[np.bool_],
+    spread: tuple[float, float],
+    dry_g: Any,
+    model: str,
+    end: str,
 ) -> DryingCurve:
     """Uncertainties, doubts and the result."""
     J = _slopes(t, p)[:, free]
-    dof = int(t.size - free.sum() + (end == "dry"))
-    s2 = _scatter(t, weight, p, free, pull, dry_g) ** 2
+    dof = int(t.size - free.sum())
+    s2, pull = spread[0] ** 2, spread[1]
     ends = (np.flatnonzero(free) == 1).astype(float)
     inverse = np.linalg.pinv(J.T @ J + pull**2 * np.outer(ends, ends))
     covariance, dry_slope = np.zeros((4, 4)), np.zeros(4)
@@ -375,7 +374,8 @@ def _curve(
     n = umath.exp(log_n) if model == "page" else 1.0
     k = umath.exp(-n * log_tau)
     count = t.size - dof + 1
-    aicc = t.size * math.log(max(s2 * dof, 1e-300) / t.size) + 2 * count
+    rss = float(np.sum((weight - _weight(t, p)) ** 2))
+    aicc = t.size * math.log(max(rss, 1e-300) / t.size) + 2 * count
     aicc += 2 * count * (count + 1) / max(t.size - count - 1, 1)
     doubts = _doubts(t, p, covariance, dry_g, end, dof)
     return DryingCurve(
