@@ -201,7 +201,7 @@ def _settle(
             scale = _scale(y - curve.signal(x, p), shares, spread, y.size - p.size)
         p = _solve(curve, x, y, shares * scale, u_content, before)
         spread = None if u_content is None else _carried(u_content, steepness(curve, x, p))
-        if np.allclose(p, before, rtol=1e-9, atol=0):
+        if np.allclose(p, before, rtol=1e-8, atol=0):
             break
     signals = curve.signal(x, p)
     if not stated:
@@ -228,7 +228,7 @@ def _solve(
         # a trial under which the curve has no value, or stands upright, is as bad as can be
         return white if np.all(np.isfinite(white)) else np.full(y.size, 1e60)
 
-    found = least_squares(misfits, before, jac="3-point", x_scale=np.abs(before) + 1e-12, xtol=1e-14, ftol=1e-14)
+    found = least_squares(misfits, before, method="lm", x_scale="jac", xtol=1e-12, ftol=1e-12)
     return np.asarray(found.x)
 
 
