@@ -31,6 +31,7 @@ def in_order(frame: Any, columns: Sequence[Column], book: Notebook) -> Any:
     for column in columns:
         if column.name in numeric:
             _possible(frame, column, book)
+            _always(frame, column, book)
     frame = _without_empty(frame, numeric, book)
     if "time_h" in frame and len(frame):
         frame = _by_time(frame, numeric, book)
@@ -52,6 +53,15 @@ def _possible(frame: Any, column: Column, book: Notebook) -> None:
             row=int(rows[0]), column=column.written, level="doubt",
         )  # fmt: skip
         frame[column.name] = np.where(bad, np.nan, values)
+
+
+def _always(frame: Any, column: Column, book: Notebook) -> None:
+    gone = frame[column.name].isna().to_numpy() if column.always else np.zeros(0, dtype=bool)
+    if gone.any():
+        raise book.refusal(
+            f"no {column.written} is given", f"a {column.written} in each row", "fill it in, or strike the row",
+            row=int(frame["row"].to_numpy()[gone][0]), column=column.written,
+        )  # fmt: skip
 
 
 def _without_empty(frame: Any, numeric: list[str], book: Notebook) -> Any:

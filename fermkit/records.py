@@ -150,6 +150,8 @@ def read_run(path: str | Path) -> Run:
     jar 2.000+/-0.020
     """
     place = Path(path)
+    if place.name == "run.toml":
+        place = place.parent
     if place.is_dir():
         return _from_folder(place)
     if not place.is_file():

@@ -47,7 +47,7 @@ class Key:
 class Column:
     """One column of a table: as written, as named in `Run`, its unit, and what is possible.
 
-    `kind` is "number", "text" or "time"; the unit "any" is kept as written.
+    `kind` is "number", "text" or "time"; the unit "any" is kept as written; with `always` no row may lack it.
     """
 
     written: str
@@ -56,6 +56,7 @@ class Column:
     kind: str = "number"
     low: float = -INFINITE
     high: float = INFINITE
+    always: bool = False
 
 
 def _text(*names: str) -> tuple[Key, ...]:
@@ -133,7 +134,7 @@ INSTRUMENT: Final = (
     Key("check reading", "check_reading_g", "g", act="weighing the check weight", low=0.0),
     Key("ice reading", "ice_reading_C", "°C", act="reading the thermometer in ice", low=-20.0, high=20.0),
     Key("zero reading", "zero_reading_bar", "bar", act="reading the gauge at zero"),
-    Key("resolution", "resolution", kind="amount"),
+    Key("resolution", "resolution", kind="resolution"),
     Key("reads", "reads", kind="words", words=READS),
     *_text("note"),
 )
@@ -214,7 +215,7 @@ TABLES: Final = {
         Column("dilution", "dilution", low=1.0), TEMPERATURE, NOTE,
     ),
     "volumes": (
-        TIME, Column("what", "what", kind="text"), Column("volume", "volume_mL", "mL", low=0.0),
+        TIME, Column("what", "what", kind="text"), Column("volume", "volume_mL", "mL", low=0.0, always=True),
         Column("u", "u_mL", "mL", low=0.0), NOTE,
     ),
     "weights": (

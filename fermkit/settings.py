@@ -142,7 +142,7 @@ def _value(
     if key.kind == "words":
         many = value if isinstance(value, list) else str(value).split(",")
         return {key.name: tuple(_word(name, str(one).strip(), key.words) for one in many)}
-    if key.kind == "amount":
+    if key.kind in ("amount", "resolution"):
         return _amount(name, key, value, act)
     if key.kind == "reading":
         unit = GAS_COLUMNS.get(str(part.get("kind", "")), ("", "1"))[1]
@@ -196,9 +196,10 @@ def _replicates(name: str, key: Key, value: list[Any], act: str, dof: dict[str, 
 
 
 def _amount(name: str, key: Key, value: Any, act: str) -> dict[str, Any]:
-    """The text, and the number where it is a mass, a volume, a temperature or a pressure."""
+    """The text, and the number where it is a mass or a volume; of a resolution also a temperature or pressure."""
     out: dict[str, Any] = {key.name: str(value)[:200]}
-    for unit, suffix in (("g", "g"), ("mL", "mL"), ("°C", "C"), ("bar", "bar")):
+    units = (("g", "g"), ("mL", "mL"), ("°C", "C"), ("bar", "bar"))
+    for unit, suffix in units[: 2 if key.kind == "amount" else 4]:
         try:
             quantity = read_quantity(str(value), unit, name)
         except InputError:

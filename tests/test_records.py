@@ -134,16 +134,12 @@ def test_evaporation_takes_nothing_along():
     [
         ((["2"], ["sampel"], ["10"]), "'sampel'"),
         ((["2"], ["sample"], ["9000"]), "leaves -7 L"),
-        ((["2", "3"], ["sample", "spill"], ["10", "n.d."]), "row 3|no volume"),
+        ((["2", "3"], ["sample", "spill"], ["10", "n.d."]), "row 3, volume: no volume is given"),
     ],
 )
 def test_a_ledger_that_cannot_be_is_refused(rows, words):
     """More out than in, an unknown act, a withdrawal without its volume."""
     table = dict(zip(("time [h]", "what", "volume [mL]"), rows, strict=True))
-    if "n.d." in rows[2]:
-        run = run_from(SETTINGS, {"gas": GAS, "volumes": table})
-        assert any("rows without a reading" in str(f) or "row without a reading" in str(f) for f in run.findings)
-        return
     with pytest.raises(InputError, match=words):
         run_from(SETTINGS, {"gas": GAS, "volumes": table})
 
@@ -258,6 +254,77 @@ def test_clock_times_in_samples_count_from_the_gas():
         run_from(SETTINGS, {"samples": samples, "gas": GAS})
     started = changed(run={"name": "jar", "start": "2026-03-02 18:00"})
     assert run_from(started, {"samples": samples, "gas": GAS}).tables["samples"].time_h.tolist() == [3.0, 8.5]
+
+
+def test_run_toml_itself_may_be_named(folder):
+    """Whoever points at run.toml means its folder."""
+    assert read_run(folder / "run.toml").name == "jar 1"
+
+
+def test_a_word_document_is_no_run(tmp_path):
+    """Another kind of file is refused by its name."""
+    (tmp_path / "run.xls").write_bytes(b"x")
+    with pytest.raises(InputError, match=r"'run\.xls' is no run"):
+        read_run(tmp_path / "run.xls")
+
+
+def test_a_table_that_is_not_known_is_refused():
+    """In memory there is no file to overlook, so a wrong name is refused."""
+    with pytest.raises(InputError, match="no table 'gass'"):
+        run_from(SETTINGS, {"gass": GAS})
+
+
+def test_an_amount_without_its_own_error_takes_the_scales():
+    """A scale with a resolution gives its amounts a rectangular error."""
+    feed = [{"ingredient": "beet molasses", "amount": "240 g"}]
+    run = run_from(changed(feed=feed, instruments={"scale": {"resolution": "1 g"}}), {"gas": GAS})
+    assert run.feed[0]["amount_g"].std_dev == pytest.approx(1 / math.sqrt(3))
+    assert run.feed[0]["amount_g"].tag == "weighing the beet molasses"
+
+
+def test_the_collectors_thermometer_is_corrected_too():
+    """The ice check applies to the collector's temperature."""
+    gas = [{"kind": "collected volume", "collector_temperature": "22.0 ± 0.5 °C"}]
+    run = run_from(changed(gas=gas, instruments={"thermometer": {"ice_reading": "0.5 °C"}}), {"gas": GAS})
+    assert run.gas[0]["collector_temperature_C"].nominal_value == pytest.approx(21.5)
+
+
+def test_an_absolute_pressure_wants_a_barometer():
+    """Without it there is no gauge pressure."""
+    gas = {"time [h]": list("01234"), "pressure [bar]": ["1", "1.1", "1.3", "1.5", "1.6"]}
+    with pytest.raises(InputError, match="without a barometer"):
+        run_from({"gas": [{"kind": "pressure", "pressure": "absolute"}]}, {"gas": gas})
+
+
+def test_two_routes_in_one_table():
+    """Volume and weight may share a table, each in its own rows; neither is called missing."""
+    gas = [{"kind": "collected volume"}, {"kind": "vessel weight"}]
+    table = {
+        "time [h]": ["0", "1", "2", "3", "4"],
+        "volume [mL]": ["0", "", "140", "", "240"],
+        "weight [g]": ["", "3000", "", "2990", ""],
+    }
+    run = run_from(changed(gas=gas), {"gas": table})
+    assert not any("rows have no" in str(finding) for finding in run.findings)
+    assert run.tables["gas"].weight_g.notna().sum() == 2
+
+
+def test_a_route_says_which_rows_have_no_reading():
+    """A row with only a temperature is kept, and told."""
+    table = {**GAS, "temperature [°C]": ["20"] * 5, "volume [mL]": ["0", "n.d.", "140", "200", "240"]}
+    assert "1 rows have no volume_mL: 3" in "\n".join(map(str, run_from(SETTINGS, {"gas": table}).findings))
+
+
+def test_too_few_readings_are_doubted():
+    """Three readings carry no curve."""
+    run = run_from(SETTINGS, {"gas": {key: cells[:3] for key, cells in GAS.items()}})
+    assert "only 3 readings of volume_mL" in str(run.doubts[0])
+
+
+def test_the_ledger_prints_itself(folder):
+    """Each entry with its time."""
+    text = str(read_run(folder).ledger)
+    assert "sample at 2 h" in text and "at the end" in text
 
 
 def test_a_missing_column_is_named():

@@ -271,6 +271,38 @@ def test_a_long_table_with_a_bad_cell_is_refused_by_its_row():
         read(b"\n".join(lines))
 
 
+def test_a_long_uneven_table_is_refused_by_its_size(monkeypatch):
+    """Cell by cell a long table would need too much memory: the message says how to help."""
+    monkeypatch.setattr("fermkit.tables.LARGEST_UNEVEN_BYTES", 100_000)
+    with pytest.raises(InputError, match="is not plain numbers throughout"):
+        read(long_table(6000).replace(b",100.0,", b",about 100,"))
+
+
+def test_long_tables_that_are_not_even_are_read_all_the_same():
+    """Quoted cells, a column twice, infinite numbers and unknown stamps go the careful way."""
+    data = long_table(6000)
+    assert len(read(data.replace(b"\n0.00056,0.25", b'\n0.00056,"0.25"')).frame) == 6000
+    with pytest.raises(InputError, match="two columns mean 'volume'"):
+        read(data.replace("temperature [°C]".encode(), b"volume [L]"))
+    with pytest.raises(InputError, match="'inf' is not a number"):
+        read(data.replace(b",100.0,", b",inf,"))
+    with pytest.raises(InputError, match=r"'0\.0' is no time of day"):
+        read(data.replace(b"time [h]", b"time"))
+
+
+def test_rows_without_a_time_are_left_out_and_doubted():
+    """A reading that belongs to no moment cannot be used."""
+    table = read("time [h],volume [mL]\n0,0\n,5\n2,8\n")
+    assert table.frame.row.tolist() == [2, 4]
+    assert "doubt: gas.csv, time: 1 rows without a time left out: 3" in said(table)
+
+
+def test_alcohol_beyond_all_alcohol_is_refused():
+    """1,000 g/L of ethanol is more than pure ethanol."""
+    with pytest.raises(InputError, match=r"standards\.csv, ethanol"):
+        read("ethanol [g/L],signal [V]\n1000,1\n", "standards")
+
+
 def test_same_time_twice():
     """A repeated row goes; two different readings are averaged, and doubted."""
     book = Notebook("gas.csv")
