@@ -52,6 +52,7 @@ class Limits(Written):
         return Page(f"Limits, for the mean of {self.replicates} readings", lines, said)
 
 
+@np.errstate(all="ignore")
 def limits_of(fitted: FittedCurve, replicates: int = 1) -> Limits:
     """Decision, detection and quantification limits of a calibration.
 

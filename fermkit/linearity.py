@@ -163,7 +163,7 @@ def even_scatter(fitted: FittedCurve) -> Judgement:
     """
     name, signals = "Even scatter", fitted.signal(fitted.x)
     squares = (fitted.y - signals) ** 2 / fitted.variance(signals)
-    if squares.size < 8 or np.ptp(squares) == 0:
+    if squares.size < 8 or np.ptp(squares) == 0 or np.ptp(signals) <= 1e-9 * np.abs(signals).max():
         return _untestable(name, "fewer than eight readings do not show how the scatter runs")
     r = float(np.corrcoef(squares, signals)[0, 1])
     statistic = squares.size * r**2

@@ -10,7 +10,7 @@ from scipy.optimize import brentq, least_squares
 from uncertainties import UFloat, covariance_matrix, ufloat
 
 from fermkit.checks import numbers, positive, same_length
-from fermkit.errors import FitError, InputError
+from fermkit.errors import FermkitError, FitError, InputError
 from fermkit.response import Curve, FittedCurve, least_squares_fit
 from fermkit.surroundings import apparent_content, at_one_temperature
 from fermkit.written import nominal, uncertainty
@@ -164,7 +164,9 @@ def fit_standards(
     of_rows: Law = law if stated is None else (lambda _: np.square(stated))
     try:
         values, scale, gain, whiten, bare = _settle(curve, x, signals, solution, of_rows, contents, stated is not None)
-    except np.linalg.LinAlgError:
+    except FermkitError:
+        raise
+    except (np.linalg.LinAlgError, ValueError):  # singular, or no number where one was looked for
         raise FitError(
             f"the {curve.name} curve cannot be told from these {x.size} standards",
             "standards that are surer than their spacing, and a curve less steep between them",
