@@ -93,10 +93,28 @@ def found_and_false(logs, find):
     return there, hit, false, logs.gauge_bar.size
 
 
+def totals(runs, vents, **conditions):
+    """How far the total CO2 of vented vessels is off, its stated error, and their ratio; temperature logged."""
+    from fermkit import gas_from_pressure
+
+    logs = simulate(runs, vents=vents, hours=96, seed=23, **conditions)
+    off, stated = [], []
+    for gauge, made, t_C in zip(logs.gauge_bar, logs.produced_mol, logs.temperature_C):
+        total = gas_from_pressure(
+            logs.time_h, gauge, headspace_L=0.6, liquid_L=1.4, temperature_C=t_C,
+            oxygen_used=(0, 0), saturation=(1, 1),
+        ).total()  # fmt: skip
+        off.append(total.nominal_value / made[-1] - 1)
+        stated.append(total.std_dev / made[-1])
+    off, stated = np.array(off), np.array(stated)
+    return 100 * off.mean(), 100 * off.std(), 100 * stated.mean(), np.sqrt(np.mean((off / stated) ** 2))
+
+
 def main(runs=60):
-    """Print the table."""
+    """Print the tables."""
     from fermkit import find_vents
 
+    print("Vents found, sizes from 5 to 400 sigma, swing of 5 K not logged, 8 vents a run\n")
     print("readings  noise  exchange  falls of 5 sigma   found    false in")
     print("every min   bar     1/h       and more          %    1000 readings")
     for every, hours in ((5, 72), (10, 96), (15, 96), (30, 168), (60, 240)):
@@ -104,8 +122,40 @@ def main(runs=60):
             for exchange in (0.3, 2.0, 10.0):
                 logs = simulate(runs, hours=hours, every_min=every, noise_bar=noise, exchange_per_h=exchange)
                 there, hit, false, readings = found_and_false(logs, find_vents)
-                print(f"{every:6d} {noise:9.3f} {exchange:7.1f} {there:13d} {100 * hit / there:13.1f} "
-                      f"{1000 * false / readings:10.2f}")  # fmt: skip
+                print(
+                    f"{every:6d} {noise:9.3f} {exchange:7.1f} {there:13d} {100 * hit / there:13.1f} "
+                    f"{1000 * false / readings:10.2f}",
+                    flush=True,
+                )
+    print("\nOnly falls between 5.0 and 5.5 sigma, 5 vents a run\n")
+    print("every min  noise  exchange  swing K  falls  found %  false in 1000")
+    for every, noise, exchange, swing in (
+        (10, 0.01, 0.001, 0.0), (5, 0.005, 2.0, 5.0), (10, 0.005, 0.3, 5.0), (10, 0.01, 2.0, 5.0), (15, 0.01, 2.0, 5.0),
+    ):  # fmt: skip
+        logs = simulate(
+            runs, hours=96, every_min=every, noise_bar=noise, exchange_per_h=exchange, swing_K=swing,
+            drop_sigma=(5.0, 5.5), vents=5, seed=9,
+        )  # fmt: skip
+        there, hit, false, readings = found_and_false(logs, find_vents)
+        print(
+            f"{every:6d} {noise:9.3f} {exchange:7.3f} {swing:8.1f} {there:7d} {100 * hit / there:8.1f} "
+            f"{1000 * false / readings:10.2f}",
+            flush=True,
+        )
+    print("\nTotal CO2 with the vents added back, against the truth, temperature logged\n")
+    print("every min  noise  exchange  swing K  vents  mean off %  spread %  stated %  off/stated")
+    for every, noise, exchange in ((10, 0.005, 0.3), (10, 0.005, 2.0), (15, 0.01, 2.0), (10, 0.005, 10.0)):
+        for swing in (0.0, 5.0):
+            for vents in (0, 1, 3, 8):
+                mean, spread, stated, score = totals(
+                    runs // 2, vents, every_min=every, noise_bar=noise, exchange_per_h=exchange, swing_K=swing,
+                    drop_sigma=(0.05 / noise, 1.5 / noise),
+                )  # fmt: skip
+                print(
+                    f"{every:6d} {noise:9.3f} {exchange:7.1f} {swing:8.1f} {vents:7d} {mean:10.2f} {spread:9.2f} "
+                    f"{stated:9.2f} {score:10.1f}",
+                    flush=True,
+                )
 
 
 if __name__ == "__main__":
