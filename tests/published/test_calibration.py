@@ -8,8 +8,9 @@ from uncertainties import ufloat
 
 from fermkit.budget import budget_of, effective_degrees_of_freedom, student
 from fermkit.calibration import fit_calibration
-from fermkit.density import convert_ethanol
+from fermkit.density import convert_ethanol, density_change
 from fermkit.linearity import grubbs_critical, mandel_test
+from fermkit.properties import sucrose_density
 from fermkit.surroundings import vapour_ratio
 
 ISO_28037 = "ISO/TS 28037:2010, as printed in the documentation of a general-purpose uncertainty library"
@@ -285,3 +286,22 @@ def test_vapour_above_dilute_ethanol_against_measured_partition(published, name,
         found = vapour_ratio(low + 2, low)
         published.check(f"vapour ratio {low:g} to {low + 2:g} °C, {name}", found, law(low + 2) / law(low), 0.008,
                         source=source, verification="read")
+
+
+@pytest.mark.parametrize(("original", "apparent"), [(8.0, 1.5), (12.0, 2.5), (16.0, 4.0)])
+def test_density_equation_against_balling(published, original, apparent):
+    """Beer's densities by Balling's rule: real extract and alcohol from two densities, put into our one equation."""
+    real = 0.1808 * original + 0.8192 * apparent
+    alcohol = (original - real) / (2.0665 - 0.010665 * original)
+    start, end = (float(sucrose_density(plato / 100)) for plato in (original, apparent))
+    kept = 1 / (1 + (0.9565 + 0.11) * alcohol / 100)  # of the mass: CO2 leaves, yeast settles
+    volume_end = start * kept / end
+    found = density_change(start, end, volume_start_L=1.0, volume_end_L=volume_end, expected_pct_vol=1.25 * alcohol)
+    sugar = real / 100 * end * volume_end - original / 100 * start
+    ethanol = alcohol / 100 * end * volume_end
+    predicted = sugar * found.coefficients["sucrose"] + ethanol * found.coefficients["ethanol"]
+    source = "Balling, Die Bierbrauerei (1865), real extract 0.1808 p + 0.8192 m and 2.0665 g extract per g ethanol"
+    published.check(
+        f"density from {original:g} to {apparent:g} °P", found.value, predicted, 2 * found.value.s,
+        source=source, verification="memory",
+    )  # fmt: skip
