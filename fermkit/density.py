@@ -240,9 +240,10 @@ def density_change(
     Notes
     -----
     A density above water's is taken to add up, solute by solute:
-    (ρ_end − ρ_w)·V_end − (ρ_start − ρ_w)·V_start = Σ κ·amount, with κ(sugar) from the sucrose table between the two
-    densities, κ(ethanol) = (ρ(mixture) − ρ_w)/c from OIML R 22 at the expected strength. That the effects add up is good
-    to about 2 % of the change (beers by Balling's rule differ by 1.8 to 2.0 %), which the value carries. Yeast must have settled.
+    (ρ_end − ρ_w)·V_end − (ρ_start − ρ_w)·V_start = Σ κ·amount, with κ(sugar) from the sucrose table at the first
+    density and κ(ethanol) = (ρ(mixture) − ρ_w)/c from OIML R 22 at the expected strength. That the effects add up
+    is good to about 2 % of the change (beers by Balling's rule differ by 1.8 to 2.0 %), which the value carries.
+    Yeast must have settled.
 
     Examples
     --------
