@@ -39,7 +39,7 @@ FLOORS = [
         "dry_matter",
         "drying",
         "harvest",
-        ["simulation", "kitchen"],
+        ["batches", "simulation", "recipe", "kitchen"],
     ],
     [["pathways", "aeration", "nutrients", "plan", "ways"], ["findings", "run_layout", "clock", "columns", "long_tables", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records"]],
     ["analysis"],
