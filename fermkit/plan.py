@@ -274,7 +274,7 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
         energy = [feed.hexose_g * (respired * with_air + (1.0 - respired) * end) for end in YEAST_WITHOUT_AIR]
         ranges = {"energy": tuple(energy), **limits.ranges()}
         low, high = (min((pair[end] for pair in ranges.values()), key=nominal) for end in (0, 1))
-        starved = min(1.0, nominal(low + high) / nominal(energy[0] + energy[1]))
+        starved = nominal(low + high) / nominal(energy[0] + energy[1])
     yeast_g = anywhere(low, high, "where in its range the yeast ends")
     from_respiring = respired * with_air
     from_fermenting = (1.0 - respired) * (sum(YEAST_WITHOUT_AIR) / 2.0)

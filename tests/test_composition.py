@@ -43,6 +43,7 @@ def test_formulas_are_read_atom_by_atom(formula, expected):
     [
         ("C6H12O6x", "stopped at 'x', character 8"),
         ("C6H12O6 ", "stopped at ' ', character 8"),
+        ("CHx2", "stopped at 'x', character 3"),
         ("c6H12", "stopped at 'c', character 1"),
         ("C6(H12", r"stopped at '\(', character 3"),
         ("C6)H12", r"stopped at '\)', character 3"),

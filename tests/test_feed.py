@@ -261,6 +261,14 @@ def test_more_nitrogen_lifts_the_nitrogen_limit_and_only_that():
     assert "binds" in str(after)
 
 
+def test_the_sulfur_may_come_from_the_tap():
+    """White sugar and phosphate hold no sulfur: with distilled water none surely grows, with tap water some does."""
+    dry = {"white sugar": 100.0, "diammonium phosphate": 5.0}
+    tap, distilled = (yeast_limits(feed(dry | {water: 2000.0})) for water in ("water", "distilled water"))
+    assert nominal(distilled.sulfur_g[0]) == 0.0 and distilled.binding == ("sulfur",)
+    assert 2.0 < nominal(tap.sulfur_g[0]) < nominal(tap.sulfur_g[1]) < 20.0
+
+
 def test_limits_whose_ranges_overlap_are_all_named():
     """Nitrogen and phosphorus both may bind in beet molasses; with plenty of both it is the electrons."""
     assert yeast_limits(feed({"beet molasses": 200.0})).binding == ("nitrogen", "phosphorus")

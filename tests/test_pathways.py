@@ -9,7 +9,7 @@ from uncertainties import ufloat
 from fermkit.composition import element_matrix, molar_mass
 from fermkit.errors import InputError
 from fermkit.feed import YEAST_ASH
-from fermkit.pathways import sugar_fate
+from fermkit.pathways import COMBUSTION_KJ, sugar_fate
 from fermkit.written import nominal
 
 
@@ -56,6 +56,23 @@ def test_impossible_amounts_are_refused(arguments, says):
     """Zero sugar, negative yeast, negative oxygen, no number."""
     with pytest.raises(InputError, match=says):
         sugar_fate(*arguments)
+
+
+def test_a_formula_with_more_than_one_carbon_gives_the_same():
+    """C4.4H7.3N0.86O1.2 is the same yeast as a quarter and a bit of it."""
+    long, short = "C4.4H7.3N0.86O1.2", "CH1.65909091N0.19545455O0.27272727"
+    ends = [sugar_fate(1.0, 12.0, 0.2, yeast=formula) for formula in (long, short)]
+    assert nominal(ends[0].ethanol_mol) == pytest.approx(nominal(ends[1].ethanol_mol), rel=1e-6)
+    assert nominal(ends[0].co2_mol) == pytest.approx(nominal(ends[1].co2_mol), rel=1e-6)
+
+
+def test_the_heat_is_what_burning_the_products_leaves():
+    """Hess: heat of the sugar, less that of each product; the yeast 115 kJ for each mole of electrons."""
+    fate = sugar_fate(1.0, 15.0, 0.3)
+    electrons = 15.0 * (1 - YEAST_ASH[0]) / molar_mass("yeast") * 4.2
+    held = {"ethanol": fate.ethanol_mol, "glycerol": fate.glycerol_mol, "acetic acid": fate.acids_mol}
+    products = sum(COMBUSTION_KJ[name] * nominal(amount) for name, amount in held.items()) + 115.0 * electrons
+    assert nominal(fate.heat_kJ) == pytest.approx(COMBUSTION_KJ["hexose"] - products)
 
 
 def test_the_callers_uncertainty_reaches_every_product():

@@ -129,6 +129,25 @@ def test_all_the_sugar_is_respired_in_just_the_hours_that_are_said():
     assert any("feed longer" in remark for remark in half.remarks)
 
 
+def test_starved_yeast_needs_more_oxygen_for_the_same_sugar():
+    """With little nitrogen less of the respired sugar becomes yeast, so that the same air respires less of it."""
+    same = {"how": "fed slowly", "liquid_L": 2.0, "oxygen_mmol_per_L_h": 10.0, "air_L_per_min": 1.0}
+    rich, poor = plan_batch(feed(RICH), **same), plan_batch(feed(SUGAR | {"diammonium phosphate": 2.0}), **same)
+    assert "energy" not in poor.binding and rich.binding == ("energy",)
+    for plan in (rich, poor):
+        starved = sum(nominal(end) for end in plan.yeast_range_g) / sum(nominal(end) for end in plan.energy_g)
+        cells = nominal(plan.feed.hexose_g) * 0.5 * starved * 0.935 / molar_mass("yeast")
+        needed = (24 * nominal(plan.fate.hexose_mol) - 4.2 * cells) / 4
+        assert nominal(plan.respired_share) == pytest.approx(nominal(plan.oxygen_ceiling_mol) / needed, rel=0.01)
+    assert nominal(poor.respired_share) < 0.85 * nominal(rich.respired_share)
+
+
+def test_a_little_air_takes_long_but_not_forever():
+    """Half a millimole in a litre and hour: the hours are told, not left out."""
+    plan = plan_batch(feed(RICH), how="fed slowly", liquid_L=2.0, oxygen_mmol_per_L_h=0.5, air_L_per_min=1.0)
+    assert nominal(plan.hours_to_respire) == pytest.approx(1.4 / 0.001, rel=0.1)
+
+
 def test_air_in_plenty_of_sugar_changes_little():
     """The Crabtree effect: aerated all at once, most of the sugar still ferments however much air there is."""
     little, much = (
@@ -315,6 +334,7 @@ def test_gas_that_carries_little_carries_in_proportion():
     """For small flows half of K V_gas/V_liquid; for none nothing; never more than there is."""
     small = nominal(ethanol_carried_out(50.0, 2.0, 1.0, 25.0))
     assert nominal(ethanol_carried_out(50.0, 2.0, 2.0, 25.0)) == pytest.approx(2 * small, rel=1e-3)
+    assert nominal(ethanol_carried_out(50.0, 4.0, 1.0, 25.0)) == pytest.approx(small / 2, rel=1e-3)
     assert nominal(ethanol_carried_out(50.0, 2.0, 0.0, 25.0)) == 0.0
     assert 49.0 < nominal(ethanol_carried_out(50.0, 2.0, 1e7, 25.0)) <= 50.0
     assert nominal(water_carried_out(100.0, 25.0, dry_gas=True)) == pytest.approx(2.304 * 0.85, rel=2e-3)
