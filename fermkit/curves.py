@@ -18,6 +18,7 @@ tangent there meets zero at the lag. `Shape` knows both, with their derivatives.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -193,7 +194,7 @@ def three_phase(time_h: ArrayLike, asymptote: float, max_rate: float, lag_h: flo
 
 def _exponent(b: ArrayLike, t_i: ArrayLike, t: Floats, highest: float = 150.0) -> Floats:
     """b (t_i - t), held where the shape is 0 or 1 to the last digit but its square still has one."""
-    z = np.subtract(t_i, t)
+    z = np.asarray(np.subtract(t_i, t))
     z *= b
     np.minimum(z, highest, out=z)
     return np.maximum(z, -150.0, out=z)
@@ -400,7 +401,9 @@ class Shape:
         return values, out
 
 
-QUANTITIES = ("final_amount", "max_rate", "lag_h", "asymptote")
+Quantity = Literal["final_amount", "max_rate", "lag_h", "asymptote"]
+
+QUANTITIES: tuple[Quantity, ...] = ("final_amount", "max_rate", "lag_h", "asymptote")
 """What every curve is asked for; see `fermkit.growth.GrowthFit`."""
 
 _ZWIETERING = "Zwietering et al. 1990, Appl. Environ. Microbiol. 56, 1875"

@@ -9,13 +9,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from fermkit import confidence, curves, many
 from fermkit.checks import between, one_of, positive
-from fermkit.curves import QUANTITIES, Shape, shape_named
+from fermkit.curves import QUANTITIES, Quantity, Shape, shape_named
 from fermkit.fitter import Found, Problem, quiet
 from fermkit.phases import GasPhases, RunState, Timepoint, exponential_window, rate_at_the_end, state_of
 from fermkit.written import Line, Page, Written, nominal, uncertainty
 
 Floats = NDArray[np.float64]
-Quantity = Literal["final_amount", "max_rate", "lag_h", "asymptote"]
 Method = Literal["profile", "wald", "bootstrap"]
 
 RESAMPLES = 1000
@@ -89,6 +88,10 @@ class GrowthFit(Written):
         """The member of the family of curves that was fitted."""
         return shape_named(self.curve)
 
+    @property
+    def _given(self) -> bool:
+        return self.verdict not in UNGIVEN and bool(np.isfinite(self.found.covariance()).all())
+
     def predict(self, time_h: ArrayLike) -> Any:
         """The fitted curve, in the unit and on the level of the readings.
 
@@ -127,7 +130,7 @@ class GrowthFit(Written):
         """
         time = np.atleast_1d(np.asarray(time_h, dtype=float))
         shown = self._base() + self._curve(time)
-        if self.verdict in UNGIVEN:
+        if not self._given:
             return np.full(time.shape, -np.inf), np.full(time.shape, np.inf)
         theta, first = self.found.theta()[0], self.time_h[:1]
         slopes = np.empty((theta.size, time.size))
@@ -181,7 +184,7 @@ class GrowthFit(Written):
         one_of(method, ("profile", "wald", "bootstrap"), "method")
         between(level, 0.001, 0.9999, "level", do="give the confidence as a fraction, e.g. 0.95")
         row = QUANTITIES.index(quantity)
-        if self.verdict in UNGIVEN:
+        if not self._given:
             return (-np.inf if quantity == "lag_h" else 0.0), np.inf
         value = float(self.shape.quantities(self.found.level, self.found.p)[0][0, row])
         low, high = self._ends(row, level, method)
@@ -202,16 +205,33 @@ class GrowthFit(Written):
             ratio = (again[:, row] - value) / spread[:, row]
             up, down = np.quantile(ratio, [0.5 + level / 2, 0.5 - level / 2])
             return float(value - up * u), float(value - down * u)
-        low, high = confidence.extremes(
+        return self._profiles([row], quantile, measure)[0]
+
+    def _profiles(
+        self, rows: list[int], quantile: float, measure: confidence.Measure | None = None
+    ) -> list[tuple[float, float]]:
+        """Both ends of several quantities, all solved at once."""
+        ends = confidence.extremes(
             self.shape,
-            np.tile(self.found.theta(), (2, 1)),
+            np.tile(self.found.theta(), (2 * len(rows), 1)),
             self.problem,
-            np.full(2, quantile**2 * self.variance),
-            np.array([row, row]),
-            np.array([-1.0, 1.0]),
+            np.full(2 * len(rows), quantile**2 * self.variance),
+            np.repeat(rows, 2),
+            np.tile([-1.0, 1.0], len(rows)),
             measure,
         )
-        return float(low), float(high)
+        return [(float(low), float(high)) for low, high in ends.reshape(-1, 2)]
+
+    def intervals(self, level: float = 0.95) -> dict[str, tuple[float, float]]:
+        """Profile-likelihood intervals of final amount, largest rate, lag and asymptote, all at once."""
+        if not self._given:
+            return {name: self.interval(name, level) for name in QUANTITIES}
+        values = self.shape.quantities(self.found.level, self.found.p)[0][0]
+        ends = self._profiles(list(range(len(QUANTITIES))), _quantile(level, self.dof))
+        return {
+            name: self._with_common_factor(value, *end, level, 0.0 if name == "lag_h" else value)
+            for name, value, end in zip(QUANTITIES, map(float, values), ends)
+        }
 
     def _with_common_factor(
         self, value: float, low: float, high: float, level: float, per_factor: float
@@ -279,7 +299,7 @@ class GrowthFit(Written):
         end = self._time("stationary", stationary, 0.0)
         low, high = self.interval("lag_h")
         window = None
-        if self.verdict not in UNGIVEN:
+        if self._given:
             found = exponential_window(self.time_h, self.amount, self.noise == "accumulating")
             window = found.window if found is not None and found.doublings > 0.5 else None
         return GasPhases(
@@ -305,7 +325,7 @@ class GrowthFit(Written):
         n = self.time_h.size
         u_made = self.scatter * (np.sqrt(n - 1) if steps else np.sqrt(2))
         return state_of(
-            grows=self.verdict not in UNGIVEN,
+            grows=self._given,
             last_h=float(self.time_h[-1]),
             lag_h=nominal(self.lag_h),
             u_lag_h=uncertainty(self.lag_h),
@@ -326,7 +346,7 @@ class GrowthFit(Written):
         from uncertainties import ufloat
 
         measure = confidence.by_differences(reached)
-        if self.verdict in UNGIVEN:
+        if not self._given:
             return Forecast(what, ufloat(np.nan, np.nan), float(self.time_h[0]), np.inf)
         (values, slopes) = measure(self.found.level, self.found.p)
         value, slope = float(values[0, 0]), slopes[0, 0]
@@ -351,16 +371,12 @@ class GrowthFit(Written):
     def page(self) -> Page:
         """The fit as a lab-book page."""
         unit, rate = self.unit, f"{self.unit}/h" if self.unit else "per h"
-        given = self.verdict not in UNGIVEN
+        given = self._given
+        limits: dict[str, tuple[float, float] | None] = dict(self.intervals()) if given else dict.fromkeys(QUANTITIES)
         lines = [
-            Line(
-                "final amount",
-                self.final_amount,
-                unit,
-                limits=self.interval("final_amount") if given else None,
-            ),
-            Line("largest rate", self.max_rate, rate, limits=self.interval("max_rate") if given else None),
-            Line("lag", self.lag_h, "h", limits=self.interval("lag_h") if given else None),
+            Line("final amount", self.final_amount, unit, limits=limits["final_amount"]),
+            Line("largest rate", self.max_rate, rate, limits=limits["max_rate"]),
+            Line("lag", self.lag_h, "h", limits=limits["lag_h"]),
             Line("asymptote", self.asymptote, unit, "the published curve's own final level"),
             Line("scatter", self.scatter, unit, f"of {self._scattered()}, {_in_words(self.dof)}"),
         ]

@@ -170,7 +170,7 @@ def _wrapped(
     word = many.VERDICTS[int(verdict[0])]
     dof = float(problem.dof(shape.parameters)[0])
     variance = 1.0 if problem.known else float(found.rss[0]) / dof
-    if word in UNGIVEN:
+    if word in UNGIVEN or not np.isfinite(found.covariance()).all():
         final = rate = lag = end = ufloat(np.nan, np.nan)
     else:
         numbers_, slopes = shape.quantities(found.level, found.p)

@@ -294,10 +294,10 @@ def judge(shape: Shape, problem: Problem, found: Found, level: Floats) -> tuple[
         room = variance[rows] * (1.96**2 if problem.known else stdtrit(dof[rows], 0.975) ** 2)
         open_ends[rows] = _open_ends(shape, problem.of(rows), found.theta()[rows], room, 30 * top[rows])
         verdict[open_ends[:, 0]] = OPEN
-    verdict[tied] = TIED
+    verdict[tied] = np.where(inside[tied] <= 1, STEEP, TIED)
     verdict[~_grows(shape, problem, found)] = FLAT
     verdict[~(found.level > 0)] = FALLS
-    values[np.isin(verdict, (FALLS, FLAT, TIED)), :8] = np.nan
+    values[tied | np.isin(verdict, (FALLS, FLAT)), :8] = np.nan
     for which, places in enumerate(([0, 1, 6, 7], [2, 3], [4, 5])):
         values[:, places] = np.where(open_ends[:, which : which + 1], np.nan, values[:, places])
     return values, verdict

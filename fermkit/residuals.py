@@ -85,6 +85,6 @@ _VERDICTS = {
     ),
     "rises between two readings: rate and lag are bounds": (
         "The whole rise lies between two readings: the largest rate is a lower bound, and the lag is known only "
-        "to the distance of the readings."
+        "to the distance of the readings, if at all."
     ),
 }

@@ -1,0 +1,51 @@
+"""Several curves on the same readings."""
+
+import numpy as np
+import pytest
+
+import fermkit as fk
+from fermkit import curves
+from fermkit.errors import FitError
+
+T = np.linspace(0, 48, 60)
+
+
+@pytest.mark.parametrize("name", ["gompertz", "logistic"])
+def test_the_curve_that_made_the_readings_carries_the_weight(name):
+    """AICc gives most of the weight to the right curve and its generalisation."""
+    y = getattr(curves, name)(T, 600, 40, 6) + 4 * np.random.default_rng(0).normal(size=60)
+    found = fk.compare_curves(T, y, unit="mL")
+    assert found.best.curve == name
+    assert sum(found.weight) == pytest.approx(1)
+    assert found.weight[0] + found.weight[[fit.curve for fit in found.fits].index("richards")] > 0.95
+
+
+def test_the_spread_between_curves_is_its_own_line():
+    """Lag and rate differ between curves by more than each one's interval, and the page says how far."""
+    y = curves.gompertz(T, 600, 40, 6) + 4 * np.random.default_rng(0).normal(size=60)
+    found = fk.compare_curves(T, y, unit="mL")
+    low, high = found.spread("lag_h")
+    assert high - low > 4 * found.best.lag_h.s
+    assert "lag, between curves" in str(found) and "None of these curves is the truth" in str(found)
+    assert list(found.table().columns[:3]) == ["curve", "AICc", "weight"]
+
+
+def test_curves_on_counted_gas_share_their_weights():
+    """Increments of unknown error get one set of weights, so that the criteria can be compared."""
+    steps = np.random.default_rng(1).poisson(np.diff(curves.gompertz(T, 600, 40, 6)) / 0.5) * 0.5
+    found = fk.compare_curves(T, np.concatenate([[0.0], np.cumsum(steps)]), "accumulating")
+    assert found.best.curve in ("gompertz", "richards")
+
+
+def test_aicc_is_the_textbook_formula():
+    """n ln(RSS/n) + 2K + 2K(K+1)/(n-K-1), with the scatter counted as a parameter."""
+    y = curves.gompertz(T, 600, 40, 6) + 4 * np.random.default_rng(0).normal(size=60)
+    found = fk.compare_curves(T, y, curves=["gompertz"])
+    rss = np.sum((y - found.best.predict(T)) ** 2)
+    assert found.aicc[0] == pytest.approx(60 * np.log(rss / 60) + 8 + 40 / 55, rel=1e-6)
+
+
+def test_too_few_readings_to_compare_are_refused():
+    """With five readings no curve can be weighed."""
+    with pytest.raises(FitError):
+        fk.compare_curves(T[:5], [0, 1, 3, 6, 7])

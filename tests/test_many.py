@@ -1,0 +1,136 @@
+"""Thousands of curves at once: the same answers as one by one, and a verdict on each."""
+
+import numpy as np
+import pytest
+
+import fermkit as fk
+from fermkit import curves
+from fermkit.curves import SHAPES
+from fermkit.errors import InputError
+from fermkit.fitter import Problem, descend, reach, start
+from fermkit.many import VERDICTS, fit_chunk
+
+T = np.linspace(0, 48, 60)
+
+
+def simulated(rng, m, noise="independent", curve="gompertz"):
+    """Readings of m curves of different height, rate and lag."""
+    a, mu, lag = rng.uniform(300, 900, m), rng.uniform(25, 60, m), rng.uniform(0, 10, m)
+    y = np.stack([getattr(curves, curve)(T, *one) for one in zip(a, mu, lag)])
+    if noise == "independent":
+        return y + 0.02 * a[:, None] * rng.normal(size=y.shape)
+    counts = rng.poisson(np.diff(y, axis=1) / 2.0) * 2.0
+    return np.concatenate([np.zeros((m, 1)), np.cumsum(counts, axis=1)], axis=1)
+
+
+@pytest.mark.parametrize("noise", ["independent", "accumulating"])
+def test_same_answer_as_one_by_one(noise):
+    """Many curves at once give the numbers and uncertainties of single fits."""
+    table = simulated(np.random.default_rng(1), 25, noise)
+    many = fk.fit_growth_many(T, table, noise=noise)
+    for row, readings in zip(many.itertuples(), table):
+        fit = fk.fit_growth(T, readings, noise=noise)
+        for name in ("final_amount", "max_rate", "lag_h", "asymptote"):
+            u = getattr(row, f"u_{name}")
+            assert getattr(fit, name).n == pytest.approx(getattr(row, name), abs=1e-4 * u)
+            assert getattr(fit, name).s == pytest.approx(u, rel=1e-4)
+
+
+@pytest.mark.parametrize("noise", ["independent", "accumulating"])
+def test_missing_readings_are_left_out(noise):
+    """A table with holes gives what the readings that are there give alone."""
+    rng = np.random.default_rng(2)
+    table = simulated(rng, 20, noise)
+    table[rng.random(table.shape) < 0.15] = np.nan
+    many = fk.fit_growth_many(T, table, noise=noise)
+    for row, readings in zip(many.itertuples(), table):
+        fit = fk.fit_growth(T, readings, noise=noise)
+        assert fit.lag_h.n == pytest.approx(row.lag_h, abs=1e-2 * row.u_lag_h)
+        assert fit.final_amount.s == pytest.approx(row.u_final_amount, rel=1e-2)
+
+
+def test_each_curve_may_have_its_own_times():
+    """Times of one row each, with gaps, are taken as they are."""
+    rng = np.random.default_rng(3)
+    times = np.sort(rng.uniform(0, 48, (6, 40)), axis=1)
+    table = np.stack([curves.gompertz(t, 600, 40, 6) for t in times]) + rng.normal(size=times.shape)
+    times[2, 30:] = np.nan
+    many = fk.fit_growth_many(times, table)
+    assert np.allclose(many.max_rate, 40, atol=1.5) and (many.verdict == "good").all()
+
+
+@pytest.mark.parametrize("curve", ["logistic", "gompertz", "baranyi", "richards"])
+def test_no_better_optimum_is_found_from_elsewhere(curve):
+    """From eight other starts, no fit of 150 mixed curves gets better by a visible amount."""
+    rng, shape = np.random.default_rng(4), SHAPES[curve]
+    t = np.linspace(0, 48, 100)[None, :]
+    m = 150
+    k, lag = rng.uniform(0.05, 0.25, m), np.repeat([0.0, 5.0, 20.0], m // 3)
+    b = 4 * k
+    y = shape.value(b[:, None], (lag + 2 / b)[:, None], t, 1.0) * 600 + 12 * rng.normal(size=(m, 100))
+    problem = Problem(t, y)
+    limit = reach(shape, t)
+    found = descend(shape, start(shape, problem, y, limit), problem, limit)
+    best = found.rss.copy()
+    for _ in range(8):
+        p = found.p + rng.normal(size=found.p.shape) * np.array([0.6, 8.0, 1.0])[: found.p.shape[1]]
+        again = descend(shape, np.clip(p, limit.low, limit.high), problem, limit)
+        best = np.where(again.level > 0, np.minimum(best, again.rss), best)
+    worse = (found.rss - best) / (best / (100 - shape.parameters))
+    assert found.converged.mean() > 0.97
+    assert np.quantile(worse[found.converged], 0.99) < 1e-3
+    assert found.sweeps.mean() <= 6
+
+
+def test_noise_alone_is_not_called_growth():
+    """Of 400 series of pure noise at most two are taken for growth (the test is at 1 in 1,000)."""
+    noise = np.random.default_rng(5).normal(size=(400, 60))
+    for kind, table in (("independent", noise), ("accumulating", np.cumsum(noise, axis=1))):
+        verdict = fk.fit_growth_many(T, table, noise=kind).verdict
+        assert verdict.isin(["no growth shown", "does not rise"]).sum() >= 398 - 2
+
+
+def test_verdicts_of_awkward_curves():
+    """Too few readings, a step and a curve cut before its bend are each told, and numbers withheld."""
+    rng = np.random.default_rng(6)
+    few = np.where(np.arange(60) < 3, 1.0 * np.arange(60), np.nan)
+    step = np.where(T > 20, 100.0, 0.0) + rng.normal(size=60)
+    early = np.exp(0.1 * T) + 0.2 * rng.normal(size=60)
+    table = fk.fit_growth_many(T, [few, step, early])
+    assert list(table.verdict) == [VERDICTS[1], VERDICTS[7], VERDICTS[6]]
+    assert np.isnan(table.final_amount[0]) and np.isnan(table.final_amount[2])
+
+
+def test_blocks_do_not_change_the_answer():
+    """Two thousand and one curves, in two blocks, are what each block gives alone."""
+    table = simulated(np.random.default_rng(7), 2001)
+    whole = fk.fit_growth_many(T, table)
+    values, _ = fit_chunk(T[None, :], table[2000:], "gompertz", "independent", None)
+    assert np.allclose(whole.iloc[2000, :9].to_numpy(dtype=float), values[0], rtol=1e-6)
+
+
+def test_the_active_joblib_configuration_is_obeyed():
+    """Threads put under it from outside give the same table."""
+    import joblib
+
+    table = simulated(np.random.default_rng(8), 4100)
+    with joblib.parallel_config(backend="threading", n_jobs=2):
+        threads = fk.fit_growth_many(T, table)
+    assert np.allclose(threads.lag_h, fk.fit_growth_many(T, table).lag_h)
+
+
+@pytest.mark.parametrize(
+    ("times", "table", "words"),
+    [
+        (T, T, "one row a curve"),
+        (T[:5], np.ones((2, 6)), "one time for each column"),
+        (np.array([0, 2, 1.0]), np.ones((1, 3)), "after 2 h"),
+        (np.array([0, 1, 2.0]), np.array([[1, np.inf, 2]]), "infinite in row 1, column 2"),
+        (np.array([0, 1, 2.0]), [["a", "b", "c"]], "cannot be read as numbers"),
+        (np.array([0, np.nan, 2.0]), np.ones((1, 3)), "leave the column out"),
+    ],
+)
+def test_bad_tables_are_refused(times, table, words):
+    """Each wrong table gets its own sentence."""
+    with pytest.raises(InputError, match=words):
+        fk.fit_growth_many(times, table)

@@ -1,0 +1,74 @@
+"""Phases, the exponential window, and the state of a run."""
+
+import numpy as np
+import pytest
+
+import fermkit as fk
+from fermkit import curves
+from fermkit.errors import FitError
+
+T = np.linspace(0, 48, 60)
+
+
+def gas(seed=0, sd=3.0, time=T):
+    """Gompertz readings."""
+    return curves.gompertz(time, 600, 40, 6) + sd * np.random.default_rng(seed).normal(size=time.size)
+
+
+def test_phases_have_their_definitions():
+    """End of lag and onset of the stationary phase are the tangent's, and say so."""
+    phases = fk.fit_growth(T, gas()).phases()
+    assert phases.lag_end.low < 6 < phases.lag_end.high
+    assert phases.stationary.low < 6 + 600 / 40 < phases.stationary.high
+    assert "steepest tangent meets the asymptote" in str(phases)
+    start, end = phases.exponential_h
+    assert 0 < start < end < 13
+
+
+@pytest.mark.parametrize(
+    ("last", "expected", "word"),
+    [(4, None, "still lagging"), (12, None, "growing"), (26, None, "slowing"), (48, None, "stopped"),
+     (48, 610.0, "finished"), (48, 900.0, "stuck")],
+)
+def test_the_state_of_a_run(last, expected, word):
+    """A run is told to be lagging, growing, slowing, finished or stuck; without the feed, only stopped."""
+    seen = last >= T
+    assert fk.fit_growth(T[seen], gas()[seen]).state(expected).word == word
+
+
+def test_a_growing_file_can_be_read_again_and_again():
+    """Each new reading may be added and the run fitted afresh: the state only moves forward."""
+    order = ["still lagging", "growing", "slowing", "stopped"]
+    words = [fk.fit_growth(T[:n], gas(sd=1.0)[:n]).state().word for n in range(12, 61, 6)]
+    places = [order.index(word) for word in words]
+    assert places == sorted(places) and places[-1] == 3
+
+
+def test_specific_growth_rate_covers_the_truth():
+    """On readings that grow as the model says, the 95 % interval holds the true rate nearly always."""
+    t, held = np.linspace(0, 40, 80), 0
+    y = curves.baranyi(t, 600, 0.4, 0.002)
+    for seed in range(40):
+        rate = fk.specific_growth_rate(t, y + 3 * np.random.default_rng(seed).normal(size=80))
+        assert rate.doublings >= 2
+        held += rate.low <= 0.4 <= rate.high
+    assert held >= 35
+
+
+def test_specific_growth_rate_of_a_plain_exponential():
+    """An optical density that doubles every two hours does so in the result."""
+    t = np.arange(0, 10, 0.5)
+    rate = fk.specific_growth_rate(t, 0.05 * 2 ** (t / 2) * (1 + 0.002 * np.cos(9 * t)))
+    assert rate.doubling_time_h.n == pytest.approx(2, rel=0.03)
+
+
+def test_no_rate_without_two_doublings_or_without_the_store():
+    """Where the window is short, or the dissolved gas was not counted, words replace the number."""
+    t = np.linspace(0, 10, 30)
+    y = curves.baranyi(t, 600, 0.4, 0.002) + 0.3 * np.random.default_rng(0).normal(size=30)
+    noisy = fk.specific_growth_rate(T, gas(sd=60.0))
+    assert np.isnan(noisy.per_h.n) and noisy.doubts
+    hidden = fk.specific_growth_rate(t, y, store_corrected=False)
+    assert np.isnan(hidden.per_h.n) and "held by the liquid" in str(hidden)
+    with pytest.raises(FitError, match="at least 8"):
+        fk.specific_growth_rate(t[:5], y[:5])
