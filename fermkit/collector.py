@@ -74,6 +74,12 @@ def gas_from_volume(
     n = (p − p_w(T)) V/(Z R T), Z of CO2 at p − p_w. Volumes of air and CO2 are taken as additive, so that
     the pushed-out air counts as the CO2 that took its place.
 
+    Raises
+    ------
+    InputError
+        If times do not rise, fewer than two rows hold a reading, the volume falls in a way that cannot be mended
+        safely, or the conditions are not those of a collector.
+
     Examples
     --------
     >>> curve = gas_from_volume([0, 12, 24], [0, 600, 1000], temperature_C=25.0, gas="ideal")
@@ -152,6 +158,11 @@ def gas_from_flow(
     Each reading enters with the weight (t[i+1] − t[i−1])/2. Neighbouring increments share a reading; the
     errors per increment are set so that they add up to the true variance at every time.
 
+    Raises
+    ------
+    InputError
+        If times do not rise, or the flow is not positive on the whole.
+
     Examples
     --------
     >>> curve = gas_from_flow([0, 1, 2], [0.0, 10.0, 0.0], temperature_C=0.0, wet=False, gas="ideal")
@@ -219,6 +230,11 @@ def gas_from_bubbles(
     -------
     GasCurve
         ``counts="released"``, accumulating errors, and half a bubble of rounding per reading.
+
+    Raises
+    ------
+    InputError
+        As `gas_from_volume`; a bubble without a volume.
 
     Examples
     --------

@@ -5,7 +5,6 @@ The ways from readings to a curve are in `collector` (volume, flow, bubbles), `w
 """
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
@@ -59,6 +58,9 @@ class GasCurve(Written):
         What was found, mended, assumed or doubted.
     store_mol : ufloat, float or None
         CO2 held by the liquid at the last reading, where it has been counted [mol].
+    end_error_mol : ufloat or float
+        The errors per reading and per increment at the last reading, as one number around zero [mol]; made here
+        when not given, and handed on by `produced`, so that both totals share it.
     """
 
     time_h: Floats
@@ -179,7 +181,13 @@ def produced(
     -----
     With r released, n the moles of dry gas in the headspace, well mixed, and p the pressure less the vapour's:
     y = 1 − exp(−r/n), store = liquid × solubility(T, y p) × bicarbonate × saturation. The liquid is taken
-    to hold no CO2 at the first reading.
+    to hold no CO2 at the first reading. Early on this is the least that it can hold: a liquid that is not
+    stirred keeps more than balance with a headspace still full of air; the total is not touched by this.
+
+    Raises
+    ------
+    InputError
+        If a volume is not above zero, or a value lies outside the range of a property.
 
     Examples
     --------
@@ -394,8 +402,3 @@ def _verdict(leak: Number, p: float) -> str:
 def ratio(value: Number) -> Number:
     """A value over its own nominal: a factor of 1 that keeps the caller's uncertainty; 1.0 for a float."""
     return value / nominal(value) if uncertainty(value) > 0 else 1.0
-
-
-def remarks_of(*groups: Sequence[str]) -> tuple[str, ...]:
-    """All remarks in one row, each once."""
-    return tuple(dict.fromkeys(remark for group in groups for remark in group))

@@ -115,6 +115,12 @@ def gas_from_weight(
     loss = M r − (M − M_air) n (1 − exp(−r/n)) + vapour, with the vapour
     r (p_w M_w + p_e M_e)/(p − p_w − p_e); solved for r by Newton's rule.
 
+    Raises
+    ------
+    InputError
+        If times do not rise, the weight rises for good with nothing noted in `taken_out_g`, or a value lies
+        outside its range.
+
     Examples
     --------
     >>> curve = gas_from_weight([0, 24, 48], [2150.0, 2130.0, 2108.0], temperature_C=25.0, headspace_L=0.5,
