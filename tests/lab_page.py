@@ -35,6 +35,9 @@ RAISED = """() => window.jupyterapp.shell.currentWidget.model.sharedModel.cells
   .filter(cell => cell.cell_type === 'code' && !(cell.metadata.tags ?? []).includes('raises-exception'))
   .flatMap(cell => cell.outputs.filter(output => output.output_type === 'error'))
   .map(output => output.ename + ': ' + output.evalue)"""
+PANELS = """() => window.jupyterapp.shell.currentWidget.model.sharedModel.cells
+  .filter(cell => cell.cell_type === 'code').flatMap(cell => cell.outputs)
+  .filter(output => output.data && /fermkit panel/.test([output.data['text/plain'] ?? ''].flat().join(''))).length"""
 UNSEEN = """() => window.jupyterapp.shell.currentWidget.model.sharedModel.cells
   .filter(cell => cell.cell_type === 'code').flatMap(cell => cell.outputs)
   .filter(output => output.data && !output.data['image/png'])
@@ -163,6 +166,17 @@ def run_all(page):
 def run_errors(page):
     """What the cells of the open notebook raised, those aside that are meant to."""
     return page.evaluate(RAISED)
+
+
+def panels(page):
+    """The panels of the open notebook, once every one that the cells returned can be seen."""
+    count = page.evaluate(PANELS)
+    page.wait_for_function(
+        "n => document.querySelectorAll('.jp-NotebookPanel:not(.lm-mod-hidden) .fk-panel').length === n",
+        arg=count,
+        timeout=20_000,
+    )
+    return page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .fk-panel").all()
 
 
 def unseen_pictures(page):

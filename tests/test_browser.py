@@ -36,7 +36,7 @@ PANELS = [
     "other = analyse(read_run(panel_data.write('pot', 12, name='pot')))",
     "panels.start(analysis)",
     "panels.growth(analysis.gas[0])",
-    "panels.calibration(analysis.calibration, analysis.samples[0][2])",
+    "panels.calibration(analysis.calibration, analysis.samples[0].readings[0])",
     "panels.balance(analysis.amounts)",
     "panels.uncertainty_shares(analysis)",
     "panels.vessel(rated_bar_gauge=6)",
@@ -104,7 +104,7 @@ def opened(lab, page, tmp_path):
         lab_page.run_all(page)
         assert lab_page.run_errors(page) == []
         assert lab_page.unseen_pictures(page) == []
-        return page.locator(".fk-panel")
+        return lab_page.panels(page)
 
     yield open_and_run
     page.screenshot(path=tmp_path / "at_the_end.png")
@@ -128,7 +128,8 @@ def move(page, panel):
 def test_a_notebook_opens_runs_and_its_sliders_move(opened, page, name):
     """All cells run; each panel's first slider changes picture and words; the console stays clean."""
     panels = opened(name)
-    for panel in panels.all():
+    assert panels, "a notebook without a panel"
+    for panel in panels:
         expect(panel.locator(".fk-alert")).to_have_count(0)
         if panel.locator(".noUi-handle").count():
             move(page, panel)
@@ -137,7 +138,7 @@ def test_a_notebook_opens_runs_and_its_sliders_move(opened, page, name):
 
 def test_the_toy_panel_in_the_page(opened, page):
     """The pattern itself: keys, entry box with a comma, exact values, an error in words, recovery."""
-    panel = opened("toys/toy.ipynb").first
+    panel = opened("toys/toy.ipynb")[0]
     expect(panel.locator(".fk-words")).to_contain_text("At a rate of 0.5 per hour")
     move(page, panel)
     expect(panel.locator(".fk-words")).to_contain_text("At a rate of 1 per hour")
@@ -166,7 +167,7 @@ def test_the_toy_panel_in_the_page(opened, page):
 
 def test_the_page_never_jumps_or_blinks_in_a_drag(opened, page):
     """In two seconds of dragging, no frame without the picture, none with another height."""
-    panel = opened("toys/toy.ipynb").first
+    panel = opened("toys/toy.ipynb")[0]
     drag = lab_page.drag(page, panel)
     assert drag["blank"] == 0 and drag["jumps"] == 0
     assert drag["pictures"] >= 2  # how many a second is for the benchmark, on a quiet machine

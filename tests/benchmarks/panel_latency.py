@@ -62,7 +62,7 @@ def kernel_ms(module):
 
 
 def main():
-    """Measure the toy panel, then each panel of each notebook."""
+    """Measure the toy panel, every topic's panel, then each panel of each notebook."""
     lab_page = runpy.run_path(str(TESTS / "lab_page.py"))
     toy = runpy.run_path(str(TESTS / "toy_panel.py"))
     nbs = runpy.run_path(str(TESTS / "test_browser.py"))
@@ -72,16 +72,19 @@ def main():
         server = lab_page["Lab"](Path(home))
         toys = server.root / "toys"
         toys.mkdir(parents=True)
-        shutil.copy(TESTS / "toy_panel.py", toys)
-        (toys / "toy.ipynb").write_text(json.dumps(nbs["notebook"](*nbs["TOY"])), encoding="utf-8")
-        paths = ["toys/toy.ipynb", *(f"notebooks/{name}" for name in nbs["NOTEBOOKS"])]
+        for name in ("toy_panel.py", "panel_data.py"):
+            shutil.copy(TESTS / name, toys)
+        for name in ("TOY", "PANELS"):
+            text = json.dumps(nbs["notebook"](*nbs[name]))
+            (toys / f"{name.lower()}.ipynb").write_text(text, encoding="utf-8")
+        paths = ["toys/toy.ipynb", "toys/panels.ipynb", *(f"notebooks/{name}" for name in nbs["NOTEBOOKS"])]
         with server, sync_playwright() as driver:
             browser = driver.chromium.launch(executable_path=lab_page["browser_path"](), args=lab_page["FLAGS"])
             page = server.page(browser)
             for path in paths:
                 server.open(page, path)
                 lab_page["run_all"](page)
-                for panel in page.locator(".fk-panel").all():
+                for panel in lab_page["panels"](page):
                     if not panel.locator("img.fk-picture").count() or not panel.locator(".noUi-handle").count():
                         continue
                     name = f"{path.split('/')[1]}: {panel.locator('h4').first.inner_text()}"
