@@ -11,15 +11,16 @@ from fermkit.cautions import Cautions, cautions_for
 from fermkit.checks import one_of
 from fermkit.composition import compound
 from fermkit.detection import DetectionLimits
+from fermkit.drift import Bracket
+from fermkit.drying import DryingCurve
 from fermkit.errors import BalanceError, FitError, InputError
 from fermkit.explanations import Explanations
 from fermkit.feed import Feed, YeastLimits, yeast_limits
 from fermkit.gas import CO2_G_PER_MOL, GasCurve, RouteComparison, compare_routes, produced
 from fermkit.growth import GrowthFit, fit_growth
-from fermkit.harvest import NetYeast, carried_solids, net_yeast
+from fermkit.harvest import NetYeast, Protein, Recovery, carried_solids, net_yeast
 from fermkit.hold import HoldLog
 from fermkit.measurements import MeasureNext
-from fermkit.readback import Reading
 from fermkit.reconciliation import Reconciliation
 from fermkit.records import Run
 from fermkit.streams import USUAL_ASH, LinearMeasurement
@@ -48,12 +49,14 @@ class Analysis(Written):
         Weight against volume, where both were read.
     growth : GrowthFit
         The curve of CO2 made; its phases are gas phases.
-    calibration, samples : Calibration, tuple of (name, time_h, Reading)
+    calibration, drift : Calibration, Bracket
+        All standards together; those before against those after.
+    samples : tuple of Sample
     ethanol_pct_vol : ufloat
         Content at the end [% vol at 20 °C].
     harvest : Harvest
     yeast : NetYeast
-    hold : HoldLog
+    hold, drying, recovery, protein : HoldLog, DryingCurve, Recovery, Protein
     pressure : Pressure
         If the vessel had been closed and never vented.
     amounts : mapping of ufloat
@@ -78,11 +81,15 @@ class Analysis(Written):
     routes: RouteComparison | None
     growth: GrowthFit | None
     calibration: Calibration | None
-    samples: tuple[tuple[str, float, Reading], ...]
+    drift: Bracket | None
+    samples: tuple[steps.Sample, ...]
     ethanol_pct_vol: Any
     harvest: steps.Harvest | None
     yeast: NetYeast | None
     hold: HoldLog | None
+    drying: DryingCurve | None
+    recovery: Recovery | None
+    protein: Protein | None
     pressure: Pressure | None
     amounts: Mapping[str, Any]
     balance: Balance | None
@@ -139,9 +146,7 @@ class Analysis(Written):
             shares = self.uncertainty_shares("yeast_yield").shares()
             act, share = next(iter(shares.items()), ("", 0.0))
             if share > 0.3:
-                out.append(
-                    f"To know the yield better: “{act}” owns {share:.0%} of its variance; do that better first."
-                )
+                out.append(f"To know the yield better: “{act}” owns {share:.0%} of its variance; do that better first.")
         if self.limits is not None:
             words = " or ".join(self.limits.binding)
             out.append(f"To get more yeast: {words} sets the ceiling of this feed; more sugar alone would not lift it.")
@@ -219,9 +224,10 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     fed = attempt("Feed", lambda: steps.feed_of(run), "run.toml lists no feed")
     limits = None if fed is None else attempt("Limits of the yeast", lambda: yeast_limits(fed), "")
     calibration = attempt("Ethanol", lambda: steps.calibration_of(run), "there is no table of standards")
-    samples = () if calibration is None else attempt(
-        "Samples", lambda: tuple(steps.samples_of(run, calibration)), ""
-    ) or ()  # fmt: skip
+    drift = None if calibration is None else attempt("Drift of the sensor", lambda: steps.drift_of(run), "")
+    samples: tuple[steps.Sample, ...] = ()
+    if calibration is not None:
+        samples = attempt("Samples", lambda: steps.samples_of(run, calibration, drift), "") or ()
     pct_vol = steps.final_ethanol_pct_vol(samples)
     if samples and pct_vol is None:
         gaps.append("Ethanol: not told, since no sample was read inside the standards.")
@@ -230,11 +236,20 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     routes = compare_routes(*_by_weight_first(released)) if released and len(released) == 2 else None
     growth = None if not gas else attempt("Gas curve", lambda: _fitted(gas[0], curve), "")
     harvest = attempt("Harvest", lambda: steps.harvest_of(run), "nothing was weighed wet and dry")
-    yeast = None if fed is None or harvest is None else attempt("Yeast", lambda: _yeast(run, fed, harvest, gas[0] if gas else None), "")
+    yeast = (
+        None
+        if fed is None or harvest is None
+        else attempt("Yeast", lambda: _yeast(run, fed, harvest, gas[0] if gas else None), "")
+    )
     hold = attempt("Autolysis", lambda: steps.hold_of(run), "no temperature of the hold was logged")
+    drying = attempt("Drying", lambda: steps.drying_of(run, harvest), "")
+    recovered = None if harvest is None else attempt("Recovery", lambda: steps.recovery_of(harvest), "")
+    protein = None if harvest is None else attempt("Protein", lambda: steps.protein_of(run, harvest), "")
     amounts = {} if fed is None else _amounts(run, fed, pct_vol, gas, yeast, gaps)
     balance = attempt(
-        "Balance", lambda: _balance(run, fed, pct_vol, amounts, gas) if fed else None, "fewer than three of sugar, ethanol, CO2 and yeast are known"
+        "Balance",
+        lambda: _balance(run, fed, pct_vol, amounts, gas) if fed else None,
+        "fewer than three of sugar, ethanol, CO2 and yeast are known",
     )
     reconciliation = None if balance is None else attempt("Balance", balance.reconcile, "")
     tested = balance if reconciliation is not None and reconciliation.degrees_of_freedom > 0 else None
@@ -245,8 +260,8 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     sensor_dof = calibration.fitted.degrees_of_freedom if calibration is not None else float("inf")
     yields = _yields(amounts, reconciliation, limits, harvest, sensor_dof)
     return Analysis(
-        run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, calibration, samples, pct_vol,
-        harvest, yeast, hold, pressure, amounts, balance, reconciliation, suspects, blind, to_measure,
+        run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, calibration, drift, samples, pct_vol,
+        harvest, yeast, hold, drying, recovered, protein, pressure, amounts, balance, reconciliation, suspects, blind, to_measure,
         yields, tuple(gaps),
     )  # fmt: skip
 
@@ -313,7 +328,9 @@ def _amounts(
     return amounts
 
 
-def _balance(run: Run, fed: Feed, pct_vol: Any, amounts: Mapping[str, Any], gas: tuple[GasCurve, ...]) -> Balance | None:
+def _balance(
+    run: Run, fed: Feed, pct_vol: Any, amounts: Mapping[str, Any], gas: tuple[GasCurve, ...]
+) -> Balance | None:
     """The four streams; a second route to the gas and a density are further measurements of them."""
     known = {name: amount for name, amount in amounts.items() if uncertainty(amount) > 0}
     if len(known) < 3 or "hexose" not in known:

@@ -52,7 +52,7 @@ def start(analysis: Analysis) -> Panel:
         raise InputError(f"the run has no amount of {', '.join(missing)}", "sugar, ethanol and CO2", "take another run")
     sugar = -amounts["hexose"] / HEXOSE_G
     ratio = float(nominal(amounts["CO2"]) / CO2_G / nominal(sugar))
-    diluted = max([1.0, *(float(nominal(reading.factor)) for _, _, reading in analysis.samples)])
+    diluted = max([1.0, *(float(nominal(reading.factor)) for sample in analysis.samples for reading in sample.readings)])
     litres = float(nominal(analysis.run.vessel.get("liquid_L", 1.0)))
     warm_C = float(nominal(analysis.run.conditions.get("temperature_C", 25.0)))
     picture = plots.figure(17, 9)

@@ -23,6 +23,7 @@ from matplotlib.figure import Figure as Figure
 from matplotlib.patches import Rectangle
 
 from fermkit.calibration import Calibration
+from fermkit.drying import DryingCurve
 from fermkit.gas import GasCurve
 from fermkit.growth import GrowthFit
 from fermkit.hold import HoldLog
@@ -335,6 +336,28 @@ def hold(log: HoldLog, *, ax: Any) -> str:
         f"Autolysis: {plus_minus(log.inside_h, 'h')} inside {low:g} to {high:g} °C, "
         f"{plus_minus(log.bacteria_h, 'h')} where bacteria grow."
     )
+
+
+def drying(curve: DryingCurve, *, ax: Any) -> str:
+    """Weighings while it dried, the curve with its 95 % band, the weight it comes to rest at.
+
+    Returns
+    -------
+    str
+        The picture in words.
+    """
+    end = float(curve.time_h[-1])
+    time = np.linspace(0.0, 1.15 * end, 200)
+    below, above = curve.band(time)
+    ax.fill_between(time, below, above, color=COLOURS["sky"], alpha=0.4, linewidth=0, label="95 % band of the curve")
+    ax.plot(time, curve.predict(time), color=COLOURS["blue"], label=f"{curve.model.replace('_', '–')} curve")
+    ax.plot(curve.time_h, curve.weight_g, "o", color=COLOURS["black"], label="weighings, net")
+    ax.axhline(nominal(curve.end_g), color=COLOURS["vermilion"], linestyle=(0, (5, 2)), label="comes to rest")
+    if curve.dry_g is not None:
+        ax.axhline(nominal(curve.dry_g), color=COLOURS["green"], linestyle=(0, (1, 1.3)), label="dry matter")
+    ax.set(xlabel="time of drying [h]", ylabel="net weight [g]")
+    ax.legend(loc="best")
+    return f"Drying: from {plus_minus(curve.start_g, 'g')} to rest at {plus_minus(curve.end_g, 'g')} in {end:g} h."
 
 
 def shares(found: UncertaintyShares, *, ax: Any, most: int = 8) -> str:

@@ -133,7 +133,7 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
     cal : Calibration
         For example ``analysis.calibration``.
     reading : Reading
-        A sample read on it: ``analysis.samples[0][2]``.
+        A sample read on it: ``analysis.samples[0].readings[0]``.
 
     Returns
     -------

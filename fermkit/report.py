@@ -16,7 +16,7 @@ from markupsafe import Markup
 from fermkit import plots
 from fermkit.analysis import Analysis
 from fermkit.errors import InputError
-from fermkit.written import Line, Page, nominal
+from fermkit.written import Page, nominal
 
 
 @dataclass(frozen=True)
@@ -136,10 +136,15 @@ def sections(analysis: Analysis) -> list[Section]:
     add(a.routes)
     add(a.growth, _growth)
     add(a.calibration, _calibration)
-    add(_samples(a) if a.samples else None)
+    add(a.drift)
+    for sample in a.samples:
+        add(sample)
     add(a.harvest)
     add(a.yeast)
+    add(a.recovery)
+    add(a.protein)
     add(a.hold, _hold)
+    add(a.drying, _drying)
     add(a.balance.closure() if a.balance else None)
     add(a.reconciliation, _moved)
     add(a.suspects)
@@ -151,16 +156,6 @@ def sections(analysis: Analysis) -> list[Section]:
 
 def _leading(a: Analysis) -> str:
     return "yeast_yield" if "yeast_yield" in a.yields else next(iter(a.yields))
-
-
-def _samples(a: Analysis) -> Page:
-    """All samples on one page, each reading with its interval and its doubts."""
-    lines = []
-    for name, time_h, reading in a.samples:
-        note = f"diluted {nominal(reading.factor):.3g} times" + ("" if reading.in_range else "; outside the standards")
-        lines.append(Line(f"{name} at {time_h:g} h", reading.value, "% vol", note, reading.interval()))
-    doubts = {f"{name}: {remark}": None for name, _, reading in a.samples for remark in reading.remarks}
-    return Page("Alcohol in the samples", lines, list(doubts))
 
 
 def _drawn(draw: Draw, analysis: Analysis, height_cm: float = 8.0) -> Drawn | None:
@@ -184,11 +179,19 @@ def _growth(a: Analysis, ax: Any) -> str:
 
 
 def _calibration(a: Analysis, ax: Any) -> str:
-    return plots.calibration(a.calibration, [reading for _, _, reading in a.samples], ax=ax) if a.calibration else ""
+    return (
+        plots.calibration(a.calibration, [reading for sample in a.samples for reading in sample.readings], ax=ax)
+        if a.calibration
+        else ""
+    )
 
 
 def _hold(a: Analysis, ax: Any) -> str:
     return plots.hold(a.hold, ax=ax) if a.hold else ""
+
+
+def _drying(a: Analysis, ax: Any) -> str:
+    return plots.drying(a.drying, ax=ax) if a.drying else ""
 
 
 def _moved(a: Analysis, ax: Any) -> str:

@@ -14,15 +14,19 @@ from fermkit.calibration import Calibration, fit_calibration
 from fermkit.collector import gas_from_bubbles, gas_from_flow, gas_from_volume
 from fermkit.constants import STANDARD_ATMOSPHERE_BAR
 from fermkit.density import MixedMeasurement, density_change
+from fermkit.dilutions import DilutionSeries, dilution_series
+from fermkit.drift import Bracket, bracket
 from fermkit.dry_matter import Solids, solids
+from fermkit.drying import DryingCurve, drying_curve
 from fermkit.errors import InputError
 from fermkit.feed import Feed, feed
 from fermkit.gas import GasCurve
+from fermkit.harvest import Protein, Recovery, protein, recovery
 from fermkit.headspace import gas_from_pressure
 from fermkit.hold import HoldLog, hold_log
 from fermkit.ingredients import ingredient, ingredient_names
 from fermkit.properties import ethanol_mass_concentration, water_density
-from fermkit.readback import Reading
+from fermkit.readback import PIPETTING, Reading
 from fermkit.records import Run
 from fermkit.vessel import Vessel
 from fermkit.weighing import gas_from_weight
@@ -141,10 +145,14 @@ def headspace_L(run: Run) -> Any:
 
 
 def calibration_of(run: Run) -> Calibration | None:
-    """The alcohol sensor's curve from the standards."""
+    """The alcohol sensor's curve from all its standards, before and after."""
     if "standards" not in run.tables:
         return None
-    table = run.tables["standards"].dropna(subset=["ethanol_pct_vol", "signal"])
+    return _calibrated(run, run.tables["standards"])
+
+
+def _calibrated(run: Run, table: Any) -> Calibration:
+    table = table.dropna(subset=["ethanol_pct_vol", "signal"])
     curve = run.ethanol.get("curve", "line")
     weighted = curve == "weighted line"
     return fit_calibration(
@@ -157,37 +165,119 @@ def calibration_of(run: Run) -> Calibration | None:
     )
 
 
-def samples_of(run: Run, calibration: Calibration) -> list[tuple[str, float, Reading]]:
-    """Each sample at each dilution: its name, its time [h], what it held."""
+def drift_of(run: Run) -> Bracket | None:
+    """Standards before against standards after; None where they were read once.
+
+    Their times are not noted, so the samples are taken to lie anywhere between.
+    """
+    table = run.tables.get("standards")
+    if table is None or "when" not in table:
+        return None
+    halves = [table[table["when"].astype(str).str.strip().str.lower() == when] for when in ("before", "after")]
+    if any(half["ethanol_pct_vol"].nunique() < 3 for half in halves):
+        return None
+    before, after = (_calibrated(run, half) for half in halves)
+    return bracket(before, after, time_before_h=0.0, time_after_h=1.0)
+
+
+@dataclass(frozen=True, repr=False)
+class Sample(Written):
+    """One sample, read back: at one dilution, or at several that were held against one another.
+
+    Attributes
+    ----------
+    name : str
+    time_h : float
+    value : ufloat
+        [% vol at 20 °C], or None where nothing was read inside the standards.
+    dilutions, readings : tuples
+        How many times diluted, and what was read.
+    series : DilutionSeries or None
+    """
+
+    name: str
+    time_h: float
+    value: Any
+    dilutions: tuple[float, ...]
+    readings: tuple[Reading, ...]
+    series: DilutionSeries | None
+
+    def page(self) -> Page:
+        """Each dilution, and what they say together."""
+        lines = [
+            Line(
+                f"diluted {dilution:g}-fold",
+                reading.value,
+                "% vol",
+                "" if reading.in_range else "outside the standards",
+                reading.interval(),
+            )
+            for dilution, reading in zip(self.dilutions, self.readings)
+        ]
+        if self.series is not None:
+            lines.append(Line("together", self.value, "% vol", limits=self.series.interval()))
+        doubts = dict.fromkeys(remark for r in self.readings for remark in r.remarks)
+        said = [self.series.verdict] if self.series is not None else []
+        return Page(f"Alcohol in sample {self.name}, {self.time_h:g} h", lines, [*said, *doubts])
+
+
+def samples_of(run: Run, calibration: Calibration, drift: Bracket | None = None) -> tuple[Sample, ...]:
+    """Each sample: what it held, dilutions held against one another, drift of the sensor corrected where shown."""
     if "samples" not in run.tables:
-        return []
+        return ()
     table = run.tables["samples"].dropna(subset=["signal"]).copy()
     for column, usual in (("sample", "sample"), ("dilution", 1.0), ("time_h", np.nan)):
         if column not in table:
             table[column] = usual
-    out = []
-    for (name, dilution), part in table.groupby(["sample", "dilution"], sort=False):
-        u = nominal(run.ethanol.get("u_pipetting", 0.0)) if dilution != 1 else 0.0
-        warmth = part["temperature_C"].mean() if "temperature_C" in part else np.nan
-        reading = calibration.read(
-            part["signal"].to_numpy(float),
-            dilution=float(dilution),
-            u_pipetting=u,
-            temperature_C=float(warmth) if np.isfinite(warmth) else None,
-            extrapolate=True,
+    drifted = drift if drift is not None and drift.drift.passed is False else None
+    return tuple(
+        _sample(run, str(name), part, calibration, drifted) for name, part in table.groupby("sample", sort=False)
+    )
+
+
+def _sample(run: Run, name: str, table: Any, calibration: Calibration, drifted: Bracket | None) -> Sample:
+    u_pipetting = nominal(run.ethanol.get("u_pipetting", 0.0))
+    parts = [(float(dilution), part) for dilution, part in table.groupby("dilution", sort=True)]
+    dilutions = tuple(dilution for dilution, _ in parts)
+    options = {"temperature_C": _mean_or_none(table, "temperature_C")}
+    if len(parts) > 1 and drifted is None:
+        series = dilution_series(
+            calibration,
+            [_diluted(dilution, u_pipetting) for dilution, _ in parts],
+            [part["signal"].to_numpy(float) for _, part in parts],
+            **options,
         )
-        out.append((str(name), float(part["time_h"].iloc[0]), reading))
-    return out
+        value = series.value if series.used.any() else None
+        return Sample(name, float(table["time_h"].iloc[-1]), value, dilutions, series.readings, series)
+    readings, values = [], []
+    for dilution, part in parts:
+        signals, factor = part["signal"].to_numpy(float), _diluted(dilution, u_pipetting)
+        reading = calibration.read(signals, dilution=factor, extrapolate=True, **options)
+        readings.append(reading)
+        if reading.in_range:
+            corrected = drifted and drifted.read(signals, time_h=0.5, dilution=factor, **options)
+            values.append(corrected.value if corrected else reading.value)
+    value = sum(values) / len(values) if values else None
+    return Sample(name, float(table["time_h"].iloc[-1]), value, dilutions, tuple(readings), None)
 
 
-def final_ethanol_pct_vol(samples: Sequence[tuple[str, float, Reading]]) -> Any:
-    """Content of the last sample [% vol]: the mean of its readings inside the standards, or None."""
-    inside = [(time, reading) for _, time, reading in samples if reading.in_range]
-    if not inside:
+def _diluted(dilution: float, u_pipetting: float) -> Any:
+    from uncertainties import ufloat
+
+    return ufloat(dilution, dilution * u_pipetting, tag=PIPETTING) if dilution != 1 and u_pipetting else dilution
+
+
+def _mean_or_none(table: Any, column: str) -> float | None:
+    mean = table[column].mean() if column in table else np.nan
+    return float(mean) if np.isfinite(mean) else None
+
+
+def final_ethanol_pct_vol(samples: Sequence[Sample]) -> Any:
+    """Content of the last sample that was read inside the standards [% vol], or None."""
+    read = [sample for sample in samples if sample.value is not None]
+    if not read:
         return None
-    last = max(time for time, _ in inside) if not np.isnan([t for t, _ in inside]).any() else None
-    values = [reading.value for time, reading in inside if last is None or time == last]
-    return sum(values) / len(values)
+    return max(read, key=lambda sample: -np.inf if np.isnan(sample.time_h) else sample.time_h).value
 
 
 def ethanol_made_g(run: Run, pct_vol: Any, gas: GasCurve | None) -> Any:
@@ -317,6 +407,40 @@ def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Any:
     if not np.isfinite(value):
         return None
     return ufloat(value, u, tag=f"weighing the {row['item']}") if u else value
+
+
+def drying_of(run: Run, harvest: Harvest | None) -> DryingCurve | None:
+    """The drying curve of the item that was weighed while it dried (the extract, unless the table says)."""
+    table = run.tables.get("drying")
+    if table is None:
+        return None
+    item = str(table["item"].iloc[0]).strip().lower() if "item" in table else "extract"
+    dried = harvest.items.get(item) if harvest is not None else None
+    tare = _tare(run, item)
+    return drying_curve(
+        table["time_h"].to_numpy(float), table["weight_g"].to_numpy(float) - tare, dry_g=dried and dried.dry_g
+    )
+
+
+def _tare(run: Run, item: str) -> float:
+    rows = run.tables["weights"].to_dict("records") if "weights" in run.tables else []
+    tares = [float(row.get("tare_g", 0.0)) for row in rows if str(row["item"]).strip().lower() == item]
+    return tares[0] if tares and np.isfinite(tares[0]) else 0.0
+
+
+def recovery_of(harvest: Harvest) -> Recovery | None:
+    """Whether extract and debris add up to the paste that was split; its feed solids are counted with it."""
+    if harvest.extract_g is None or harvest.debris_g is None:
+        return None
+    return recovery(dry_yeast_g=harvest.split_dry_g, extract_g=harvest.extract_g, debris_g=harvest.debris_g)
+
+
+def protein_of(run: Run, harvest: Harvest) -> Protein | None:
+    """Protein of the dried paste from its nitrogen."""
+    nitrogen = run.harvest.get("nitrogen")
+    if nitrogen is None:
+        return None
+    return protein(nitrogen * harvest.product_dry_g, dry_g=harvest.product_dry_g)
 
 
 def hold_of(run: Run) -> HoldLog | None:

@@ -46,7 +46,7 @@ def other(tmp_path_factory):
 MAKERS = {
     "start": lambda a, b, f: panels.start(a),
     "growth": lambda a, b, f: panels.growth(a.gas[0]),
-    "calibration": lambda a, b, f: panels.calibration(a.calibration, a.samples[0][2]),
+    "calibration": lambda a, b, f: panels.calibration(a.calibration, a.samples[0].readings[0]),
     "balance": lambda a, b, f: panels.balance(a.amounts),
     "uncertainty": lambda a, b, f: panels.uncertainty_shares(a),
     "vessel": lambda a, b, f: panels.vessel(),
@@ -148,7 +148,7 @@ def test_growth_taking_counted_gas_for_independent_readings_narrows_the_interval
 
 def test_calibration_scales_with_the_dilution(analysis):
     """Twice the dilution in the lab book, twice the alcohol; outside the standards it says so."""
-    reading = analysis.samples[0][2]
+    reading = analysis.samples[0].readings[0]
     panel = panels.calibration(analysis.calibration, reading)
     assert nominal(panel.page.lines[0].value) == pytest.approx(nominal(reading.value), rel=1e-6)
     assert nominal(panel.set(dilution=10).page.lines[0].value) == pytest.approx(2 * nominal(reading.value), rel=1e-6)
@@ -158,7 +158,7 @@ def test_calibration_scales_with_the_dilution(analysis):
 
 def test_calibration_with_fewer_replicates_is_less_sure(analysis):
     """One reading has the wider interval."""
-    panel = panels.calibration(analysis.calibration, analysis.samples[0][2]).set(pipetting_pct=0)
+    panel = panels.calibration(analysis.calibration, analysis.samples[0].readings[0]).set(pipetting_pct=0)
     four = panel.page.lines[0].limits
     one = panel.set(replicates=1).page.lines[0].limits
     assert one[1] - one[0] > 1.2 * (four[1] - four[0])
