@@ -32,6 +32,8 @@ class SampleSignal:
     values: Floats
     mean: UFloat
     degrees_of_freedom: float
+    shares_scatter: bool
+    """Whether its scatter rests on the standards' (with or without its own replicates)."""
 
     @property
     def level(self) -> float:
@@ -219,7 +221,7 @@ def _monte_carlo(reading: Reading, level: float, draws: int = 100_000, seed: int
         return np.asarray((axes * np.sqrt(np.maximum(sizes, 0))) @ rng.standard_normal((sizes.size, draws)))
 
     common = swell(fitted.degrees_of_freedom)
-    own = common if sample.degrees_of_freedom == fitted.degrees_of_freedom else swell(sample.degrees_of_freedom)
+    own = common if sample.shares_scatter else swell(sample.degrees_of_freedom)
     p = fitted.values[:, None] + shifts(fitted.scatter_covariance) * common
     p = p + shifts(fitted.covariance - fitted.scatter_covariance)
     signal = sample.level + uncertainty(sample.mean) * own * rng.standard_normal(draws)
@@ -247,7 +249,8 @@ def sample_signal(signals: Floats, fitted: FittedCurve, scatter: str) -> SampleS
     elif scatter == "pooled" and np.isfinite(nu):
         own = float(signals.var(ddof=1))
         variance, nu = (nu * variance + (count - 1) * own) / (nu + count - 1), nu + count - 1
-    return SampleSignal(signals, ufloat(mean, np.sqrt(variance / count), tag=REPLICATES), nu)
+    u = float(np.sqrt(variance / count))
+    return SampleSignal(signals, ufloat(mean, u, tag=REPLICATES), nu, scatter != "replicates")
 
 
 def dilution_of(dilution: float | UFloat, u_pipetting: float) -> float | UFloat:
@@ -361,15 +364,12 @@ def signal_at_blank(fitted: FittedCurve, signal: float) -> bool:
 
 
 def _degrees_of_freedom(fitted: FittedCurve, sample: SampleSignal, x: float, scale: float, total: float) -> float:
-    """Effective ones: scatter of standards and of sample are one estimate where they share it."""
+    """Effective ones: scatter of standards and of sample are one estimate where the sample shares it."""
     standards = float(fitted.curve_variance(x, fitted.scatter_covariance)) * scale
     own = uncertainty(sample.mean) ** 2 * scale
     nu = sample.degrees_of_freedom
-    scattered = (
-        [(standards + own, nu)]
-        if nu == fitted.degrees_of_freedom
-        else [(standards, fitted.degrees_of_freedom), (own, nu)]
-    )
+    nu_cal = fitted.degrees_of_freedom
+    scattered = [(standards + own, nu_cal)] if sample.shares_scatter else [(standards, nu_cal), (own, nu)]
     return effective_degrees_of_freedom([*scattered, (max(total - standards - own, 0.0), float("inf"))])
 
 

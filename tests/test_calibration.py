@@ -309,3 +309,47 @@ def test_standards_without_an_answer_say_so():
     assert "not shown to answer" in str(cal)
     low, high = cal.read(1.1, extrapolate=True).interval()
     assert np.isinf(low) or np.isinf(high)
+
+
+def test_uncertain_standards_on_a_bent_curve():
+    """Doubt about the solutions widens a power law's reading, and owns its share of the budget."""
+    y = noisy("power", 0.005)
+    sure, doubtful = fit_calibration(X, y, curve="power"), fit_calibration(X, y, curve="power", u_standards=0.05 * X)
+    one, two = sure.read(2.0), doubtful.read(2.0)
+    assert two.value.n == pytest.approx(one.value.n, rel=0.02)
+    assert two.value.s > 1.5 * one.value.s
+    assert "making up the standards" in two.budget().names
+    low, high = two.interval()
+    assert (high - low) > 1.5 * np.subtract(*one.interval()[::-1])
+
+
+def test_a_blank_with_an_error_does_no_harm_to_a_power_law():
+    """A power law stands upright at zero: a doubtful blank carries nothing there, and the fit goes through."""
+    x = np.array([0.0, *X])
+    cal = fit_calibration(x, noisy("power", 0.005, x=x), curve="power", u_standards=0.02)
+    assert np.all(np.isfinite(cal.fitted.covariance))
+
+
+def test_stated_scatter_is_believed_and_tested():
+    """With stated scatter there are no few degrees of freedom, and chi-square says whether the statement holds."""
+    y = noisy("line", 0.03)
+    honest, bold = fit_calibration(X, y, u_signal=0.03), fit_calibration(X, y, u_signal=0.01)
+    assert honest.lack_of_fit.passed is True
+    assert bold.lack_of_fit.passed is False
+    assert np.isinf(honest.read([1.0, 1.02]).degrees_of_freedom)
+    assert "times as much as the standards" in str(honest.read([0.8, 1.2]))
+    assert honest.limits().detection == pytest.approx(2 * honest.limits().decision, rel=1e-6)
+    assert "as stated" in str(honest)
+
+
+def test_so_few_standards_get_the_straight_line():
+    """Three readings cannot tell one curve from another; the suggestion says so."""
+    assert "cannot tell" in fit_calibration([1, 2, 4], [1.0, 2.1, 3.9], curve="suggest").reason
+
+
+def test_standards_without_any_scatter_are_no_outliers():
+    """A perfect line has no suspects, and its judgements say what they cannot tell."""
+    cal = fit_calibration(X, noisy("line"))
+    assert cal.outliers.suspects == ()
+    assert cal.lack_of_fit.passed is None
+    assert "alike to the last digit" in str(cal.lack_of_fit)

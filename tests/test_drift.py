@@ -154,3 +154,18 @@ def test_baseline_is_taken_off_both_and_recovery_is_looked_at():
         cal.read(3.4)
     pair = bracket(cal, fit_calibration(X, 0.31 * X + creep, baseline=creep), time_before_h=0, time_after_h=1)
     assert pair.read(3.4, baseline=0.9, time_h=0.5).value.n == pytest.approx(2.5 / 0.305, rel=0.01)
+
+
+def test_pages_of_several_calibrations_name_each():
+    """The pages of a bracketed reading, of a set of days and of a test hold their words and numbers."""
+    pair = bracket(day(1.0, 1), day(0.95, 2), time_before_h=0, time_after_h=4)
+    text = str(pair.read([1.5, 1.52], time_h=1))
+    for words in ("on the curve before", "on the curve after", "25%", "Uncertainty budget"):
+        assert words in text
+    table = fit_calibrations([*X, *X], [*(0.3 * X + 0.1), *(0.35 * X + 0.1)], by=["a"] * 12 + ["b"] * 12, u_signal=0.02)
+    assert table.same.passed is False
+    assert "a, slope" in str(table)
+    assert "keep them apart" in str(table)
+    apart = fit_calibration(X + 20, 0.3 * X, content_unit="g/L")
+    with pytest.raises(InputError, match="no contents in common"):
+        bracket(day(1, 1), apart, time_before_h=0, time_after_h=1)

@@ -300,3 +300,36 @@ def test_dilutions_outside_the_standards_are_shown_but_not_used():
         dilution_series(cal, [1, 2], [[9.0], [5.0]])
     with pytest.raises(InputError, match="different lengths"):
         dilution_series(cal, [1, 2], [[1.0]])
+
+
+def test_a_sweep_says_what_it_could_not_read():
+    """Missing signals and those beyond the curve are counted; text and tables are refused."""
+    cal = bent(*LOGISTIC)
+    many = cal.read_many([1.0, np.nan, 3.5])
+    assert "2 signals have no content" in str(many)
+    low, high = many.interval()
+    assert low[0] < many.value[0] < high[0]
+    with pytest.raises(InputError, match="not a number"):
+        cal.read_many(["1.0", "saturated"])
+    with pytest.raises(InputError, match="shape"):
+        cal.read_many([[1.0, 2.0]])
+
+
+def test_pooled_scatter_rests_on_both_and_covers():
+    """Pooling adds the sample's own replicates to what the standards know, and the intervals stay true."""
+    cal, held, rng = line(), 0, np.random.default_rng(14)
+    reading = cal.read([1.6, 1.65, 1.58], scatter="pooled")
+    assert reading.sample.degrees_of_freedom == cal.degrees_of_freedom + 2
+    assert reading.degrees_of_freedom == pytest.approx(cal.degrees_of_freedom)
+    for seed in range(600):
+        sample = 0.1 + 0.3 * 5.0 + 0.05 * rng.standard_normal(3)
+        low, high = line(seed).read(sample, scatter="pooled", extrapolate=True).interval()
+        held += low <= 5.0 <= high
+    assert held / 600 == pytest.approx(0.95, abs=0.03)
+
+
+def test_a_dilution_that_makes_no_sense_is_refused():
+    """More sample than total, or none."""
+    for sample in (0.0, 60.0):
+        with pytest.raises(InputError, match=r"mL of sample in 50 mL"):
+            dilution_factor([{"sample_mL": sample, "total_mL": 50.0}])
