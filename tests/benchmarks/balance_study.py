@@ -121,22 +121,43 @@ def misfit(evidence):
     return float(residual @ np.linalg.solve(R @ evidence.V @ R.T, residual))
 
 
+def outcome(evidence, faults, truth, row, clean, grade):
+    """Judge one run; ``clean`` is what would have been reported without chance errors."""
+    limit, n = chi2.ppf(0.95, evidence.n_balance), evidence.n_balance
+    here = refill(evidence, row, grade)
+    alarm = misfit(here) > limit
+    power = ncx2.sf(limit, n, max(misfit(refill(evidence, clean, grade)), 1e-12))
+    found = rank(here, faults) if alarm else None
+    return Outcome(truth, alarm, power, found.weights if alarm else None, found.groups if alarm else None, row)
+
+
 def simulate(grade, n_each, n_good, seed=1, other=False):
-    """Outcomes of n_each runs with each mistake and n_good without."""
+    """Outcomes of n_each runs with each mistake and n_good without; sizes as the priors have them."""
     rng = np.random.default_rng(seed)
     evidence, faults = template(grade)
-    limit, outcomes = chi2.ppf(0.95, evidence.n_balance), []
+    outcomes = []
     for truth, fault in enumerate([*faults, None]):
-        reported, noiseless = measured(rng, faulty_runs(rng, n_good if fault is None else n_each, fault, other), grade)
-        for row, clean in zip(reported, noiseless):
-            here = refill(evidence, row, grade)
-            alarm = misfit(here) > limit
-            power = ncx2.sf(limit, evidence.n_balance, max(misfit(refill(evidence, clean, grade)), 1e-12))
-            found = rank(here, faults) if alarm else None
-            outcomes.append(
-                Outcome(truth, alarm, power, found.weights if alarm else None, found.groups if alarm else None, row)
-            )
+        n = n_good if fault is None else n_each
+        reported, clean = measured(rng, faulty_runs(rng, n, fault, other), grade)
+        outcomes += [outcome(evidence, faults, truth, a, b, grade) for a, b in zip(reported, clean)]
     return [f.name for f in faults], outcomes
+
+
+def simulate_strong(grade, n_each, seed=2, draws=8000, other=False):
+    """Alarmed runs whose mistake is so large that four such runs in five alarm: n_each for each mistake, if any."""
+    rng = np.random.default_rng(seed)
+    evidence, faults = template(grade)
+    limit, n = chi2.ppf(0.95, evidence.n_balance), evidence.n_balance
+    outcomes = []
+    for truth, fault in enumerate(faults):
+        reported, clean = measured(rng, faulty_runs(rng, draws, fault, other), grade)
+        kept = 0
+        for a, b in zip(reported, clean):
+            strength = misfit(refill(evidence, b, grade))
+            if kept < n_each and ncx2.sf(limit, n, max(strength, 1e-12)) >= 0.8:
+                kept += 1
+                outcomes.append(outcome(evidence, faults, truth, a, b, grade))
+    return [o for o in outcomes if o.alarm]
 
 
 def bayes_weights(grade, reported, bank=200_000, seed=7):
@@ -174,7 +195,7 @@ def natural_weight(outcomes, n_faults):
     counts = np.bincount(truth, minlength=n_faults + 1)
     prior = np.full(n_faults + 1, (1 - PRIOR_NOTHING_WRONG) / n_faults)
     prior[-1] = PRIOR_NOTHING_WRONG
-    return (prior / counts)[truth]
+    return (prior / np.maximum(counts, 1))[truth]
 
 
 def reliability(outcomes, n_faults, groups=False, bins=((0.1, 0.3), (0.3, 0.5), (0.5, 0.7), (0.75, 0.85), (0.9, 1.01))):
@@ -197,22 +218,25 @@ def reliability(outcomes, n_faults, groups=False, bins=((0.1, 0.3), (0.3, 0.5), 
     return rows
 
 
-def table(grade, names, outcomes, oracle=0):
+def table(grade, names, outcomes, strong, oracle=0):
     """The study's table for one grade, as text."""
-    out = [f"{grade}-grade: {len(outcomes)} runs", ""]
     good = [o for o in outcomes if o.truth == len(names)]
-    out.append(f"false alarms on {len(good)} good runs: {np.mean([o.alarm for o in good]):.3f}")
-    out.append("")
-    out.append(f"{'mistake':<54}{'alarms':>8}{'theory':>8}{'n>=.8':>7}{'group 1st':>10}{'1st':>6}{'group size':>11}")
+    alarmed = [o for o in outcomes if o.alarm]
+    out = [f"{grade}-grade: {len(outcomes)} runs, and {len(strong)} alarmed ones with power of 0.8 or more", ""]
+    out += [f"false alarms on {len(good)} good runs: {np.mean([o.alarm for o in good]):.3f}", ""]
+    out.append(f"{'':<54}{'all sizes':>16}{'where power >= 0.8':>34}")
+    out.append(f"{'mistake':<54}{'alarms':>8}{'theory':>8}{'runs':>7}{'group 1st':>10}{'1st':>6}{'group size':>11}")
     for k, name in enumerate(names):
         mine = [o for o in outcomes if o.truth == k]
-        strong = [o for o in mine if o.alarm and o.power >= 0.8]
-        hit = np.mean([k in o.groups[0] for o in strong]) if strong else np.nan
-        first = np.mean([o.groups[0][0] == k for o in strong]) if strong else np.nan
-        size = np.median([len(o.groups[0]) for o in strong]) if strong else np.nan
-        alarms, theory = np.mean([o.alarm for o in mine]), np.mean([o.power for o in mine])
-        out.append(f"{name:<54}{alarms:>8.3f}{theory:>8.3f}{len(strong):>7}{hit:>10.3f}{first:>6.2f}{size:>11.1f}")
-    alarmed = [o for o in outcomes if o.alarm]
+        seen = [o for o in strong if o.truth == k]
+        line = (
+            f"{name:<54}{np.mean([o.alarm for o in mine]):>8.3f}{np.mean([o.power for o in mine]):>8.3f}{len(seen):>7}"
+        )
+        if seen:
+            first = np.mean([o.groups[0][0] == k for o in seen])
+            size = np.median([len(o.groups[0]) for o in seen])
+            line += f"{np.mean([k in o.groups[0] for o in seen]):>10.3f}{first:>6.2f}{size:>11.1f}"
+        out.append(line)
     out += ["", f"median size of the first group, all alarms: {np.median([len(o.groups[0]) for o in alarmed]):.1f}"]
     for what in (False, True):
         out.append(f"stated weight of {'groups' if what else 'single explanations'}: stated, right, statements")
@@ -237,10 +261,10 @@ def compare_with_bayes(grade, alarmed, n_faults, n):
 
 
 if __name__ == "__main__":
-    n = int(sys.argv[1]) if len(sys.argv) > 1 else 400
-    oracle = int(sys.argv[2]) if len(sys.argv) > 2 else 400
+    n = int(sys.argv[1]) if len(sys.argv) > 1 else 300
+    oracle = int(sys.argv[2]) if len(sys.argv) > 2 else 200
     for grade in sys.argv[3:] or GRADES:
-        print(table(grade, *simulate(grade, n, 10 * n), oracle=oracle), flush=True)
-        print()
-        print("other sizes, " + table(grade, *simulate(grade, n // 4, 10 * n // 4, other=True)), flush=True)
-        print()
+        print(table(grade, *simulate(grade, n, 10 * n), simulate_strong(grade, n), oracle=oracle), flush=True)
+        other = simulate(grade, n // 3, 10 * n // 3, other=True)
+        strong = simulate_strong(grade, n // 3, other=True)
+        print("\nother sizes, " + table(grade, *other, strong) + "\n", flush=True)
