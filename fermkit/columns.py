@@ -61,6 +61,13 @@ def _convertible(unit: str, to: str) -> bool:
         return False
 
 
+def is_title(title: str, columns: Sequence[Column]) -> bool:
+    """Whether a cell is the title of one of the columns."""
+    bare = title.strip().strip('"')
+    name = re.split(r"[\[(]", bare[:100])[0].strip().lower().replace("_", " ")
+    return any(bare == column.name or name == column.written.lower() for column in columns)
+
+
 def column_of(title: str, columns: Sequence[Column], book: Notebook, header_row: int) -> tuple[Column | None, str]:
     """Which column a title means, and its unit as written."""
     found = re.fullmatch(r"([^\[\](]{0,60})(?:[\[(]([^\])]{0,30})[\])])?", title[:100])

@@ -33,8 +33,9 @@ def in_order(frame: Any, columns: Sequence[Column], book: Notebook) -> Any:
             _possible(frame, column, book)
             _always(frame, column, book)
     frame = _without_empty(frame, numeric, book)
-    if "time_h" in frame and len(frame):
-        frame = _by_time(frame, numeric, book)
+    timed = [column for column in columns if column.kind == "time" and column.name in frame]
+    if timed and len(frame) and (timed[0].always or frame["time_h"].notna().all()):
+        frame = _by_time(frame, book)
     return frame.reset_index(drop=True)
 
 
@@ -78,7 +79,7 @@ def _without_empty(frame: Any, numeric: list[str], book: Notebook) -> Any:
     return frame
 
 
-def _by_time(frame: Any, numeric: list[str], book: Notebook) -> Any:
+def _by_time(frame: Any, book: Notebook) -> Any:
     lost = np.isnan(frame["time_h"].to_numpy())
     if lost.all():
         return frame

@@ -196,7 +196,8 @@ LISTS: Final = ("feed", "gas")
 NAMED: Final = ("ingredients", "instruments")
 """Sections that hold one part a name: [ingredients."beet molasses"]."""
 
-TIME: Final = Column("time", "time_h", "h", "time")
+TIME: Final = Column("time", "time_h", "h", "time", always=True)
+SOMETIMES: Final = Column("time", "time_h", "h", "time")
 TEMPERATURE: Final = Column("temperature", "temperature_C", "°C", low=-40.0, high=300.0)
 NOTE: Final = Column("note", "note", kind="text")
 TABLES: Final = {
@@ -208,10 +209,10 @@ TABLES: Final = {
     ),
     "standards": (
         Column("ethanol", "ethanol_pct_vol", "% vol", low=0.0, high=100.0), Column("signal", "signal", "any"),
-        Column("when", "when", kind="text"), TEMPERATURE, Column("u", "u_pct_vol", "% vol", low=0.0), TIME, NOTE,
+        Column("when", "when", kind="text"), TEMPERATURE, Column("u", "u_pct_vol", "% vol", low=0.0), SOMETIMES, NOTE,
     ),
     "samples": (
-        Column("sample", "sample", kind="text"), TIME, Column("signal", "signal", "any"),
+        Column("sample", "sample", kind="text"), SOMETIMES, Column("signal", "signal", "any"),
         Column("dilution", "dilution", low=1.0), TEMPERATURE, NOTE,
     ),
     "volumes": (

@@ -16,7 +16,7 @@ from typing import Any, Final
 import numpy as np
 
 from fermkit.clock import from_zero, hours_since
-from fermkit.columns import Body, column_of, decimal_sign, in_our_unit, numbers_of, with_units_row
+from fermkit.columns import Body, column_of, decimal_sign, in_our_unit, is_title, numbers_of, with_units_row
 from fermkit.errors import InputError
 from fermkit.findings import Finding, Notebook, rows_in_words
 from fermkit.long_tables import is_even, parsed
@@ -30,6 +30,7 @@ LARGEST_UNEVEN_BYTES: Final = 60_000_000
 
 FAST_FROM_BYTES: Final = 100_000
 MOST_COLUMNS: Final = 64
+HIGHEST_HEADER: Final = 60
 
 
 @dataclass(frozen=True)
@@ -90,7 +91,7 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
     """
     book, asked = Notebook(file), _Asked(columns, dates, start)
     encoding = _encoding(data, book)
-    separator, header_line = _separator(data, encoding, book)
+    separator, header_line = _header(data, encoding, columns, book)
     if len(data) > FAST_FROM_BYTES and encoding == "utf-8-sig":
         quick = _quickly(data, separator, header_line, asked, book)
         if quick is not None:
@@ -101,7 +102,7 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
             f"at most {LARGEST_UNEVEN_BYTES / 1e6:.0f} MB for a table with remarks, gaps or clock times",
             "thin out the log, or write hours as plain numbers and leave the remarks out",
         )
-    body = _split(data, encoding, separator, book)
+    body = [row for row in _split(data, encoding, separator, book) if row[0] >= header_line]
     if not body:
         raise _empty(book)
     return _table(body, asked, book, separator)
@@ -145,18 +146,27 @@ def _lines(data: bytes, encoding: str) -> io.TextIOWrapper:
     return io.TextIOWrapper(io.BytesIO(data), encoding=encoding, newline="")
 
 
-def _separator(data: bytes, encoding: str, book: Notebook) -> tuple[str, int]:
-    """The sign between columns, and the line of the header (blank and # lines come before)."""
-    for line, text in enumerate(
-        _lines(data[: 200_000 & ~1], encoding) if encoding == "utf-16" else _head(data, encoding), start=1
-    ):
-        if not text.strip() or text.startswith("#"):
+def _header(data: bytes, encoding: str, columns: Sequence[Column], book: Notebook) -> tuple[str, int]:
+    """The sign between columns and the line of the header: the first that names two columns, or the first at all.
+
+    Blank lines, remarks (#) and what a logger writes above its table come before.
+    """
+    first: tuple[str, int] | None = None
+    for line, text in enumerate(_head(data, encoding)[:HIGHEST_HEADER], start=1):
+        if not text.strip() or text.startswith("#") or re.fullmatch(r"\s*\"?sep=.\"?\s*", text):
             continue
         bare = re.sub(r'\[[^\]]*\]|"[^"]*"', "", text[:5000])
-        counts = {sign: bare.count(sign) for sign in SEPARATORS}
-        best = max(SEPARATORS, key=lambda sign: counts[sign])
-        return (best if counts[best] else ","), line
-    raise _empty(book)
+        separator = max(SEPARATORS, key=bare.count)
+        separator = separator if separator in bare else ","
+        known = sum(is_title(title, columns) for title in text[:5000].split(separator))
+        if known >= 2 or (known and first is None):
+            if first is not None:
+                book.note(f"the table starts here; {line - 1} lines above it were skipped", row=line)
+            return separator, line
+        first = first or (separator, line)
+    if first is None:
+        raise _empty(book)
+    return first
 
 
 def _empty(book: Notebook) -> InputError:
@@ -164,7 +174,7 @@ def _empty(book: Notebook) -> InputError:
 
 
 def _head(data: bytes, encoding: str) -> list[str]:
-    return data[:200_000].decode(encoding, errors="ignore").splitlines(keepends=True)
+    return re.split(r"\r\n|\n|\r", data[:200_000].decode(encoding, errors="ignore"))
 
 
 def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book: Notebook) -> Table | None:

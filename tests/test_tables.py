@@ -92,6 +92,21 @@ def test_units_in_a_row_of_their_own():
     assert "row 2: the row below the header was taken for the units" in said(table)
 
 
+def test_what_a_logger_writes_above_its_table_is_skipped():
+    """The header is the first line that names two columns."""
+    text = "sep=;\nLogger 7, channel 2\nserial;12\n\nTime [h];Volume [mL];Temperature [°C]\n0;0;20\n1;5;20\n"
+    table = read(text)
+    assert table.frame.volume_mL.tolist() == [0.0, 5.0] and table.frame.row.tolist() == [6, 7]
+    assert "row 5: the table starts here; 4 lines above it were skipped" in said(table)
+    assert read("sep=;\n" + "time [h];volume [mL]\n0,5;0\n1,5;5\n").frame.time_h.tolist() == [0.5, 1.5]
+
+
+def test_a_sample_may_have_no_time():
+    """Where the time is not needed a row without it stays, in the order of the file."""
+    table = read("sample,time [h],signal [V]\nb,5,1\na,,2\nc,1,3\n", "samples")
+    assert table.frame["sample"].tolist() == ["b", "a", "c"]
+
+
 def test_rows_without_a_reading_are_left_out_and_listed():
     """n.d., blanks and limits are no readings; blank lines keep the count of rows."""
     table = read("time [h],volume [mL]\n0,0\n1,n.d.\n\n2,\n3,9\n4,<10\n5,11\n")
