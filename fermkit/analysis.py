@@ -4,8 +4,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
+from uncertainties import ufloat
+
 from fermkit import steps
 from fermkit.balance import Balance
+from fermkit.byproducts import USUAL_ACIDS
 from fermkit.calibration import Calibration
 from fermkit.cautions import Cautions, cautions_for
 from fermkit.checks import one_of
@@ -248,7 +251,7 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     amounts = {} if fed is None else _amounts(run, fed, pct_vol, gas, yeast, gaps)
     balance = attempt(
         "Balance",
-        lambda: _balance(run, fed, pct_vol, amounts, gas) if fed else None,
+        lambda: _balance(run, fed, limits, pct_vol, amounts, gas) if fed else None,
         "fewer than three of sugar, ethanol, CO2 and yeast are known",
     )
     reconciliation = None if balance is None else attempt("Balance", balance.reconcile, "")
@@ -261,8 +264,8 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     yields = _yields(amounts, reconciliation, limits, harvest, sensor_dof)
     return Analysis(
         run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, calibration, drift, samples, pct_vol,
-        harvest, yeast, hold, drying, recovered, protein, pressure, amounts, balance, reconciliation, suspects, blind, to_measure,
-        yields, tuple(gaps),
+        harvest, yeast, hold, drying, recovered, protein, pressure, amounts, balance, reconciliation, suspects,
+        blind, to_measure, yields, tuple(gaps),
     )  # fmt: skip
 
 
@@ -345,9 +348,18 @@ def _balance(
         further.append(LinearMeasurement("fall in density", density.coefficients, density.value))
     return Balance(
         {name: known.get(name) for name in (*_BALANCED, "glycerol")},
+        priors=_byproducts(limits, amounts),
         aerated=run.conditions.get("aeration", "none") == "air pump",
         extra=further,
     )
+
+
+def _byproducts(limits: YeastLimits | None, amounts: Mapping[str, Any]) -> str | dict[str, Any]:
+    """What to assume of glycerol and acids: the usual, with less glycerol where nitrogen may have run out."""
+    if limits is None or "yeast" not in amounts or nominal(amounts["yeast"]) < nominal(limits.nitrogen_g[0]):
+        return "usual"
+    acids = ufloat(*USUAL_ACIDS, tag="organic acids not measured")
+    return {"glycerol": ufloat(*STARVED_GLYCEROL, tag="glycerol not measured"), "acids": acids}
 
 
 def _pressure(run: Run, gas: tuple[GasCurve, ...]) -> Pressure | None:
