@@ -129,11 +129,14 @@ def _pct_vol_of(grams_per_L: Any, temperature_C: float) -> Any:
     def at(x: Any) -> Any:
         return np.asarray(ethanol_mass_concentration(x, temperature_C))
 
-    x = 100.0 * wanted / top
+    x, slope = 100.0 * wanted / top, np.ones_like(wanted)
     for _ in range(60):
-        step = np.clip(x, 0.0, 99.9)
-        slope = (at(step + 0.1) - at(step)) / 0.1
-        x = np.clip(x + (wanted - at(np.clip(x, 0.0, 100.0))) / slope, 0.0, 100.0)
+        left = np.clip(x, 0.0, 99.9)
+        slope = (at(left + 0.1) - at(left)) / 0.1
+        step = (wanted - at(x)) / slope
+        x = np.clip(x + step, 0.0, 100.0)
+        if np.all(np.abs(step) < 1e-11):
+            break
     if hasattr(grams_per_L, "nominal_value"):
         return float(x) + (grams_per_L - nominal(grams_per_L)) / float(slope)
     return float(x) if x.ndim == 0 else x

@@ -61,7 +61,7 @@ def test_four_routes_agree_where_the_curve_is_well_known(setup, level):
         assert reading.interval(level, method=method) == pytest.approx(best, rel=3e-3)
 
 
-@pytest.mark.parametrize(("setup", "count", "m"), [(("line",), 1500, 2), (LOGISTIC, 200, 1), (POWER, 250, 3)])
+@pytest.mark.parametrize(("setup", "count", "m"), [(("line",), 1000, 2), (LOGISTIC, 150, 1), (POWER, 200, 3)])
 def test_intervals_hold_the_truth(setup, count, m):
     """Short form of the coverage study: 95 % intervals hold the content of a fresh sample, dilution included."""
     name = setup[0]
