@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from uncertainties import ufloat
 
@@ -331,8 +331,18 @@ def _amounts(
     return amounts
 
 
+STARVED_GLYCEROL: Final = (5.0, 1.5)
+"""Glycerol of yeast that may have run out of nitrogen [mmol per g dry yeast]: part of what it then gains is stored
+carbohydrate, which brings no glycerol (judgement, no source; growing yeast makes 5 to 7.5, see `balance`)."""
+
+
 def _balance(
-    run: Run, fed: Feed, pct_vol: Any, amounts: Mapping[str, Any], gas: tuple[GasCurve, ...]
+    run: Run,
+    fed: Feed,
+    limits: YeastLimits | None,
+    pct_vol: Any,
+    amounts: Mapping[str, Any],
+    gas: tuple[GasCurve, ...],
 ) -> Balance | None:
     """The four streams; a second route to the gas and a density are further measurements of them."""
     known = {name: amount for name, amount in amounts.items() if uncertainty(amount) > 0}
