@@ -12,7 +12,7 @@ from fermkit.evidence import Evidence
 from fermkit.faults import PRIOR_NOTHING_WRONG, USUAL_SIZES, Fault, usual_faults
 from fermkit.measurements import best_splitter
 from fermkit.ranking import RESOLUTION, Ranking, rank
-from fermkit.written import Line, Page, Written, in_words, plus_minus
+from fermkit.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
 
 USUAL_YEAST_YIELD: Final = ufloat(0.06, 0.03, tag="the usual yeast yield")
 """Dry yeast for each gram of hexose fermented without air [g/g]: 0.02 to 0.10 is usual (common practice)."""
@@ -98,6 +98,18 @@ class Explanations(Written):
     def group_weight(self, i: int = 0) -> float:
         """Weight of a whole group."""
         return sum(e.weight for e in self.groups[i])
+
+    def table(self) -> Any:
+        """All explanations as a pandas DataFrame, weights as numbers."""
+        import pandas as pd
+
+        rows = [
+            (number, e.name, e.kind, e.weight, e.in_one_line(), nominal(e.size), uncertainty(e.size), e.says, e.p_value)
+            for number, group in enumerate(self.groups, start=1)
+            for e in group
+        ]
+        columns = ["group", "name", "kind", "weight", "would have to be", "size", "u_size", "size is", "p"]
+        return pd.DataFrame(rows, columns=columns)
 
     def page(self) -> Page:
         lines, hidden = [], 0.0

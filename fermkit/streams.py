@@ -330,6 +330,12 @@ def density_change(
         ``a * sugar - b * ethanol = V (after - before)`` with a and b from the published densities of sucrose and of
         ethanol solutions at these concentrations. Other products are not seen: 3 % of the change is added as
         their standard uncertainty (common practice, no source).
+
+    Examples
+    --------
+    >>> reading = density_change(ufloat(1036.8, 0.5), ufloat(990.1, 0.5), 1.0, sugar="glucose", ethanol="ethanol")
+    >>> {name: round(value, 2) for name, value in reading.coefficients.items()}
+    {'glucose': 0.39, 'ethanol': -0.18}
     """
     water = float(water_density(temperature_C))
     fall = before_kg_m3 - after_kg_m3

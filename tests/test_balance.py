@@ -549,6 +549,7 @@ def test_weights_add_up():
     found = run(yeast=15).explain()
     assert sum(e.weight for g in found.groups for e in g) + found.chance == pytest.approx(1)
     assert all(g[0].weight == max(e.weight for e in g) for g in found.groups)
+    assert found.table()["weight"].sum() + found.chance == pytest.approx(1)
 
 
 def test_a_good_run_is_called_good():
