@@ -35,6 +35,7 @@ from .runs import RunComparison as RunComparison, compare_runs as compare_runs
 from .smoothing import smooth_growth as smooth_growth
 from .streams import LinearMeasurement as LinearMeasurement
 from .surroundings import vapour_ratio as vapour_ratio
+from .template import run_format as run_format, write_template as write_template
 from .vents import Vents as Vents, find_vents as find_vents
 from .vessel import Vessel as Vessel
 from .ways import Ways as Ways, plan_ways as plan_ways

@@ -41,7 +41,7 @@ FLOORS = [
         "harvest",
         ["batches", "simulation", "recipe", "kitchen"],
     ],
-    [["pathways", "aeration", "nutrients", "plan", "ways"], ["findings", "run_layout", "clock", "columns", "long_tables", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records"]],
+    [["pathways", "aeration", "nutrients", "plan", "ways"], ["findings", "run_layout", "clock", "columns", "long_tables", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records", "template"]],
     ["analysis"],
     ["plots"],
     ["report", "workshop", ["controls", "panel", "planning_panels", "reading_panels", "record_panels", "panels"]],

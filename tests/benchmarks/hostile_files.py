@@ -1,6 +1,6 @@
 """Throws spoilt files at the readers and counts what happens.
 
-    python tests/benchmarks/hostile_files.py [SECONDS]
+    python tests/benchmarks/hostile_files.py [SECONDS [SEED]]
 
 Every file of the sample runs is cut, doubled, swapped, and sprinkled with bytes and tokens that have
 broken readers before; run.toml, CSV tables and workbooks take turns. A reader may read or refuse with
@@ -17,6 +17,7 @@ from pathlib import Path
 
 from fermkit.errors import InputError
 from fermkit.findings import Notebook
+from fermkit.quantities import conversion
 from fermkit.run_layout import TABLES
 from fermkit.settings import read_settings, read_toml
 from fermkit.tables import read_table
@@ -90,9 +91,10 @@ def read(name: str, data: bytes) -> None:
         read_workbook(data, name)
 
 
-def main(seconds: float) -> int:
+def main(seconds: float, seed: int) -> int:
     """Tries until the time is up; the number of unexpected things."""
-    rng = random.Random(20260302)
+    rng = random.Random(seed)
+    conversion("hPa", "bar")  # the unit table is loaded once, on first use
     files = cases()
     counts: Counter[str] = Counter()
     slowest, odd = 0.0, 0
@@ -125,4 +127,5 @@ def main(seconds: float) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(float(sys.argv[1]) if len(sys.argv) > 1 else 60.0) > 0)
+    given = sys.argv[1:]
+    sys.exit(main(float(given[0]) if given else 60.0, int(given[1]) if len(given) > 1 else 1) > 0)

@@ -1,0 +1,56 @@
+"""The empty run and the list of what a run may say, made from the layout."""
+
+import re
+
+import pytest
+
+from fermkit.errors import InputError
+from fermkit.records import read_run
+from fermkit.run_layout import SECTIONS, TABLES
+from fermkit.template import run_format, write_template
+
+
+def test_an_empty_run_reads_as_nothing(tmp_path):
+    """All keys are behind a #, so nothing is said; an empty table asks to be filled in or deleted."""
+    folder = write_template(tmp_path / "jar")
+    with pytest.raises(InputError, match="a header but no rows") as error:
+        read_run(folder)
+    assert "fill it in, or delete it" in error.value.do
+    for table in folder.glob("*.csv"):
+        table.unlink()
+    run = read_run(folder)
+    assert run.name == "jar" and not run.vessel and not run.findings
+
+
+def test_every_key_of_the_empty_run_can_be_filled_in(tmp_path):
+    """With every # taken away all values are read, and no key is unknown."""
+    folder = write_template(tmp_path / "jar")
+    for table in folder.glob("*.csv"):
+        if table.stem != "gas":
+            table.unlink()
+    header = (folder / "gas.csv").read_text()
+    rows = "".join(",".join([str(i)] * (header.count(",") - 1) + ["", ""]) + "\n" for i in range(5))
+    (folder / "gas.csv").write_text(header + rows)
+    text = re.sub(r"^# (?=[\w\[])", "", (folder / "run.toml").read_text(), flags=re.MULTILINE)
+    (folder / "run.toml").write_text(text)
+    run = read_run(folder)
+    assert [str(doubt) for doubt in run.doubts if doubt.file == "run.toml"] == []
+    for section in ("vessel", "conditions", "inoculum", "harvest"):
+        assert set(getattr(run, section)) >= {key.name for key in SECTIONS[section]}
+
+
+def test_nothing_is_overwritten(tmp_path):
+    """A folder with something in it stays as it is."""
+    (tmp_path / "note.txt").write_text("mine")
+    with pytest.raises(InputError, match="is there already"):
+        write_template(tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == ["note.txt"]
+
+
+def test_the_list_names_every_key_and_column():
+    """Nothing that the reader knows is missing from the page."""
+    text = str(run_format())
+    for keys in SECTIONS.values():
+        assert all(key.written.replace(" ", "_") in text for key in keys)
+    for columns in TABLES.values():
+        assert all(column.written in text for column in columns)
