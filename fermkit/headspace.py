@@ -185,9 +185,10 @@ class _Log:
     def __init__(self, times: Floats, gauge: Floats, t_C: Floats, vents: Vents, noise: float) -> None:
         stays = np.ones(times.size, dtype=bool)
         stays[vents.wild_rows - 1] = False
-        kept = np.flatnonzero(stays)
-        self.kept, self.time, self.gauge = kept, times[kept], gauge[kept]
-        self.t_C = t_C[kept] if t_C.ndim else t_C
+        self.kept = kept = np.flatnonzero(stays)
+        if kept.size < times.size:
+            times, gauge, t_C = times[kept], gauge[kept], t_C[kept] if t_C.ndim else t_C
+        self.time, self.gauge, self.t_C = times, gauge, t_C
         self.vents, self.noise = vents, noise
         self.before = np.searchsorted(kept, vents.last_before - 1)
         self.after = np.searchsorted(kept, vents.rows - 1)
@@ -230,32 +231,45 @@ class _Log:
         every = np.arange(self.time.size)
         progress = self._progress(every, given)
         co2_bar = self.co2_bar(every, given, progress)
-        gas, held = self.moles(every, co2_bar, given)
+        last_bar = float(co2_bar[-1])
+        rise = sum(self.moles(every, co2_bar, given))
+        co2_bar += 0.01
+        error = sum(self.moles(every, co2_bar, given))
+        del co2_bar
+        error -= rise
+        error *= self.noise / 0.01
         richer = self._held_over_gas(given, progress)
-        higher = self.moles(every, co2_bar + 0.01, given)
-        slope = (higher[0] + higher[1] - gas - held) / 0.01
-        refill = self._refill(gas + held, richer, self.noise * slope)
-        error = self.noise * slope
-        lost, variance, late, _, _ = self._fit(gas + held, richer, refill.tau_h, error, 4 * refill.tau_h)
-        co2 = gas + held + self._back(every, lost, richer, refill.tau_h, late)
-        co2 = co2 - co2[0]
-        total = float(co2[-1])
-        adding = self._adding_back(gas + held, variance, richer, refill, error)
-        common = shifted(self._at_end(uncertain, progress, refill, error), adding, total)
+        refill = self._refill(rise, richer, error)
+        lost, variance, late, _, _ = self._fit(rise, richer, refill.tau_h, error, 4 * refill.tau_h)
+        co2 = rise + self._back(every, lost, richer, refill.tau_h, late)
+        co2 -= co2[0]
+        adding = self._adding_back(rise, variance, richer, refill, error)
+        common = shifted(self._at_end(uncertain, progress, refill, error), adding, float(co2[-1]))
         excess = float(self._back(every[-1:], lost, richer, refill.tau_h, late)[0]) - float(lost.sum())
-        said = [*remarks, *self._said(lost, adding, refill, rows), *_of_oxygen(given[-1], uncertain[-1])]
+        said = [*self._said(lost, adding, refill, rows), *self._doubts(last_bar, uncertain, float(co2[-1]))]
+        store = float(self.moles(-1, last_bar, given)[1]) + excess
+        return GasCurve(
+            self.time, co2, "produced", "pressure", error, np.zeros_like(co2), common, (*remarks, *said), store
+        )
+
+    def _doubts(self, last_bar: float, uncertain: Sequence[Number], total: float) -> list[str]:
+        """What is assumed about oxygen, temperature and pH."""
+        given = [nominal(value) for value in uncertain]
+        said = []
+        if given[7]:
+            said.append(
+                f"The yeast is taken to have used {percent(uncertain[7])} of the oxygen sealed in with the air, in "
+                "step with the CO2; each part of it that is gone hides as much pressure of CO2."
+            )
         if not self.t_C.ndim and not uncertainty(uncertain[2]):
-            wrong = 100 * self._warmer(co2_bar[-1], given) / max(total, 1e-12)
+            wrong = 100 * self._warmer(last_bar, given) / max(total, 1e-12)
             said.append(
                 f"One temperature stands for the whole run: a last reading taken 1 K warmer than that would be "
                 f"{wrong:.1f} % too high. Log it, or give it as value ± u."
             )
         if not given[4]:
             said.append("No pH was given: bicarbonate is not counted (below pH 5 it is less than 5 % of the store).")
-        return GasCurve(
-            self.time, co2, "produced", "pressure", self.noise * slope, np.zeros_like(co2), common, tuple(said),
-            float(held[-1]) + excess,
-        )  # fmt: skip
+        return said
 
     def _warmer(self, co2_bar: float, given: Sequence[float]) -> float:
         """By how much the CO2 would be higher, had the last reading been taken 1 K warmer [mol]."""
@@ -271,7 +285,7 @@ class _Log:
     def _progress(self, every: Rows, given: Sequence[float]) -> Floats:
         """Share of the highest rise reached so far: the oxygen is taken to be used in step with it."""
         if not given[-1]:
-            return np.zeros(every.size)
+            return np.broadcast_to(0.0, every.shape)
         rise = sum(self.moles(every, self.co2_bar(every, given, 0.0), given))
         rise = rise - rise[0]
         return np.asarray(np.clip(np.maximum.accumulate(rise) / max(float(rise.max()), 1e-12), 0.0, 1.0))
@@ -428,11 +442,3 @@ def _thinned(rows: Rows, most: int = 200) -> Rows:
     """Evenly chosen readings, the nearest kept: enough for a fit, however dense the log."""
     return rows if rows.size <= most else rows[np.linspace(0, rows.size - 1, most).astype(np.intp)]
 
-
-def _of_oxygen(used: float, interval: Number) -> list[str]:
-    if not used:
-        return []
-    return [
-        f"The yeast is taken to have used {percent(interval)} of the oxygen sealed in with the air, in step with "
-        "the CO2; each part of it that is gone hides as much pressure of CO2."
-    ]

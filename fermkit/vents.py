@@ -28,8 +28,11 @@ BENT, ALIKE = 1.5, 1.0
 LOOKS: Final = np.array([[1.0], [1.15], [1.4]])
 """By how much the error is widened for each of the three ways to look, since the largest answer is taken."""
 
-CHUNK: Final = 20_000
+CHUNK: Final = 2_000
 """Gaps judged at once, so that the work stays in the cache."""
+
+DENSE: Final = 20_000
+"""From so many readings on, two before and two after a gap settle most gaps beforehand."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -254,7 +257,7 @@ class _Search:
         """Last reading before and first after each vent, as rows of the full log."""
         fall = -np.diff(self.value)
         hopeful = fall > self.noise
-        if self.gaps > CHUNK:  # readings this close: two before and two after settle most gaps
+        if self.gaps > DENSE:
             hopeful[1:-1] &= self.value[:-3] + self.value[1:-2] - self.value[2:-1] - self.value[3:] > 3 * self.noise
         waiting = np.flatnonzero(hopeful)
         found = np.array([], dtype=np.intp)
