@@ -118,7 +118,7 @@ def compare_curves(
     >>> t = np.linspace(0, 48, 25)
     >>> found = compare_curves(t, gompertz(t, 600, 40, 6) + 3 * np.cos(40 * t))
     >>> found.best.curve, [round(w, 2) for w in found.weight[:2]]
-    ('gompertz', [0.99, 0.01])
+    ('gompertz', [0.86, 0.14])
 
     References
     ----------

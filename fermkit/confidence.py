@@ -7,7 +7,7 @@ from typing import Any, cast
 import numpy as np
 
 from fermkit.curves import Shape
-from fermkit.fitter import Floats, Found, Problem, Rows, columns, descend, quiet, reach
+from fermkit.fitter import Floats, Found, Problem, Rows, columns, descend, hold, quiet, reach
 
 Measure = Callable[[Floats, Floats], tuple[Floats, Floats]]
 """From levels (m,) and shape parameters (m, q): some values (m, k) and their slopes (m, k, q + 1)."""
@@ -78,7 +78,6 @@ def extremes(
     measure = measure or shape.quantities
     limit = reach(shape, problem.time)
     longest = np.concatenate([[0.7], limit.step])
-    bounds = np.maximum(np.abs(limit.low), limit.high)
     ends = np.full(len(theta), np.nan)
     ceiling = _gram(shape, theta, problem)[0] + room
     live, last, step = np.arange(len(theta)), theta.copy(), np.zeros_like(theta)
@@ -95,22 +94,34 @@ def extremes(
         value, a = values[pick, row[live]], slopes[pick, row[live]]
         if turn > 2:
             normal = _curved(shape, theta, now, right, a, normal, room[live], measure, row[live])
-        both = _scaled_solve(normal, np.stack([right, a], axis=2))
-        spare = ceiling[live] - s + np.einsum("mi,mi->m", right, both[:, :, 0])
-        along = np.einsum("mi,mi->m", a, both[:, :, 1])
-        far = side[live] * np.sqrt(np.maximum(spare, 0.0) / np.maximum(along, 1e-300))
-        last, step = theta, both[:, :, 0] + far[:, None] * both[:, :, 1]
+        spare = ceiling[live] - s
+        last, step = theta, _towards(normal, right, a, spare, side[live])
+        held = ((theta[:, 1:] <= limit.low) & (step[:, 1:] < 0)) | ((theta[:, 1:] >= limit.high) & (step[:, 1:] > 0))
+        if held.any():
+            held = np.column_stack([np.zeros(len(held), dtype=bool), held])
+            normal = np.moveaxis(hold(np.moveaxis(normal, 0, 2), held.T), 2, 0)
+            step = _towards(normal, np.where(held, 0.0, right), np.where(held, 0.0, a), spare, side[live])
         cap = np.maximum(np.max(np.abs(step) / longest, axis=1), 1.0)
         step /= cap[:, None]
         small = np.einsum("mi,mij,mj->m", step, normal, step) < 1e-7 * room[live]
         theta = theta + step
+        theta[:, 1:] = np.clip(theta[:, 1:], limit.low, limit.high)
         ended = small & (cap == 1.0)
         ends[live[ended]] = value[ended] + np.einsum("mi,mi->m", a[ended], step[ended])
-        keep = ~ended & (np.abs(theta[:, 1:]) < bounds).all(axis=1) & (np.abs(theta[:, 0]) < 250)
+        keep = ~ended & (np.abs(theta[:, 0]) < 250)
         live, theta, last, step = live[keep], theta[keep], last[keep], step[keep]
         if not live.size:
             break
     return np.where(np.isnan(ends), side * np.inf, ends)
+
+
+def _towards(normal: Floats, right: Floats, a: Floats, spare: Floats, side: Floats) -> Floats:
+    """The step to the end of a quantity with slopes `a` that a quadratic residual sum would have."""
+    both = _scaled_solve(normal, np.stack([right, a], axis=2))
+    spare = spare + np.einsum("mi,mi->m", right, both[:, :, 0])
+    along = np.einsum("mi,mi->m", a, both[:, :, 1])
+    far = side * np.sqrt(np.maximum(spare, 0.0) / np.maximum(along, 1e-300))
+    return np.asarray(both[:, :, 0] + far[:, None] * both[:, :, 1])
 
 
 def _scaled_solve(normal: Floats, right: Floats) -> Floats:

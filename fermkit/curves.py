@@ -160,8 +160,8 @@ def baranyi(time_h: ArrayLike, asymptote: float, specific_rate: float, seed: flo
     Baranyi, Roberts, Int. J. Food Microbiol. 23 (1994) 277–294 (the curve for ln N, with m = 1);
     the linear form is derived above.
     """
-    odds = (1 - seed) / seed
-    return asymptote * _baranyi(specific_rate, math.log(odds) / specific_rate, np.asarray(time_h, dtype=float))
+    grown = seed * np.expm1(np.minimum(specific_rate * np.asarray(time_h, dtype=float), 300.0))
+    return np.asarray(asymptote * grown / (1 + grown))
 
 
 def three_phase(time_h: ArrayLike, asymptote: float, max_rate: float, lag_h: float) -> Floats:
@@ -197,7 +197,7 @@ def _exponent(b: ArrayLike, t_i: ArrayLike, t: Floats, highest: float = 150.0) -
     z = np.asarray(np.subtract(t_i, t))
     z *= b
     np.minimum(z, highest, out=z)
-    return np.maximum(z, -150.0, out=z)
+    return np.asarray(np.maximum(z, -150.0, out=z))
 
 
 def _logistic(b: ArrayLike, t_i: ArrayLike, t: Floats, nu: ArrayLike = 1.0) -> Floats:

@@ -24,7 +24,7 @@ Rows = NDArray[np.intp]
 BLOCKS = 16
 """Block means that a curve is reduced to for its start."""
 
-ERROR_IN_SE = 1e-5
+ERROR_IN_SE = 3e-5
 """A fit has converged when what the next step would leave is this small, in standard errors."""
 
 MOST_SWEEPS = 80
@@ -207,6 +207,8 @@ class Found:
     sums: Sums
     sweeps: NDArray[np.int64]
     converged: Flags
+    held: Flags | None = None
+    """Parameters that ended at a bound and are taken as known there (m, q)."""
 
     @property
     def level(self) -> Floats:
@@ -228,14 +230,19 @@ class Found:
         NaN where the readings cannot tell the parameters apart.
         """
         r, q = self.sums.rows, self.sums.q
-        inverse = _inverse(self.sums.normal())
+        if self.held is None or not self.held.any():
+            inverse = _inverse(self.sums.normal())
+        else:
+            inverse = _inverse(hold(self.sums.normal(), self.held.T))
+            for i in range(q):
+                inverse[i, i] *= ~self.held[:, i]
         along = r[3 : 3 + q] / r[0]
         out = np.empty((q + 1, q + 1, r.shape[1]))
         out[1:, 1:] = inverse
         out[0, 1:] = out[1:, 0] = -np.einsum("ijm,jm->im", inverse, along)
         out[0, 0] = 1 / r[0] - np.einsum("im,im->m", along, out[0, 1:])
         out /= self.level**2
-        out[:, :, inverse[0, 0] == 0] = np.nan
+        out[:, :, (inverse[0, 0] == 0) & (inverse[1, 1] == 0)] = np.nan
         return np.moveaxis(out, 2, 0)
 
 
@@ -276,12 +283,16 @@ def descend(
     m = len(p)
     now = sweep(shape, p, problem)
     dof = problem.dof(p.shape[1] + 1)
-    out = Found(p.copy(), Sums(now.rows.copy(), now.q), np.ones(m, dtype=np.int64), np.zeros(m, dtype=bool))
+    at_bound = np.zeros(p.shape, dtype=bool)
+    turns, settled = np.ones(m, dtype=np.int64), np.zeros(m, dtype=bool)
+    out = Found(p.copy(), Sums(now.rows.copy(), now.q), turns, settled, at_bound)
     rows, work = np.arange(m), problem
     damping, before = np.zeros(m), np.full(m, 1e-300)
     for turn in range(1, sweeps + 1):
-        inverse = _inverse(now.normal(), damping)
-        step = np.einsum("ijm,jm->mi", inverse, now.right) / np.where(now.level == 0, np.inf, now.level)[:, None]
+        step = _step(now, damping)
+        held = ((p <= limit.low) & (step < 0)) | ((p >= limit.high) & (step > 0))
+        if held.any():
+            step = _step(now, damping, held)
         step /= np.maximum(np.max(np.abs(step) / limit.step, axis=1), 1.0)[:, None]
         trial = np.minimum(np.maximum(p + step, limit.low), limit.high)
         gain = np.einsum("mi,im->m", trial - p, now.right) * now.level
@@ -296,6 +307,7 @@ def descend(
             out.sums.rows[:, ended] = now.rows[:, done]
             _follow(out.sums.rows, ended, now, (trial - p)[done], gain, done)
             out.sweeps[ended] = turn
+            at_bound[ended] = held[done]
             out.converged[ended] = (damping[done] <= 1e10) & (turn < sweeps)
             keep = ~done
             rows = rows[keep]
@@ -313,6 +325,23 @@ def descend(
             now = Sums(np.where(better, new.rows, now.rows), now.q)
             before = np.where(better, length + 1e-300, 1e-300)
             damping = np.where(better, np.where(damping > 1e-3, damping / 8, 0.0), np.maximum(8 * damping, 1e-2))
+    return out
+
+
+def _step(now: Sums, damping: Floats, held: Flags | None = None) -> Floats:
+    """The Gauss–Newton step (m, q), without the parameters that are held at a bound."""
+    normal, right = now.normal(), now.right
+    if held is not None:
+        normal, right = hold(normal, held.T), np.where(held.T, 0.0, right)
+    step = np.einsum("ijm,jm->mi", _inverse(normal, damping), right)
+    return np.asarray(step / np.where(now.level == 0, np.inf, now.level)[:, None])
+
+
+def hold(normal: Floats, held: Flags) -> Floats:
+    """Normal matrices (q, q, m) in which the held parameters (q, m) stand apart from the others."""
+    out = np.where(held[:, None] | held[None, :], 0.0, normal)
+    for i in range(len(out)):
+        out[i, i] = np.where(held[i], 1.0, normal[i, i])
     return out
 
 
@@ -334,14 +363,15 @@ def _dictionary(asymmetric: bool) -> Floats:
     return grid if asymmetric else grid[:, :2]
 
 
-def first_guess(shape: Shape, means: Problem) -> Floats:
-    """The dictionary's best shape for each curve, (m, q), judged on block means."""
+def first_guesses(shape: Shape, means: Problem) -> list[Floats]:
+    """The dictionary's best shapes for each curve, (m, q), judged on block means: one for each asymmetry."""
     first, span = means.time[:, :1], means.time[:, -1:] - means.time[:, :1]
     grid = _dictionary(shape.asymmetric)
     nu = (np.exp(grid[:, 2:3]),) if shape.asymmetric else ()
+    kinds = 3 if shape.asymmetric else 1
     weight = np.ones_like(means.amount[:1]) if means.weight is None else means.weight
     y = means.amount * weight
-    best = np.empty(len(y), dtype=np.intp)
+    best = np.empty((len(y), kinds), dtype=np.intp)
     common = len(means.time) == 1
     for i in range(0, len(y), len(y) if common else 1):
         rows = slice(None) if common else slice(i, i + 1)
@@ -350,11 +380,14 @@ def first_guess(shape: Shape, means: Problem) -> Floats:
         match = np.maximum(y[rows] @ shapes.T, 0.0)
         match *= match
         match /= np.maximum((weight if len(weight) == 1 else weight[rows]) ** 2 @ (shapes**2).T, 1e-300)
-        best[rows] = np.argmax(match, axis=1)
-    p = grid[best]
-    p[:, 0] -= np.log(span[:, 0])
-    p[:, 1] = p[:, 1] * span[:, 0] + first[:, 0]
-    return p
+        best[rows] = np.argmax(match.reshape(len(match), -1, kinds), axis=1)
+    out = []
+    for kind in range(kinds):
+        p = grid[best[:, kind] * kinds + kind]
+        p[:, 0] -= np.log(span[:, 0])
+        p[:, 1] = p[:, 1] * span[:, 0] + first[:, 0]
+        out.append(p)
+    return out
 
 
 def block_means(problem: Problem) -> Problem:
@@ -381,7 +414,11 @@ def block_means(problem: Problem) -> Problem:
 def start(shape: Shape, problem: Problem, level: Floats, limit: Reach) -> Floats:
     """Shape parameters to begin with: the dictionary's best, improved on block means of the readings."""
     means = block_means(Problem(problem.time, level) if problem.steps else problem)
-    return descend(shape, first_guess(shape, means), means, limit, sweeps=5, tolerance=0.03).p
+    found = [descend(shape, guess, means, limit, sweeps=5, tolerance=0.03) for guess in first_guesses(shape, means)]
+    if len(found) == 1:
+        return found[0].p
+    best = np.argmin([each.rss for each in found], axis=0)
+    return np.asarray(np.stack([each.p for each in found])[best, np.arange(len(best))])
 
 
 def expected(shape: Shape, found: Found, problem: Problem) -> Floats:

@@ -44,6 +44,11 @@ def remarks_on(
         return tuple(out)
     if nominal(lag) - 2 * uncertainty(lag) <= 0:
         out.append("The lag is zero within its error: the curve starts steep.")
+    if found.held is not None and found.held[0].any():
+        out.append(
+            "A parameter of the shape (of Richards: the asymmetry) is at its bound and taken as known there; "
+            "a curve with fewer parameters would do."
+        )
     left = standardised(shape, problem, found)
     p = runs_p(left)
     if p < 0.01:

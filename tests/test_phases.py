@@ -27,8 +27,14 @@ def test_phases_have_their_definitions():
 
 @pytest.mark.parametrize(
     ("last", "expected", "word"),
-    [(4, None, "still lagging"), (12, None, "growing"), (26, None, "slowing"), (48, None, "stopped"),
-     (48, 610.0, "finished"), (48, 900.0, "stuck")],
+    [
+        (4, None, "still lagging"),
+        (12, None, "growing"),
+        (26, None, "slowing"),
+        (48, None, "stopped"),
+        (48, 610.0, "finished"),
+        (48, 900.0, "stuck"),
+    ],
 )
 def test_the_state_of_a_run(last, expected, word):
     """A run is told to be lagging, growing, slowing, finished or stuck; without the feed, only stopped."""
