@@ -274,3 +274,14 @@ def test_limits_whose_ranges_overlap_are_all_named():
     assert yeast_limits(feed({"beet molasses": 200.0})).binding == ("nitrogen", "phosphorus")
     rich = yeast_limits(feed({"white sugar": 10.0, "diammonium phosphate": 20.0, "ammonium sulfate": 20.0}))
     assert rich.binding == ("electrons",)
+    assert "What binds: electrons." in str(rich)
+    assert "(their ranges overlap)" in str(yeast_limits(feed({"beet molasses": 200.0})))
+
+
+def test_the_page_of_an_ingredient_is_in_grams_in_a_hundred():
+    """Parts, contents and the range of the nitrogen, each with its source."""
+    lines = {line.name: line for line in ingredient("beet molasses").page().lines}
+    assert nominal(lines["sucrose"].value) == pytest.approx(48.0)
+    assert nominal(lines["nitrogen"].value) == pytest.approx(1.45)
+    assert lines["usable nitrogen"].value == "0.3 to 0.9"
+    assert "DSTU 3696" in lines["sucrose"].note
