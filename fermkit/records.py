@@ -150,18 +150,28 @@ def read_run(path: str | Path) -> Run:
     jar 2.000+/-0.020
     """
     place = Path(path)
-    if place.name == "run.toml":
-        place = place.parent
+    try:
+        return _read(place.parent if place.name == "run.toml" else place)
+    except OSError as problem:  # no right to read, a disk taken away
+        raise InputError(
+            f"{place.name!r} cannot be read: {problem.strerror or problem}",
+            "files that may be read",
+            "check the permissions of the folder and of the files in it",
+        ) from None
+
+
+def _read(place: Path) -> Run:
     if place.is_dir():
         return _from_folder(place)
     if not place.is_file():
-        raise InputError(f"there is no run at {str(path)!r}", "a run folder or an .xlsx workbook", "check the path")
+        raise InputError(f"there is no run at {str(place)!r}", "a run folder or an .xlsx workbook", "check the path")
     if place.suffix.lower() != ".xlsx":
         raise InputError(
             f"{place.name!r} is no run", "the folder that holds run.toml, or a workbook saved as .xlsx",
             "give the folder's path, or save the workbook as .xlsx",
         )  # fmt: skip
-    return _from_workbook(place)
+    data = _contents(place.resolve().parent, place.resolve().name, LARGEST_WORKBOOK)
+    return _from_workbook(data, place)
 
 
 def _from_folder(folder: Path) -> Run:
@@ -192,7 +202,10 @@ def _csv_reader(folder: Path, name: str, layout: str, sources: list[Source]) -> 
 
 def _contents(folder: Path, name: str, largest: int) -> bytes:
     """The bytes of a file that truly lies in the folder."""
-    place = (folder / name).resolve()
+    try:
+        place = (folder / name).resolve()
+    except RuntimeError:  # a link in a circle, before Python 3.13
+        place = Path()
     if folder.resolve() != place.parent or not place.is_file():
         raise InputError(
             f"{name} is a link out of the run folder, or no file",
@@ -206,12 +219,7 @@ def _contents(folder: Path, name: str, largest: int) -> bytes:
             f"at most {largest / 1e6:.0f} MB",
             "thin out the log, say to one reading a minute",
         )
-    try:
-        return place.read_bytes()
-    except OSError as problem:
-        raise InputError(
-            f"{name} cannot be read: {problem.strerror}", "a file that may be read", "check its permissions"
-        ) from None
+    return place.read_bytes()
 
 
 def _unused_files(folder: Path, layouts: Mapping[str, str]) -> list[Finding]:
@@ -228,12 +236,7 @@ def _unused_files(folder: Path, layouts: Mapping[str, str]) -> list[Finding]:
     return out
 
 
-def _from_workbook(place: Path) -> Run:
-    data = (
-        _contents(place.parent, place.name, LARGEST_WORKBOOK)
-        if not place.is_symlink()
-        else _contents(place.resolve().parent, place.resolve().name, LARGEST_WORKBOOK)
-    )
+def _from_workbook(data: bytes, place: Path) -> Run:
     written, sheets, book = read_workbook(data, place.name)
     sources = [Source(place.name, hashlib.sha256(data).hexdigest(), sum(len(rows) for rows in sheets.values()))]
     layouts = table_layouts(written)

@@ -377,6 +377,35 @@ def test_links_out_of_the_folder_are_refused(folder, tmp_path, name):
         read_run(folder)
 
 
+@pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")
+def test_links_in_a_circle_are_refused(folder):
+    """A link to itself leads nowhere."""
+    (folder / "gas.csv").unlink()
+    (folder / "gas.csv").symlink_to(folder / "gas.csv")
+    with pytest.raises(InputError, match=r"link out of the run folder|cannot be read"):
+        read_run(folder)
+
+
+def test_files_that_may_not_be_read_are_refused(folder, monkeypatch):
+    """The message says which run, and what the system said."""
+
+    def forbidden(*_):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr("pathlib.Path.read_bytes", forbidden)
+    with pytest.raises(InputError, match="'jar' cannot be read: Permission denied"):
+        read_run(folder)
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
+def test_pipes_are_refused(folder):
+    """A named pipe would make the reader wait for ever."""
+    (folder / "gas.csv").unlink()
+    os.mkfifo(folder / "gas.csv")
+    with pytest.raises(InputError, match="or no file"):
+        read_run(folder)
+
+
 def test_a_folder_reached_by_a_link_is_fine(folder, tmp_path):
     """The run folder itself may be a link."""
     (tmp_path / "link").symlink_to(folder)
