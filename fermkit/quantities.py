@@ -24,6 +24,14 @@ SPELLINGS: Final = {
 }  # fmt: skip
 """What people write, and what it means (common practice, no source)."""
 
+EVERYDAY: Final = {
+    ("percent", "dimensionless"): 0.01, ("hPa", "bar"): 0.001, ("millibar", "bar"): 0.001, ("kPa", "bar"): 0.01,
+    ("L", "mL"): 1000.0, ("mL", "L"): 0.001, ("kg", "g"): 1000.0, ("mg", "g"): 0.001, ("min", "h"): 1 / 60,
+    ("s", "h"): 1 / 3600, ("day", "h"): 24.0, ("mL/min", "mL/h"): 60.0, ("L/h", "mL/h"): 1000.0,
+}  # fmt: skip
+"""Factors that follow from the definitions (SI Brochure, 9th ed.), so that most runs never load the unit table;
+the tests hold each to pint."""
+
 BY_VOLUME: Final = frozenset({"%vol", "%v/v", "vol%", "%(v/v)", "%abv", "%byvolume", "pctvol"})
 """Spellings of percent by volume, spaces left out. Plain ``%`` is not one of them: it may be by mass."""
 
@@ -87,6 +95,8 @@ def conversion(unit: str, to: str) -> tuple[float, float]:
     its, wanted = _plain(unit), _plain(to)
     if its == wanted:
         return 1.0, 0.0
+    if (its, wanted) in EVERYDAY:
+        return EVERYDAY[its, wanted], 0.0
     try:
         if not _UNIT.fullmatch(unit.strip()) or "by volume" in (its, wanted):
             raise ValueError

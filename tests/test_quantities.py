@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fermkit.errors import InputError
-from fermkit.quantities import as_number, conversion, number, read_quantity
+from fermkit.quantities import EVERYDAY, as_number, conversion, number, read_quantity
 
 
 @pytest.mark.parametrize(
@@ -92,6 +92,13 @@ def test_a_tag_names_the_act():
     """An uncertain number says what was done to get it; a certain one is a plain float."""
     assert as_number(read_quantity("2 ± 1 g", "g", "x"), "weighing").tag == "weighing"
     assert isinstance(as_number(read_quantity("2 g", "g", "x"), "weighing"), float)
+
+
+@pytest.mark.parametrize(("unit", "to"), EVERYDAY)
+def test_everyday_factors_are_those_of_the_unit_table(unit, to):
+    """The short table that saves loading pint says what pint says."""
+    pint = pytest.importorskip("pint")
+    assert pint.UnitRegistry().convert(1.0, unit, to) == pytest.approx(EVERYDAY[unit, to], rel=1e-14)
 
 
 def test_percent_by_volume_is_nothing_else():
