@@ -44,7 +44,7 @@ class Panel:
     controls : list of Slider, Choice, Paste, Upload, Action
     draw : callable
         ``draw(**values) -> Page``, with one keyword for each control. It draws into the axes
-        of `picture`, which are cleared before, within about 40 ms. The page's heading is the
+        of `picture`, which are wiped before (`plots.wipe`), within about 40 ms. The page's heading is the
         verdict in one sentence, its lines the numbers, its remarks what to doubt.
     picture : matplotlib Figure, optional
         Made by `plots.figure`, axes included; laid out once, then frozen.
@@ -155,9 +155,9 @@ class Panel:
         self._finish()
 
     def _redraw(self) -> None:
-        with plots.house_style():  # clearing axes sets grid and marks anew
+        with plots.house_style():
             for ax in self.picture.axes if self.picture is not None else []:
-                ax.clear()
+                plots.wipe(ax)
         self.page = self._drawn(self._draw)
         self._show_picture()
         self._words.value = f"<div aria-live='polite' class='fk-words'>{self.page.html(4)}</div>"

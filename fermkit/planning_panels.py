@@ -1,6 +1,7 @@
 """Panels to think ahead with: how a closure breaks, what a closed vessel comes to, when a paste is dry."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -9,7 +10,6 @@ from numpy.typing import ArrayLike
 
 from fermkit import plots
 from fermkit.analysis import Analysis
-from fermkit.balance import Balance
 from fermkit.checks import numbers
 from fermkit.composition import compound, molar_mass
 from fermkit.controls import Choice, Control, Slider
@@ -48,11 +48,18 @@ def start(analysis: Analysis) -> Panel:
     """
     amounts = dict(analysis.amounts)
     missing = [name for name in ("hexose", "ethanol", "CO2") if name not in amounts]
-    if missing:
-        raise InputError(f"the run has no amount of {', '.join(missing)}", "sugar, ethanol and CO2", "take another run")
+    whole = analysis.balance
+    if missing or whole is None:
+        raise InputError(
+            f"the run has no {' and no '.join(missing) or 'balance'}",
+            "sugar, ethanol and CO2, each with its ±",
+            "take another run, or see analysis.gaps for what this one lacks",
+        )
     sugar = -amounts["hexose"] / HEXOSE_G
     ratio = float(nominal(amounts["CO2"]) / CO2_G / nominal(sugar))
-    diluted = max([1.0, *(float(nominal(reading.factor)) for sample in analysis.samples for reading in sample.readings)])
+    diluted = max(
+        [1.0, *(float(nominal(reading.factor)) for sample in analysis.samples for reading in sample.readings)]
+    )
     litres = float(nominal(analysis.run.vessel.get("liquid_L", 1.0)))
     warm_C = float(nominal(analysis.run.conditions.get("temperature_C", 25.0)))
     picture = plots.figure(17, 9)
@@ -63,7 +70,7 @@ def start(analysis: Analysis) -> Panel:
         told = dict(amounts)
         told["ethanol"] = amounts["ethanol"] * (dilution / diluted)
         told["CO2"] = amounts["CO2"] * (co2_per_hexose / ratio)
-        bal = Balance(told)
+        bal = replace(whole, streams=dict(whole.streams) | told)
         found = bal.reconcile()
         carbon = {s.name: s.weighed * s.content(bal.nitrogen).get("C", 0.0) for s in bal.known}
         into = -sum(c for c in carbon.values() if nominal(c) < 0)

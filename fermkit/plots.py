@@ -124,6 +124,19 @@ def freeze(picture: Figure) -> Figure:
     return picture
 
 
+def wipe(ax: Any) -> None:
+    """Take off what was drawn, and leave the frame: making ticks and labels anew costs more than all else."""
+    for bars in list(ax.containers):
+        bars.remove()
+    for thing in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
+        thing.remove()
+    if (legend := ax.get_legend()) is not None:
+        legend.remove()
+    ax.relim()
+    ax.set(xlim=(0, 1), ylim=(0, 1), prop_cycle=None)  # upright again, too
+    ax.autoscale(True)
+
+
 def place(ax: Any, *, left: float = 0.1, bottom: float = 0.15) -> None:
     """A place of its own for axes whose labels will change, instead of one that fits the first labels."""
     ax.figure.set_layout_engine(None)

@@ -184,36 +184,37 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
     return Panel("A sample on its calibration curve", controls, draw, picture)
 
 
-def balance(amounts: Mapping[str, Any]) -> Panel:
+def balance(streams: Balance | Mapping[str, Any]) -> Panel:
     """Where the sugar went: move each amount and its ±, or make a classic slip, and see the verdict.
 
     Parameters
     ----------
-    amounts : mapping of str to ufloat
-        Grams, consumed negative: ``analysis.amounts``, or any streams that `Balance` takes.
+    streams : Balance, or mapping of str to ufloat
+        ``analysis.balance``, or grams by stream, consumed negative, as `Balance` takes them.
 
     Returns
     -------
     Panel
         For each stream the sliders ``<stream>_g`` and ``<stream>_u`` (percent); the choice ``slip``.
     """
-    measured = {name: value for name, value in amounts.items() if nominal(value) != 0}
+    whole = streams if isinstance(streams, Balance) else Balance(streams)
+    measured = {name: value for name, value in whole.streams.items() if value is not None and nominal(value) != 0}
     known = {name for name, _ in SLIPS.values()} & set(measured)
     slips = [slip for slip, (name, _) in SLIPS.items() if not name or name in known]
     picture = plots.figure()
     with plots.house_style():
         ax = picture.subplots()
 
-    def streams(slip: str, values: Mapping[str, float]) -> dict[str, Any]:
+    def told(slip: str, values: Mapping[str, float]) -> Balance:
         touched, factor = SLIPS[slip]
-        out = {}
+        out = dict(whole.streams)
         for name, value in measured.items():
             grams = values[_g(name)] * (factor if name == touched else 1.0)
             out[name] = ufloat(-grams if nominal(value) < 0 else grams, grams * values[_u(name)] / 100)
-        return out
+        return replace(whole, streams=out)
 
     def draw(slip: str, **values: float) -> Page:
-        bal = Balance(streams(slip, values))
+        bal = told(slip, values)
         closure, found = bal.closure(), bal.reconcile()
         carbon = {s.name: s.weighed * s.content(bal.nitrogen).get("C", 0.0) for s in bal.known}
         into = -sum(c for c in carbon.values() if nominal(c) < 0)
@@ -223,7 +224,7 @@ def balance(amounts: Mapping[str, Any]) -> Panel:
         return Page(f"{percent(closure.found['carbon'])} of the carbon is found; {found.verdict}.", lines)
 
     def why(slip: str, **values: float) -> Page:
-        page = Balance(streams(slip, values)).explain().page()
+        page = told(slip, values).explain().page()
         return Page(page.heading, page.lines[:5], page.remarks[:2])
 
     controls: list[Control] = [Choice("slip", "A classic slip", slips, "none")]

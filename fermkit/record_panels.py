@@ -366,6 +366,7 @@ def _draw_table(table: str, found: Table, ax: Any) -> list[Line]:
         note = f"{int((~there).sum())} without a reading" if not there.all() else ""
         span = f"{cells[there].min():g} to {cells[there].max():g}" if there.any() else "no reading"
         lines.append(Line(column.written, span, "" if unit == "1" else unit, note))
+    ax.axis("on")
     if len(numeric) > 1:
         across, up = (frame[c.name].to_numpy(dtype=float) for c in numeric[:2])
         ax.plot(across, up, "o", color=plots.COLOURS["blue"])

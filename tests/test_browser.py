@@ -37,7 +37,7 @@ PANELS = [
     "panels.start(analysis)",
     "panels.growth(analysis.gas[0])",
     "panels.calibration(analysis.calibration, analysis.samples[0].readings[0])",
-    "panels.balance(analysis.amounts)",
+    "panels.balance(analysis.balance)",
     "panels.uncertainty_shares(analysis)",
     "panels.vessel(rated_bar_gauge=6)",
     "panels.plan()",

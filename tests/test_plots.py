@@ -58,3 +58,20 @@ def test_a_notebook_shows_a_picture_without_any_switch():
     data, _ = DisplayFormatter().format(drawn())
     assert data["image/png"].startswith(b"\x89PNG")
     assert data["text/plain"] == "<picture, 10.0 × 6.0 cm>"
+
+
+def test_wiped_axes_are_as_good_as_new():
+    """Whatever was drawn, and however the axes were turned, the next picture is that of fresh axes."""
+    old, new = plots.figure(10, 6), plots.figure(10, 6)
+    with plots.house_style():
+        used, fresh = old.subplots(), new.subplots()
+        used.bar([1, 2], [3, 90], hatch="/")
+        used.errorbar([5], [700], yerr=[3], label="bars")
+        used.fill_between([0, 9], [0, 9])
+        used.annotate("here", (3, 3))
+        used.legend()
+        used.invert_yaxis()
+        plots.wipe(used)
+        for ax in (used, fresh):
+            ax.plot([0, 1, 2], [5, 6, 7])
+    assert plots.png(old) == plots.png(new)
