@@ -207,6 +207,7 @@ def _amount(name: str, key: Key, value: Any, act: str) -> dict[str, Any]:
         if quantity.value < 0:
             raise InputError(f"{name} is {value!r}", "an amount of zero or more", "mend the sign")
         out[f"{key.name}_{suffix}"] = as_number(quantity, act)
+        break
     return out
 
 
