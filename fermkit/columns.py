@@ -61,21 +61,33 @@ def _convertible(unit: str, to: str) -> bool:
         return False
 
 
+def name_and_unit(title: str) -> tuple[str, str]:
+    """A title's name and unit: ``volume [mL]``, ``volume (mL)`` or ``volume / mL``.
+
+    Examples
+    --------
+    >>> name_and_unit("flow / mL/h"), name_and_unit("Volume [mL]"), name_and_unit("dilution")
+    (('flow', 'mL/h'), ('volume', 'mL'), ('dilution', ''))
+    """
+    bare = title.strip().strip('"')[:100]
+    found = re.fullmatch(r"([^\[\](/]{0,60})(?:[\[(]([^\])]{0,30})[\])]|/(.{1,30}))?", bare)
+    name, unit = (found[1], found[2] or found[3] or "") if found else (bare[:60], "")
+    return name.strip().lower().replace("_", " "), unit.strip()
+
+
 def is_title(title: str, columns: Sequence[Column]) -> bool:
     """Whether a cell is the title of one of the columns."""
-    bare = title.strip().strip('"')
-    name = re.split(r"[\[(]", bare[:100])[0].strip().lower().replace("_", " ")
-    return any(bare == column.name or name == column.written.lower() for column in columns)
+    name, _ = name_and_unit(title)
+    return any(title.strip() == column.name or name == column.written.lower() for column in columns)
 
 
 def column_of(title: str, columns: Sequence[Column], book: Notebook, header_row: int) -> tuple[Column | None, str]:
     """Which column a title means, and its unit as written."""
-    found = re.fullmatch(r"([^\[\](]{0,60})(?:[\[(]([^\])]{0,30})[\])])?", title[:100])
-    name, unit = (found[1].strip(), (found[2] or "").strip()) if found else (title[:60], "")
+    name, unit = name_and_unit(title)
     for column in columns:
         if title == column.name and column.unit not in ("1", "any"):
             return column, column.unit
-        if name.lower().replace("_", " ") == column.written.lower():
+        if name == column.written.lower():
             if column.kind == "number" and column.unit not in ("1", "any") and not unit:
                 raise book.refusal(
                     f"{title!r} has no unit", f"a unit in the header, such as '{column.written} [{column.unit}]'",
@@ -83,7 +95,7 @@ def column_of(title: str, columns: Sequence[Column], book: Notebook, header_row:
                 )  # fmt: skip
             return column, unit
     if title:
-        near = difflib.get_close_matches(name.lower(), [column.written for column in columns], n=1)
+        near = difflib.get_close_matches(name, [column.written for column in columns], n=1)
         hint = f"; did you mean {near[0]!r}?" if near else ""
         book.note(
             f"this column is not used here{hint}", row=header_row, column=title, level="doubt" if near else "note"

@@ -38,7 +38,14 @@ def test_units_in_the_header_are_converted_once():
 
 
 @pytest.mark.parametrize(
-    "header", ["time [h];volume [mL]", "time (h);volume (mL)", "time_h;volume_mL", "Time [h];Volume [mL]"]
+    "header",
+    [
+        "time [h];volume [mL]",
+        "time (h);volume (mL)",
+        "time_h;volume_mL",
+        "time / h;volume / mL",
+        "Time [h];Volume [mL]",
+    ],
 )
 def test_titles_in_common_spellings(header):
     """Brackets of both kinds, our own names, and capitals."""
