@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fermkit.errors import InputError
-from fermkit.findings import Notebook
+from fermkit.findings import Remarks
 
 Floats = NDArray[np.float64]
 CLOCK: Final = re.compile(r"(\d{1,3})[:h](\d{2})(?::(\d{2})(?:[.,]\d{1,9})?)?\s?(am|pm)?", re.IGNORECASE)
@@ -92,7 +92,7 @@ def _day_and_month(text: str, first: int, second: int, sign: str, dates: str) ->
 
 
 def hours_since(
-    cells: Sequence[str], lines: NDArray[np.int64], title: str, start: str, dates: str, book: Notebook
+    cells: Sequence[str], lines: NDArray[np.int64], title: str, start: str, dates: str, book: Remarks
 ) -> tuple[Floats, str]:
     """Hours since `start` (or the first row) for a column of clock times or dated times.
 
@@ -120,7 +120,7 @@ def hours_since(
 
 
 def from_zero(
-    hours: Floats, kinds: set[str], first: str, title: str, start: str, dates: str, book: Notebook
+    hours: Floats, kinds: set[str], first: str, title: str, start: str, dates: str, book: Remarks
 ) -> tuple[Floats, str]:
     """Hours counted from `start`, or from the first row, whose time is written `first`."""
     written = np.flatnonzero(~np.isnan(hours))
@@ -155,7 +155,7 @@ def iso_hours(cells: Sequence[str]) -> Floats | None:
 
 
 def _each(
-    cells: Sequence[str], lines: NDArray[np.int64], title: str, dates: str, book: Notebook
+    cells: Sequence[str], lines: NDArray[np.int64], title: str, dates: str, book: Remarks
 ) -> tuple[Floats, set[str]]:
     out = np.full(len(cells), np.nan)
     kinds: set[str] = set()
@@ -169,7 +169,7 @@ def _each(
     return out, kinds
 
 
-def _one(cell: str, line: int, title: str, dates: str, book: Notebook) -> tuple[float, str]:
+def _one(cell: str, line: int, title: str, dates: str, book: Remarks) -> tuple[float, str]:
     try:
         hours = dated_hours(cell, dates)
     except InputError as problem:
@@ -190,7 +190,7 @@ def _one(cell: str, line: int, title: str, dates: str, book: Notebook) -> tuple[
     )
 
 
-def _over_midnight(out: Floats, lines: NDArray[np.int64], title: str, book: Notebook) -> None:
+def _over_midnight(out: Floats, lines: NDArray[np.int64], title: str, book: Remarks) -> None:
     """Add 24 h each time the clock goes back by more than an hour; doubt it where the gap is then odd."""
     add, before = 0.0, np.nan
     steps = np.abs(np.diff(out[~np.isnan(out)])) if (~np.isnan(out)).sum() > 2 else np.array([24.0])
@@ -211,7 +211,7 @@ def _over_midnight(out: Floats, lines: NDArray[np.int64], title: str, book: Note
         out[i] = before = hour + add
 
 
-def _zero(first: float, start: str, dates: str, kinds: set[str], title: str, book: Notebook) -> float:
+def _zero(first: float, start: str, dates: str, kinds: set[str], title: str, book: Remarks) -> float:
     if not start:
         return first
     whole = dated_hours(start, dates)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fermkit.errors import InputError
-from fermkit.findings import Notebook
+from fermkit.findings import Remarks
 from fermkit.properties import ethanol_pct_vol, ethanol_pct_vol_from_concentration
 from fermkit.quantities import BY_VOLUME, conversion, number
 from fermkit.run_layout import Column
@@ -33,7 +33,7 @@ def decimal_sign(rows: Body) -> str:
     return "comma" if comma > point else "point"
 
 
-def with_units_row(titles: list[str], rows: Body, columns: Sequence[Column], book: Notebook) -> tuple[list[str], Body]:
+def with_units_row(titles: list[str], rows: Body, columns: Sequence[Column], book: Remarks) -> tuple[list[str], Body]:
     """Units that stand in a row of their own below the header are moved into it."""
     if not rows or any("[" in title for title in titles):
         return titles, rows
@@ -81,7 +81,7 @@ def is_title(title: str, columns: Sequence[Column]) -> bool:
     return any(title.strip() == column.name or name == column.written.lower() for column in columns)
 
 
-def column_of(title: str, columns: Sequence[Column], book: Notebook, header_row: int) -> tuple[Column | None, str]:
+def column_of(title: str, columns: Sequence[Column], book: Remarks, header_row: int) -> tuple[Column | None, str]:
     """Which column a title means, and its unit as written."""
     name, unit = name_and_unit(title)
     for column in columns:
@@ -103,7 +103,7 @@ def column_of(title: str, columns: Sequence[Column], book: Notebook, header_row:
     return None, unit
 
 
-def in_our_unit(values: Floats, title: str, column: Column, unit: str, book: Notebook) -> Floats:
+def in_our_unit(values: Floats, title: str, column: Column, unit: str, book: Remarks) -> Floats:
     """A column's numbers in fermkit's unit; a unit of another kind is refused."""
     if column.unit == "any":
         return values
@@ -116,7 +116,7 @@ def in_our_unit(values: Floats, title: str, column: Column, unit: str, book: Not
     return values if (factor, offset) == (1.0, 0.0) else values * factor + offset
 
 
-def _percent_by_volume(values: Floats, title: str, unit: str, book: Notebook) -> Floats:
+def _percent_by_volume(values: Floats, title: str, unit: str, book: Remarks) -> Floats:
     """Alcohol given by mass or as a concentration; a plain % is refused, since it could be either."""
     word = unit.replace(" ", "").lower()
     if word in ("g/l", "mg/ml", "kg/m3"):
@@ -139,7 +139,7 @@ def _percent_by_volume(values: Floats, title: str, unit: str, book: Notebook) ->
     return out
 
 
-def numbers_of(cells: list[str], lines: Rows, title: str, decimal: str, book: Notebook) -> Floats:
+def numbers_of(cells: list[str], lines: Rows, title: str, decimal: str, book: Remarks) -> Floats:
     """A column's cells as numbers; NaN where there is no reading."""
     out = np.full(len(cells), np.nan)
     for i, cell in enumerate(cells):
@@ -154,7 +154,7 @@ def numbers_of(cells: list[str], lines: Rows, title: str, decimal: str, book: No
     return out
 
 
-def _cell(cell: str, line: int, title: str, decimal: str, book: Notebook) -> float:
+def _cell(cell: str, line: int, title: str, decimal: str, book: Remarks) -> float:
     if decimal == "point" and cell.isascii() and cell.replace(".", "", 1).isdecimal():
         return float(cell)
     other, sign = ("point", ".") if decimal == "comma" else ("comma", ",")

@@ -40,7 +40,7 @@ class Finding:
 
 
 @dataclass
-class Notebook:
+class Remarks:
     """Findings of one file while it is read; the same remark on many rows becomes one finding."""
 
     file: str

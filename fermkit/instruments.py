@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from fermkit.errors import InputError
-from fermkit.findings import Notebook
+from fermkit.findings import Remarks
 from fermkit.quantities import Quantity, as_number
 from fermkit.written import nominal, plus_minus
 
@@ -19,14 +19,14 @@ FURTHEST: Final = 0.2
 """A check that is off by more than a fifth is taken for a slip of the pen."""
 
 
-def corrections(written: Mapping[str, Mapping[str, Any]], book: Notebook) -> dict[str, dict[str, Any]]:
+def corrections(written: Mapping[str, Mapping[str, Any]], book: Remarks) -> dict[str, dict[str, Any]]:
     """For each instrument: what it reads, its error per reading, and the correction.
 
     Parameters
     ----------
     written : mapping of mappings
         ``[instruments.<name>]`` under fermkit's names.
-    book : Notebook
+    book : Remarks
 
     Returns
     -------
@@ -52,7 +52,7 @@ def corrections(written: Mapping[str, Mapping[str, Any]], book: Notebook) -> dic
     return out
 
 
-def _scale(name: str, its: Mapping[str, Any], book: Notebook) -> dict[str, Any]:
+def _scale(name: str, its: Mapping[str, Any], book: Remarks) -> dict[str, Any]:
     if "check_weight_g" not in its or "check_reading_g" not in its:
         return {}
     weight, reading = (
@@ -69,7 +69,7 @@ def _scale(name: str, its: Mapping[str, Any], book: Notebook) -> dict[str, Any]:
     return {"factor": factor}
 
 
-def _offset(name: str, its: Mapping[str, Any], key: str, offset: str, unit: str, book: Notebook) -> dict[str, Any]:
+def _offset(name: str, its: Mapping[str, Any], key: str, offset: str, unit: str, book: Remarks) -> dict[str, Any]:
     if key not in its:
         return {}
     reading = _with_resolution(its[key], its, offset.split("_")[1], "checking the zero")

@@ -6,7 +6,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fermkit.findings import Notebook, rows_in_words
+from fermkit.findings import Remarks, rows_in_words
 from fermkit.run_layout import Column
 
 Floats = NDArray[np.float64]
@@ -16,7 +16,7 @@ SPIKE: Final = 12.0
 """A reading is told as out of line at this many times the usual roughness (common practice, no source)."""
 
 
-def in_order(frame: Any, columns: Sequence[Column], book: Notebook) -> Any:
+def in_order(frame: Any, columns: Sequence[Column], book: Remarks) -> Any:
     """The frame without empty rows, in order of time, one row a moment; and what was odd about it.
 
     Parameters
@@ -24,7 +24,7 @@ def in_order(frame: Any, columns: Sequence[Column], book: Notebook) -> Any:
     frame : DataFrame
         As read, with the file's row numbers in ``row``.
     columns : sequence of Column
-    book : Notebook
+    book : Remarks
         Takes the findings.
     """
     numeric = [c.name for c in columns if c.name in frame and c.kind == "number"]
@@ -39,7 +39,7 @@ def in_order(frame: Any, columns: Sequence[Column], book: Notebook) -> Any:
     return frame.reset_index(drop=True)
 
 
-def _possible(frame: Any, column: Column, book: Notebook) -> None:
+def _possible(frame: Any, column: Column, book: Remarks) -> None:
     if not np.isfinite([column.low, column.high]).any():
         return
     values = frame[column.name].to_numpy()
@@ -56,7 +56,7 @@ def _possible(frame: Any, column: Column, book: Notebook) -> None:
         frame[column.name] = np.where(bad, np.nan, values)
 
 
-def _always(frame: Any, column: Column, book: Notebook) -> None:
+def _always(frame: Any, column: Column, book: Remarks) -> None:
     gone = frame[column.name].isna().to_numpy() if column.always else np.zeros(0, dtype=bool)
     if gone.any():
         raise book.refusal(
@@ -65,7 +65,7 @@ def _always(frame: Any, column: Column, book: Notebook) -> None:
         )  # fmt: skip
 
 
-def _without_empty(frame: Any, numeric: list[str], book: Notebook) -> Any:
+def _without_empty(frame: Any, numeric: list[str], book: Remarks) -> Any:
     if not numeric:
         return frame
     values = [frame[name].to_numpy() for name in numeric]
@@ -79,7 +79,7 @@ def _without_empty(frame: Any, numeric: list[str], book: Notebook) -> Any:
     return frame
 
 
-def _by_time(frame: Any, book: Notebook) -> Any:
+def _by_time(frame: Any, book: Remarks) -> Any:
     lost = np.isnan(frame["time_h"].to_numpy())
     if lost.all():
         return frame
@@ -98,7 +98,7 @@ def _by_time(frame: Any, book: Notebook) -> Any:
     return frame
 
 
-def one_row_a_moment(frame: Any, book: Notebook) -> Any:
+def one_row_a_moment(frame: Any, book: Remarks) -> Any:
     """Rows of the same time made one: a repeated row is dropped, differing readings are averaged."""
     time = frame["time_h"].to_numpy()
     if not (np.diff(time) == 0).any():
@@ -122,7 +122,7 @@ def one_row_a_moment(frame: Any, book: Notebook) -> Any:
     return frame.reset_index(drop=True)
 
 
-def odd_readings(frame: Any, name: str, book: Notebook, *, cumulative: bool = False) -> None:
+def odd_readings(frame: Any, name: str, book: Remarks, *, cumulative: bool = False) -> None:
     """Say where readings through time have gaps, spikes or a start above zero."""
     gone = frame[name].isna().to_numpy()
     if gone.any() and not _other_readings(frame, name, gone):
@@ -155,7 +155,7 @@ def _other_readings(frame: Any, name: str, gone: NDArray[np.bool_]) -> bool:
     return bool(others) and bool(np.logical_or.reduce(others)[gone].all())
 
 
-def _spikes(time: Floats, value: Floats, rows: NDArray[np.int64], name: str, book: Notebook) -> None:
+def _spikes(time: Floats, value: Floats, rows: NDArray[np.int64], name: str, book: Remarks) -> None:
     middle = value[:-2] + (value[2:] - value[:-2]) * (time[1:-1] - time[:-2]) / (time[2:] - time[:-2])
     off = value[1:-1] - middle
     usual = float(np.median(np.abs(off)))

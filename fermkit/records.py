@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from fermkit.errors import InputError
-from fermkit.findings import Finding, Notebook
+from fermkit.findings import Finding, Remarks
 from fermkit.instruments import corrected_settings, corrected_table, correction, corrections
 from fermkit.ledger import Ledger, ledger_of
 from fermkit.oddities import odd_readings, one_row_a_moment
@@ -187,7 +187,7 @@ def _from_folder(folder: Path) -> Run:
     for name, layout in layouts.items():
         if (folder / f"{name}.csv").exists() or (folder / f"{name}.csv").is_symlink():
             readers[name] = _csv_reader(folder, name, layout, sources)
-    return _run(written, readers, folder, sources, Notebook("run.toml", _unused_files(folder, layouts)))
+    return _run(written, readers, folder, sources, Remarks("run.toml", _unused_files(folder, layouts)))
 
 
 def _csv_reader(folder: Path, name: str, layout: str, sources: list[Source]) -> TableReader:
@@ -280,12 +280,12 @@ def run_from(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequ
             raise InputError(f"there is no table {name!r}", f"one of: {', '.join(layouts)}", "rename it")
         rows = [list(table), *([str(cell) for cell in row] for row in zip(*table.values(), strict=True))]
         readers[name] = _row_reader(rows, name, layouts[name])
-    return _run(settings, readers, None, [], Notebook("run.toml"))
+    return _run(settings, readers, None, [], Remarks("run.toml"))
 
 
 def _run(
     written: Mapping[str, Any], readers: Mapping[str, TableReader], folder: Path | None, sources: list[Source],
-    book: Notebook, called: str = "run",
+    book: Remarks, called: str = "run",
 ) -> Run:  # fmt: skip
     values, dof = read_settings(written, book)
     instruments = corrections(values["instruments"], book)
@@ -309,7 +309,7 @@ def _run(
     )  # fmt: skip
 
 
-def _tables(readers: Mapping[str, TableReader], about: Mapping[str, Any], book: Notebook) -> dict[str, Table]:
+def _tables(readers: Mapping[str, TableReader], about: Mapping[str, Any], book: Remarks) -> dict[str, Table]:
     """Every table; clock times in the samples and the ledger count from where the gas readings start."""
     out: dict[str, Table] = {}
     start = about.get("start", "")
@@ -343,7 +343,7 @@ def _needed(name: str, table: Table) -> None:
         )
 
 
-def _gas_tables(frames: dict[str, Any], values: Mapping[str, Any], book: Notebook) -> None:
+def _gas_tables(frames: dict[str, Any], values: Mapping[str, Any], book: Remarks) -> None:
     """Each route's table in order, with the column that it needs; absolute pressures become gauge."""
     for place, gas in enumerate(values["gas"], start=1):
         name, column = gas["table"], gas["column"]
@@ -387,15 +387,15 @@ def _gauge(frame: Any, gas: dict[str, Any], conditions: Mapping[str, Any], place
         )
 
 
-def _through_time(frame: Any, column: str, name: str, book: Notebook, *, cumulative: bool = False) -> Any:
-    at = Notebook(f"{name}.csv")
+def _through_time(frame: Any, column: str, name: str, book: Remarks, *, cumulative: bool = False) -> Any:
+    at = Remarks(f"{name}.csv")
     frame = one_row_a_moment(frame, at)
     odd_readings(frame, column, at, cumulative=cumulative)
     book.findings.extend(at.all())
     return frame
 
 
-def _one_signal_unit(frames: Mapping[str, Any], read: Mapping[str, Table], book: Notebook) -> None:
+def _one_signal_unit(frames: Mapping[str, Any], read: Mapping[str, Table], book: Remarks) -> None:
     """Samples in the unit of the standards."""
     if "standards" not in read or "samples" not in read:
         return

@@ -11,7 +11,7 @@ from typing import Any, Final
 import numpy as np
 
 from fermkit.errors import InputError
-from fermkit.findings import Notebook
+from fermkit.findings import Remarks
 from fermkit.quantities import Quantity, as_number, read_quantity
 from fermkit.run_layout import GAS_COLUMNS, LISTS, NAMED, SECTIONS, TABLES, Key
 
@@ -38,14 +38,14 @@ def read_toml(data: bytes, file: str = FILE) -> dict[str, Any]:
         ) from None  # fmt: skip
 
 
-def read_settings(written: Mapping[str, Any], book: Notebook) -> tuple[dict[str, Any], dict[str, int]]:
+def read_settings(written: Mapping[str, Any], book: Remarks) -> tuple[dict[str, Any], dict[str, int]]:
     """Every value of run.toml in fermkit's units.
 
     Parameters
     ----------
     written : mapping
         Sections with keys, as in run.toml.
-    book : Notebook
+    book : Remarks
         Takes the findings.
 
     Returns
@@ -79,7 +79,7 @@ def _same(name: str) -> str:
     return name.strip().replace(" ", "_")
 
 
-def _listed(name: str, part: Any, book: Notebook) -> list[Any]:
+def _listed(name: str, part: Any, book: Remarks) -> list[Any]:
     many = [part] if isinstance(part, Mapping) else [] if part is None else part
     if not isinstance(many, (list, tuple)) or len(many) > MOST_PARTS:
         raise book.refusal(
@@ -88,7 +88,7 @@ def _listed(name: str, part: Any, book: Notebook) -> list[Any]:
     return list(many)
 
 
-def _mapping(name: str, part: Any, book: Notebook) -> Mapping[str, Any]:
+def _mapping(name: str, part: Any, book: Remarks) -> Mapping[str, Any]:
     if part is None:
         return {}
     if not isinstance(part, Mapping) or len(part) > MOST_PARTS:
@@ -96,7 +96,7 @@ def _mapping(name: str, part: Any, book: Notebook) -> Mapping[str, Any]:
     return part
 
 
-def _with_column(gas: dict[str, Any], place: int, book: Notebook) -> dict[str, Any]:
+def _with_column(gas: dict[str, Any], place: int, book: Remarks) -> dict[str, Any]:
     """A gas route with the column that holds its readings, and that column's unit."""
     if "kind" not in gas:
         raise book.refusal(
@@ -113,7 +113,7 @@ def _unknown(what: str, name: str, known: Collection[str]) -> str:
 
 
 def _section(
-    place: str, keys: Sequence[Key], part: Any, book: Notebook, dof: dict[str, int], *, called: str = ""
+    place: str, keys: Sequence[Key], part: Any, book: Remarks, dof: dict[str, int], *, called: str = ""
 ) -> dict[str, Any]:
     by_name = {_same(key.written): key for key in keys}
     out: dict[str, Any] = {}

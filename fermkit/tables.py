@@ -18,7 +18,7 @@ import numpy as np
 from fermkit.clock import from_zero, hours_since
 from fermkit.columns import Body, column_of, decimal_sign, in_our_unit, is_title, numbers_of, with_units_row
 from fermkit.errors import InputError
-from fermkit.findings import Finding, Notebook, rows_in_words
+from fermkit.findings import Finding, Remarks, rows_in_words
 from fermkit.long_tables import is_even, parsed
 from fermkit.oddities import in_order
 from fermkit.run_layout import Column
@@ -89,7 +89,7 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
        2     0.0        0.0
        3     0.5      210.0
     """
-    book, asked = Notebook(file), _Asked(columns, dates, start)
+    book, asked = Remarks(file), _Asked(columns, dates, start)
     encoding = _encoding(data, book)
     separator, header_line = _header(data, encoding, columns, book)
     if len(data) > FAST_FROM_BYTES and encoding == "utf-8-sig":
@@ -112,14 +112,14 @@ def read_rows(
     cells: Sequence[Sequence[str]], file: str, columns: Sequence[Column], *, dates: str = "", start: str = ""
 ) -> Table:
     """Read a table that is already split into cells, such as a sheet of a workbook."""
-    book = Notebook(file)
+    book = Remarks(file)
     body = [(i + 1, list(row)) for i, row in enumerate(cells) if any(cell.strip() for cell in row)]
     if not body:
         raise _empty(book)
     return _table(body, _Asked(columns, dates, start), book, ";")
 
 
-def _encoding(data: bytes, book: Notebook) -> str:
+def _encoding(data: bytes, book: Remarks) -> str:
     if len(data) > LARGEST_BYTES:
         raise book.refusal(
             f"the file has {len(data) / 1e6:.0f} MB", f"at most {LARGEST_BYTES / 1e6:.0f} MB",
@@ -146,7 +146,7 @@ def _lines(data: bytes, encoding: str) -> io.TextIOWrapper:
     return io.TextIOWrapper(io.BytesIO(data), encoding=encoding, newline="")
 
 
-def _header(data: bytes, encoding: str, columns: Sequence[Column], book: Notebook) -> tuple[str, int]:
+def _header(data: bytes, encoding: str, columns: Sequence[Column], book: Remarks) -> tuple[str, int]:
     """The sign between columns and the line of the header: the first that names two columns, or the first at all.
 
     Blank lines, remarks (#) and what a logger writes above its table come before.
@@ -169,7 +169,7 @@ def _header(data: bytes, encoding: str, columns: Sequence[Column], book: Noteboo
     return first
 
 
-def _empty(book: Notebook) -> InputError:
+def _empty(book: Remarks) -> InputError:
     return book.refusal("the table is empty", "a header and at least one row", "fill it in, or delete it")
 
 
@@ -177,13 +177,13 @@ def _head(data: bytes, encoding: str) -> list[str]:
     return re.split(r"\r\n|\n|\r", data[:200_000].decode(encoding, errors="ignore"))
 
 
-def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book: Notebook) -> Table | None:
+def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book: Remarks) -> Table | None:
     """The quick way, for a long and even table of numbers; None where it is not one."""
     head = _head(data, "utf-8-sig")
     header = [title.strip() for title in head[header_line - 1].split(separator)]
     if len(header) > MOST_COLUMNS or not is_even(data, separator, head, header_line):
         return None
-    trial = Notebook(book.file, list(book.findings))
+    trial = Remarks(book.file, list(book.findings))
     found = {i: column_of(title, asked.columns, trial, header_line) for i, title in enumerate(header)}
     wanted = {i: (column, unit) for i, (column, unit) in found.items() if column is not None}
     if not wanted or len({column.name for column, _ in wanted.values()}) < len(wanted):
@@ -215,7 +215,7 @@ def _kind(column: Column, unit: str) -> str:
     return column.kind
 
 
-def _split(data: bytes, encoding: str, separator: str, book: Notebook) -> Body:
+def _split(data: bytes, encoding: str, separator: str, book: Remarks) -> Body:
     body: Body = []
     blank: list[int] = []
     source = csv.reader(_lines(data, encoding), delimiter=separator, strict=True)
@@ -235,7 +235,7 @@ def _split(data: bytes, encoding: str, separator: str, book: Notebook) -> Body:
     return body
 
 
-def _table(body: Body, asked: _Asked, book: Notebook, separator: str) -> Table:
+def _table(body: Body, asked: _Asked, book: Remarks, separator: str) -> Table:
     (header_row, header), rows = body[0], body[1:]
     if len(header) > MOST_COLUMNS:
         raise book.refusal(
@@ -285,7 +285,7 @@ def _table(body: Body, asked: _Asked, book: Notebook, separator: str) -> Table:
     return _finished(out, units, asked, book, zero)
 
 
-def _finished(out: dict[str, Any], units: dict[str, str], asked: _Asked, book: Notebook, zero: str) -> Table:
+def _finished(out: dict[str, Any], units: dict[str, str], asked: _Asked, book: Remarks, zero: str) -> Table:
     import pandas as pd
 
     frame = in_order(pd.DataFrame(out), asked.columns, book)
@@ -299,7 +299,7 @@ def _unguarded(cell: str) -> str:
     return cell[1:] if len(cell) > 1 and cell[0] == "'" and cell[1] in "=+-@\t\r" else cell
 
 
-def _even(titles: list[str], rows: Body, book: Notebook) -> Body:
+def _even(titles: list[str], rows: Body, book: Remarks) -> Body:
     """Every row with as many cells as the header; empty ones at the end may be left out."""
     out = []
     for line, cells in rows:

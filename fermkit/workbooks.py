@@ -13,7 +13,7 @@ from itertools import zip_longest
 from typing import Any, Final
 
 from fermkit.errors import InputError
-from fermkit.findings import Notebook, rows_in_words
+from fermkit.findings import Remarks, rows_in_words
 from fermkit.run_layout import LISTS, NAMED
 
 LARGEST_BYTES: Final = 30_000_000
@@ -24,7 +24,7 @@ MOST_COLUMNS: Final = 64
 Sheets = dict[str, list[list[str]]]
 
 
-def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Notebook]:
+def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Remarks]:
     """Settings and tables of a run from a workbook.
 
     Parameters
@@ -35,7 +35,7 @@ def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Noteb
 
     Returns
     -------
-    (dict, dict, Notebook)
+    (dict, dict, Remarks)
         Settings as in run.toml; sheet → rows of cells as text; findings.
 
     Raises
@@ -43,7 +43,7 @@ def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Noteb
     InputError
         For what is no workbook, or is too large packed or unpacked.
     """
-    book = Notebook(file)
+    book = Remarks(file)
     _safe(data, book)
     values, formulas = _cells(data, book, values=True), _cells(data, book, values=False)
     sheets: Sheets = {}
@@ -63,7 +63,7 @@ def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Noteb
     return settings, {name.strip().lower(): rows for name, rows in sheets.items()}, book
 
 
-def _safe(data: bytes, book: Notebook) -> None:
+def _safe(data: bytes, book: Remarks) -> None:
     """Refuse what is no workbook, unpacks to too much, or hides further documents in its XML."""
     if len(data) > LARGEST_BYTES:
         raise book.refusal(
@@ -102,7 +102,7 @@ def _safe(data: bytes, book: Notebook) -> None:
         ) from None
 
 
-def _plain_xml(text: bytes, book: Notebook) -> None:
+def _plain_xml(text: bytes, book: Remarks) -> None:
     head = text[:4]
     if b"<!DOCTYPE" in text or b"<!ENTITY" in text or head[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in head:
         raise book.refusal(
@@ -112,7 +112,7 @@ def _plain_xml(text: bytes, book: Notebook) -> None:
         )
 
 
-def _cells(data: bytes, book: Notebook, *, values: bool) -> dict[str, list[list[Any]]]:
+def _cells(data: bytes, book: Remarks, *, values: bool) -> dict[str, list[list[Any]]]:
     import warnings
 
     import openpyxl
@@ -134,7 +134,7 @@ def _cells(data: bytes, book: Notebook, *, values: bool) -> dict[str, list[list[
     return out
 
 
-def _rows(sheet: Any, book: Notebook) -> Iterator[list[Any]]:
+def _rows(sheet: Any, book: Remarks) -> Iterator[list[Any]]:
     for count, row in enumerate(sheet.iter_rows(max_col=MOST_COLUMNS + 1, values_only=True)):
         if count >= MOST_ROWS:
             raise book.refusal(
@@ -148,11 +148,11 @@ def _rows(sheet: Any, book: Notebook) -> Iterator[list[Any]]:
         yield cells
 
 
-def _row_text(cells: list[Any], made_by: list[Any], row: int, sheet: str, book: Notebook) -> list[str]:
+def _row_text(cells: list[Any], made_by: list[Any], row: int, sheet: str, book: Remarks) -> list[str]:
     return [_text(cell, formula, row, sheet, book) for cell, formula in zip_longest(cells, made_by)]
 
 
-def _text(cell: Any, made_by: Any, row: int, sheet: str, book: Notebook) -> str:
+def _text(cell: Any, made_by: Any, row: int, sheet: str, book: Remarks) -> str:
     """A cell as a person would have written it in a CSV; `made_by` is its formula, if it has one."""
     if isinstance(made_by, str) and made_by.startswith("=") and made_by != cell:
         if cell is None:
@@ -179,7 +179,7 @@ def _text(cell: Any, made_by: Any, row: int, sheet: str, book: Notebook) -> str:
     return text
 
 
-def _settings(rows: list[list[str]], book: Notebook) -> dict[str, Any]:
+def _settings(rows: list[list[str]], book: Remarks) -> dict[str, Any]:
     """Settings from rows of section, key, value; 'feed 2' is the second [[feed]]."""
     settings: dict[str, Any] = {}
     section, odd = "", []

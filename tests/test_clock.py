@@ -5,12 +5,12 @@ import pytest
 
 from fermkit.clock import clock_hours, dated_hours, hours_since, iso_hours
 from fermkit.errors import InputError
-from fermkit.findings import Notebook
+from fermkit.findings import Remarks
 
 
 def hours(*cells, start="", dates=""):
     """Hours since the start, and what was said."""
-    book = Notebook("gas.csv")
+    book = Remarks("gas.csv")
     found, _ = hours_since(list(cells), np.arange(2, 2 + len(cells)), "time", start, dates, book)
     return found.tolist(), "\n".join(f"{f.level}: {f}" for f in book.all())
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from fermkit.clock import clock_hours, dated_hours
 from fermkit.errors import InputError
-from fermkit.findings import Notebook
+from fermkit.findings import Remarks
 from fermkit.oddities import odd_readings, one_row_a_moment
 from fermkit.run_layout import TABLES
 from fermkit.tables import LARGEST_BYTES, read_rows, read_table
@@ -327,7 +327,7 @@ def test_alcohol_beyond_all_alcohol_is_refused():
 
 def test_same_time_twice():
     """A repeated row goes; two different readings are averaged, and doubted."""
-    book = Notebook("gas.csv")
+    book = Remarks("gas.csv")
     frame = read("time [h],volume [mL]\n0,0\n1,4\n1,4\n2,8\n2,10\n3,12\n").frame
     frame = one_row_a_moment(frame, book)
     assert frame.time_h.tolist() == [0, 1, 2, 3]
@@ -340,7 +340,7 @@ def test_gaps_spikes_and_offsets_are_told_and_kept():
     time_h = np.r_[np.arange(0, 20.0), 30.0, 31.0]
     volume = 100.0 + 10 * time_h
     volume[7] += 90
-    book = Notebook("gas.csv")
+    book = Remarks("gas.csv")
     odd_readings(
         pd.DataFrame({"row": np.arange(2, 24), "time_h": time_h, "volume_mL": volume}),
         "volume_mL",
@@ -351,7 +351,7 @@ def test_gaps_spikes_and_offsets_are_told_and_kept():
     assert "row 9: volume_mL of 260 stands out of line" in text
     assert "the longest is 11 h, from 19 h" in text
     assert "volume_mL starts at 100, not at zero" in text
-    book = Notebook("hold.csv")
+    book = Remarks("hold.csv")
     step = np.r_[np.full(10, 50.0), np.full(10, 43.0)]
     odd_readings(
         pd.DataFrame({"row": np.arange(20), "time_h": np.arange(20.0), "temperature_C": step}), "temperature_C", book

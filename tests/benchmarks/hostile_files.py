@@ -16,7 +16,7 @@ from collections import Counter
 from pathlib import Path
 
 from fermkit.errors import InputError
-from fermkit.findings import Notebook
+from fermkit.findings import Remarks
 from fermkit.quantities import conversion
 from fermkit.run_layout import TABLES
 from fermkit.settings import read_settings, read_toml
@@ -86,7 +86,7 @@ def read(name: str, data: bytes) -> None:
         table = name.removesuffix(".csv")
         read_table(data, name, TABLES.get(table, TABLES["gas"]))
     elif name.endswith(".toml"):
-        read_settings(read_toml(data), Notebook(name))
+        read_settings(read_toml(data), Remarks(name))
     else:
         read_workbook(data, name)
 
