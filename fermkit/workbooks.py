@@ -19,7 +19,7 @@ from fermkit.run_layout import LISTS, NAMED
 LARGEST_BYTES: Final = 30_000_000
 LARGEST_UNPACKED: Final = 60_000_000
 MOST_PARTS: Final = 500
-MOST_ROWS: Final = 100_000
+MOST_ROWS: Final = 30_000
 MOST_COLUMNS: Final = 64
 Sheets = dict[str, list[list[str]]]
 

@@ -121,14 +121,14 @@ def test_a_far_cell_costs_no_memory():
     """One cell at the far corner of a sheet does not make a million empty ones."""
 
     def fill(book):
-        book.create_sheet("gas")["XFD90000"] = 1
+        book.create_sheet("gas")["XFD29000"] = 1
 
     import time
 
     start = time.perf_counter()
     _, sheets, _ = read_workbook(made(fill), "a.xlsx")
     assert sum(len(row) for row in sheets["gas"]) == 0
-    assert time.perf_counter() - start < 10
+    assert time.perf_counter() - start < 3
 
 
 def test_names_and_failures_of_writing(tmp_path, monkeypatch):
