@@ -11,7 +11,9 @@ Okabe, M. and Ito, K. (2002) Color universal design: how to make figures and pre
 that are friendly to colorblind people. https://jfly.uni-koeln.de/color/
 """
 
+import hashlib
 import io
+import re
 from collections.abc import Mapping, Sequence
 from contextlib import AbstractContextManager
 from typing import Any
@@ -152,12 +154,17 @@ def png(picture: Figure, dpi: float = 100) -> bytes:
 
 
 def svg(picture: Figure) -> str:
-    """The picture as an `<svg>` element to put into a page: no date in it, text kept as text."""
+    """The picture as an `<svg>` element to put into a page: no date in it, text kept as text, the same bytes twice."""
     into = io.StringIO()
     with house_style():
         picture.savefig(into, format="svg", metadata={"Date": None, "Creator": None})
     text = into.getvalue()
-    return text[text.index("<svg") :]
+    text = text[text.index("<svg") :]
+    # matplotlib names clips and hatches by a hash of floats to their last bit: number them instead
+    names = list(dict.fromkeys(re.findall(r'id="([a-z][0-9a-f]{10})"', text)))
+    for number, name in enumerate(names):
+        text = text.replace(name, f"{{}}-{number}")
+    return text.replace("{}-", hashlib.sha256(text.encode()).hexdigest()[:10] + "-")
 
 
 FILLS = {
