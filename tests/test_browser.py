@@ -27,7 +27,7 @@ pytestmark = [
     ),
 ]
 
-TOY = ["from toy_panel import toy", "panel = toy(slow_s=0.3)\npanel", "print(panel)"]
+TOY = ["from toy_panel import toy", "panel = toy(slow_s=1.0)\npanel", "print(panel)"]
 
 
 PANELS = [
@@ -143,6 +143,9 @@ def test_the_toy_panel_in_the_page(opened, page):
     move(page, panel)
     expect(panel.locator(".fk-words")).to_contain_text("At a rate of 1 per hour")
     expect(panel.get_by_label("Rate, 1/h")).to_have_value("1")
+    expect(panel.locator(".fk-later")).to_contain_text("calculating")
+    expect(panel.locator(".fk-later")).to_contain_text(re.compile(r"rate twice over\s*2\.000"))
+    expect(panel.locator(".fk-later")).not_to_contain_text("calculating")
 
     box = panel.get_by_label("Lag, h")
     box.fill("2,25 h")
