@@ -164,7 +164,7 @@ def svg(picture: Figure) -> str:
     names = list(dict.fromkeys(re.findall(r'id="([a-z][0-9a-f]{10})"', text)))
     for number, name in enumerate(names):
         text = text.replace(name, f"{{}}-{number}")
-    return text.replace("{}-", hashlib.sha256(text.encode()).hexdigest()[:10] + "-")
+    return text.replace("{}-", f"p{hashlib.sha256(text.encode()).hexdigest()[:10]}-")
 
 
 FILLS = {
