@@ -257,6 +257,18 @@ def test_shift_is_one_sigma_on_average():
     assert np.std(shifts, axis=0) == pytest.approx(np.ones(5), abs=0.15)
 
 
+def test_reconciled_intervals_cover_the_truth():
+    """95 % intervals of the reconciled amounts hold the true ones in 93 to 97 % of simulated kitchen runs."""
+    study = study_script()
+    rng = np.random.default_rng(21)
+    reported, true = study.measured(rng, study.true_runs(rng, 1200), "kitchen")
+    inside = []
+    for row, clean in zip(reported, true):
+        amounts = study.balance(row, "kitchen").reconcile().amounts
+        inside.append([abs(amounts[n].n - t) < 1.96 * amounts[n].s for n, t in zip(study.STREAMS, clean)])
+    assert np.mean(inside, axis=0) == pytest.approx(np.full(4, 0.95), abs=0.02)
+
+
 def test_unmeasured_streams_come_from_the_balances():
     """One unmeasured stream takes one test and is found with its uncertainty."""
     bal = Balance(
