@@ -169,3 +169,14 @@ def test_pages_of_several_calibrations_name_each():
     apart = fit_calibration(X + 20, 0.3 * X, content_unit="g/L")
     with pytest.raises(InputError, match="no contents in common"):
         bracket(day(1, 1), apart, time_before_h=0, time_after_h=1)
+
+
+def test_sets_of_standards_at_two_temperatures_agree_on_one_sample():
+    """Standards at 20 and at 22 °C, the sample at 21 °C: each curve corrects by its own temperature."""
+    late = 0.1 + 0.3 * X * vapour_ratio(22.0, 20.0).n
+    before = fit_calibration(X, 0.1 + 0.3 * X + 0.001 * (-1) ** np.arange(12), temperature_C=20.0)
+    after = fit_calibration(X, late + 0.001 * (-1) ** np.arange(12), temperature_C=22.0)
+    pair = bracket(before, after, time_before_h=0, time_after_h=2)
+    reading = pair.read(0.1 + 1.5 * vapour_ratio(21.0, 20.0).n, time_h=1.5, temperature_C=21.0)
+    assert reading.before.value.n == pytest.approx(5.0, rel=1e-3)
+    assert reading.value.n == pytest.approx(5.0, rel=1e-3)
