@@ -1,171 +1,41 @@
-"""One house style for every picture, and the way from a picture to a file.
+"""The pictures: each function draws one result into `ax` and returns the picture in words.
 
-The only module that imports matplotlib. Nothing here touches pyplot: a picture is a
-`matplotlib.figure.Figure` that belongs to whoever asked for it and is freed with it.
-Colours are those of Okabe and Ito, chosen to be told apart by colour-blind readers;
-each comes with its own mark and dash, so that colour never speaks alone.
-
-References
-----------
-Okabe, M. and Ito, K. (2002) Color universal design: how to make figures and presentations
-that are friendly to colorblind people. https://jfly.uni-koeln.de/color/
+`show(gas_curve, gas, fit)` makes a finished picture of any of them.
 """
 
-import hashlib
-import io
-import re
 from collections.abc import Mapping, Sequence
-from contextlib import AbstractContextManager
 from typing import Any
 
-import matplotlib
 import numpy as np
-from cycler import cycler
-from matplotlib.figure import Figure as Figure
-from matplotlib.patches import Rectangle
 
 from fermkit.calibration import Calibration
+from fermkit.comparison import CurveComparison
+from fermkit.dilutions import DilutionSeries
 from fermkit.drying import DryingCurve
 from fermkit.gas import GasCurve
 from fermkit.growth import GrowthFit
 from fermkit.hold import HoldLog
+from fermkit.plan import BatchPlan
+from fermkit.pressures import PressureCurve
 from fermkit.readback import Reading
 from fermkit.reconciliation import Reconciliation
+from fermkit.style import COLOURS as COLOURS
+from fermkit.style import DASHES as DASHES
+from fermkit.style import MARKS as MARKS
+from fermkit.style import STYLE as STYLE
+from fermkit.style import Figure as Figure
+from fermkit.style import Picture as Picture
+from fermkit.style import Rectangle
+from fermkit.style import figure as figure
+from fermkit.style import freeze as freeze
+from fermkit.style import house_style as house_style
+from fermkit.style import place as place
+from fermkit.style import png as png
+from fermkit.style import show as show
+from fermkit.style import svg as svg
+from fermkit.style import wipe as wipe
 from fermkit.written import nominal, percent, plus_minus, uncertainty
 from fermkit.yields import UncertaintyShares, Yield
-
-COLOURS = {
-    "blue": "#0072B2",
-    "vermilion": "#D55E00",
-    "green": "#009E73",
-    "orange": "#E69F00",
-    "purple": "#CC79A7",
-    "sky": "#56B4E9",
-    "black": "#000000",
-    "yellow": "#F0E442",
-}
-MARKS = ["o", "s", "^", "D", "v", "P", "X", "*"]
-DASHES: list[Any] = [
-    "-",
-    (0, (5, 2)),
-    (0, (1, 1.3)),
-    (0, (5, 2, 1, 2)),
-    (0, (8, 2)),
-    (0, (3, 1, 1, 1, 1, 1)),
-    (0, (2, 2)),
-    (0, (8, 2, 1, 2)),
-]
-STYLE: Any = {
-    "font.family": "DejaVu Sans",
-    "font.size": 10,  # as printed: a figure 16 cm wide fills an A4 column one to one
-    "axes.titlesize": 11,
-    "axes.titlelocation": "left",
-    "axes.titleweight": "bold",
-    "axes.labelsize": 10,
-    "axes.spines.top": False,
-    "axes.spines.right": False,
-    "axes.grid": True,
-    "axes.axisbelow": True,
-    "axes.formatter.useoffset": False,
-    "grid.color": "#E4E4E4",
-    "grid.linewidth": 0.6,
-    "legend.fontsize": 9,
-    "legend.frameon": False,
-    "lines.linewidth": 1.8,
-    "lines.markersize": 4.5,
-    "xtick.labelsize": 9,
-    "ytick.labelsize": 9,
-    "axes.prop_cycle": cycler(color=list(COLOURS.values())) + cycler(linestyle=DASHES),
-    "figure.facecolor": "white",
-    "figure.dpi": 100,
-    "figure.autolayout": False,
-    "figure.constrained_layout.use": False,
-    "svg.fonttype": "none",  # letters stay letters: small files, text can be searched
-    "svg.hashsalt": "fermkit",  # the same picture gives the same bytes
-}
-
-
-def house_style() -> AbstractContextManager[None]:
-    """The style as a context: `with house_style(): …` around making and drawing a picture."""
-    return matplotlib.rc_context(STYLE)
-
-
-class Picture(Figure):
-    """A figure that a notebook shows as it stands: no pyplot, no switch to set first."""
-
-    def _repr_png_(self) -> bytes:
-        return png(self)
-
-    def __repr__(self) -> str:
-        wide, high = self.get_size_inches() * 2.54
-        return f"<picture, {wide:.1f} × {high:.1f} cm>"
-
-
-def figure(width_cm: float = 16.0, height_cm: float = 9.5) -> Picture:
-    """An empty picture in the house style, laid out so that labels don't collide.
-
-    Parameters
-    ----------
-    width_cm, height_cm : float
-        Size in print [cm]; 16 cm is the width of the text on an A4 page.
-
-    Examples
-    --------
-    >>> [round(float(inch), 2) for inch in figure(16, 9.5).get_size_inches()]
-    [6.30, 3.74]
-    """
-    with house_style():
-        return Picture(figsize=(width_cm / 2.54, height_cm / 2.54), layout="constrained")
-
-
-def freeze(picture: Figure) -> Figure:
-    """Lay the picture out once and keep that layout: redrawing is quicker, and nothing jumps."""
-    with house_style():
-        picture.draw_without_rendering()
-        picture.set_layout_engine(None)  # "none" leaves a placeholder, for which every save draws twice
-    return picture
-
-
-def wipe(ax: Any) -> None:
-    """Take off what was drawn, and leave the frame: making ticks and labels anew costs more than all else."""
-    for bars in list(ax.containers):
-        bars.remove()
-    for thing in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
-        thing.remove()
-    if (legend := ax.get_legend()) is not None:
-        legend.remove()
-    ax.relim()
-    ax.set(xlim=(0, 1), ylim=(0, 1), prop_cycle=None)  # upright again, too
-    ax.autoscale(True)
-
-
-def place(ax: Any, *, left: float = 0.1, bottom: float = 0.15) -> None:
-    """A place of its own for axes whose labels will change, instead of one that fits the first labels."""
-    ax.figure.set_layout_engine(None)
-    ax.set_position((left, bottom, 0.97 - left, 0.95 - bottom))
-
-
-def png(picture: Figure, dpi: float = 100) -> bytes:
-    """The picture as PNG: the same bytes each time with one version of matplotlib."""
-    into = io.BytesIO()
-    with house_style():
-        picture.savefig(into, format="png", dpi=dpi, metadata={"Software": None})
-    return into.getvalue()
-
-
-def svg(picture: Figure) -> str:
-    """The picture as an `<svg>` element to put into a page: no date in it, text kept as text, the same bytes twice."""
-    into = io.StringIO()
-    with house_style():
-        picture.savefig(into, format="svg", metadata={"Date": None, "Creator": None})
-    text = into.getvalue()
-    text = text[text.index("<svg") :]
-    # matplotlib names clips and hatches by a hash of floats to their last bit: number them instead
-    names = list(dict.fromkeys(re.findall(r'id="([a-z][0-9a-f]{10})"', text)))
-    for number, name in enumerate(names):
-        text = text.replace(name, f"{{}}-{number}")
-    return text.replace("{}-", f"p{hashlib.sha256(text.encode()).hexdigest()[:10]}-")
-
 
 FILLS = {
     "ethanol": ("sky", ""), "CO2": ("orange", "///"), "yeast": ("green", "..."), "glycerol": ("purple", "xx"),
@@ -289,7 +159,7 @@ def calibration(cal: Calibration, samples: Sequence[Reading] = (), *, ax: Any) -
     ax.set(xlabel=f"ethanol [{cal.fitted.content_unit}]", ylabel=f"signal [{cal.unit}]" if cal.unit else "signal")
     ax.legend(loc="best")
     return (
-        f"Calibration: {cal.signal.size} standards from {low:g} to {high:g} {cal.fitted.content_unit} with a {cal.curve}; "
+        f"Calibration: {cal.signal.size} standards from {low:g} to {high:g} {cal.fitted.content_unit}, a {cal.curve}; "
         f"{len(samples)} samples read on it."
     )
 
@@ -398,3 +268,118 @@ def shares(found: UncertaintyShares, *, ax: Any, most: int = 8) -> str:
     ax.invert_yaxis()
     ax.set_xlabel("share of the variance [%]")
     return f"Who owns the uncertainty of {found.name}: " + ", ".join(f"{a} {s:.0%}" for a, s in largest) + "."
+
+
+def compared(found: CurveComparison, *, ax: Any) -> str:
+    """The readings and every curve that was fitted to them, best first.
+
+    Returns
+    -------
+    str
+        The picture in words.
+    """
+    first = found.best
+    ax.plot(first.time_h, first.amount * 1000, "o", color="black", markersize=3.5, label="readings", zorder=3)
+    time = np.linspace(first.time_h[0], first.time_h[-1], 300)
+    colours = list(COLOURS.values())
+    for fit, weight, colour, dash in zip(found.fits, found.weight, colours, DASHES):
+        label = f"{fit.curve.replace('_', ' ')}, weight {weight:.0%}"
+        ax.plot(time, fit.predict(time) * 1000, color=colour, linestyle=dash, label=label)
+    ax.set(xlabel="time [h]", ylabel=f"CO2 {first.counts} [mmol]")
+    ax.legend(loc="lower right")
+    low, high = (1000 * end for end in found.spread("max_rate"))
+    return (
+        f"{len(found.fits)} growth curves through {first.time_h.size} readings; {first.curve} follows them best; "
+        f"largest rates from {low:.3g} to {high:.3g} mmol/h."
+    )
+
+
+def residuals(cal: Calibration, *, ax: Any) -> str:
+    """What the curve leaves of each standard, in standard deviations: a bend would show here.
+
+    Returns
+    -------
+    str
+        The picture in words.
+    """
+    left = cal.standardised_residuals
+    ax.axhspan(-2, 2, color="#EEEEEE", zorder=0)
+    ax.axhline(0, color="black", linewidth=0.8, linestyle="-")
+    ax.plot(cal.ethanol_pct_vol, left, "o", color=COLOURS["blue"])
+    most = max(3.0, 1.15 * float(np.abs(left).max()))
+    ax.set(
+        ylim=(-most, most), xlabel=f"ethanol [{cal.fitted.content_unit}]", ylabel="signal less curve [σ; grey: ± 2 σ]"
+    )
+    outside = int((np.abs(left) > 2).sum())
+    return f"Residuals of {left.size} standards about the {cal.curve}: {outside} beyond two standard deviations."
+
+
+def dilutions(series: DilutionSeries, *, ax: Any) -> str:
+    """What each dilution says the sample held, with 95 % whiskers; in truth it is one value.
+
+    Returns
+    -------
+    str
+        The picture in words.
+    """
+    unit = series.readings[0].fitted.content_unit
+    low, high = series.interval()
+    ax.axhspan(low, high, color=COLOURS["sky"], alpha=0.4, label="together, 95 %")
+    ax.axhline(nominal(series.value), color=COLOURS["blue"])
+    rows = np.arange(series.dilutions.size)
+    ends = np.array([reading.interval() for reading in series.readings])
+    whiskers = np.abs(ends.T - series.contents)
+    ax.errorbar(rows, series.contents, yerr=whiskers, fmt="D", color=COLOURS["vermilion"], capsize=4, label="95 %")
+    ax.set_xticks(rows, [f"{dilution:g}-fold" for dilution in series.dilutions])
+    ax.set(xlim=(-0.6, rows.size - 0.4), xlabel="diluted", ylabel=f"content of the sample [{unit}]")
+    ax.legend(loc="best")
+    return f"{rows.size} dilutions of one sample: {series.verdict}; together {plus_minus(series.value, unit)}."
+
+
+def pressure(curve: PressureCurve, *, ax: Any) -> str:
+    """Gauge pressure along the gas curve had the vessel been closed all the time, beside the maker's rating.
+
+    Returns
+    -------
+    str
+        The picture in words.
+    """
+    ax.fill_between(
+        curve.time_h, curve.low_bar, curve.high_bar, color=COLOURS["orange"], alpha=0.35, linewidth=0, label="95 % band"
+    )
+    ax.plot(curve.time_h, curve.gauge_bar, color=COLOURS["vermilion"], label="never vented")
+    if curve.rated_bar_gauge is not None:
+        ax.axhline(curve.rated_bar_gauge, color="black", linewidth=1, linestyle=(0, (5, 2)), label="maker's rating")
+    top = max(float(curve.high_bar.max()), curve.rated_bar_gauge or 0.0)
+    ax.set(xlim=(0, curve.time_h[-1]), ylim=(0, 1.1 * top), xlabel="time [h]", ylabel="pressure [bar gauge]")
+    ax.legend(loc="lower right")
+    rated = "no maker's rating" if curve.rated_bar_gauge is None else f"maker's rating {curve.rated_bar_gauge:g} bar"
+    return f"Pressure of the closed vessel: up to {float(curve.gauge_bar.max()):.2f} bar gauge, never vented; {rated}."
+
+
+def limits(batch: BatchPlan, *, ax: Any) -> str:
+    """The new yeast that each limit allows, which of them binds, and what is to be expected.
+
+    Returns
+    -------
+    str
+        The picture in words.
+    """
+    ranges = {"energy": batch.energy_g} | dict(batch.limits.ranges())
+    ends = {name: (nominal(low), nominal(high)) for name, (low, high) in ranges.items()}
+    widest = 1.15 * max(ends["carbon"])
+    for row, (name, (least, most)) in enumerate(ends.items()):
+        binds = name in batch.binding
+        ax.barh(
+            row, max(most - least, 0.004 * widest), left=least, height=0.55, edgecolor="black", linewidth=0.7,
+            color=COLOURS["vermilion" if binds else "sky"], hatch="///" if binds else "",
+        )  # fmt: skip
+    least, most = (nominal(end) for end in batch.yeast_range_g)
+    ax.axvspan(least, max(most, least + 0.002 * widest), color=COLOURS["green"], alpha=0.35, zorder=0)
+    ax.set_yticks(range(len(ends)), [f"{name}, binds" if name in batch.binding else name for name in ends])
+    ax.set(
+        xlim=(0, widest),
+        ylim=(len(ends) - 0.4, -0.6),
+        xlabel="new dry yeast that each allows [g]; green: to expect",
+    )
+    return f"{' or '.join(batch.binding)} binds: {plus_minus(batch.fate.yeast_g, 'g')} of new dry yeast to expect."

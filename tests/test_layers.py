@@ -43,7 +43,7 @@ FLOORS = [
     ],
     [["pathways", "aeration", "nutrients", "plan", "ways"], ["findings", "run_layout", "clock", "columns", "long_tables", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records", "template"]],
     ["analysis"],
-    ["plots"],
+    [["style", "plots"]],
     ["report", "workshop", ["controls", "panel", "planning_panels", "reading_panels", "record_panels", "panels"]],
     ["__main__"],
 ]
@@ -100,7 +100,7 @@ def test_every_room_on_the_plan_exists():
 
 
 @pytest.mark.parametrize(
-    ("library", "only"), [("matplotlib", "plots"), ("ipywidgets", "panel"), ("pint", None)]
+    ("library", "only"), [("matplotlib", "style"), ("ipywidgets", "panel"), ("pint", None)]
 )
 def test_leaves_are_the_only_importers(library, only):
     """Pictures, widgets and units each come in through one door."""

@@ -75,3 +75,15 @@ def test_wiped_axes_are_as_good_as_new():
         for ax in (used, fresh):
             ax.plot([0, 1, 2], [5, 6, 7])
     assert plots.png(old) == plots.png(new)
+
+
+def test_a_shown_picture_carries_its_words():
+    """One call draws, and what the drawing function says stays with the picture."""
+
+    def draw(numbers, *, ax):
+        ax.plot(numbers)
+        return f"{len(numbers)} numbers"
+
+    picture = plots.show(draw, [1, 3, 2], size_cm=(10, 6))
+    assert picture.words == "3 numbers"
+    assert repr(picture) == "<picture, 10.0 × 6.0 cm: 3 numbers>"
