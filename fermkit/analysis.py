@@ -32,6 +32,16 @@ from fermkit.written import Line, Page, Written, in_words, nominal, uncertainty
 from fermkit.yields import THEORETICAL, UncertaintyShares, Yield, in_one_sentence, yield_of
 
 T = TypeVar("T")
+
+LIFTING: Final = {
+    "energy without air": "To get more yeast of each gram of sugar: air, and sugar fed slowly; without air the energy of "
+    "fermenting sets the ceiling.",
+    "nitrogen": "To get more yeast: nitrogen may set the ceiling; add an ammonium salt, and plan it with plan_batch.",
+    "phosphorus": "To get more yeast: phosphorus may set the ceiling; a phosphate salt brings nitrogen and phosphorus.",
+    "sulfur": "To get more yeast: sulfur may set the ceiling; ammonium sulfate brings nitrogen and sulfur.",
+}
+"""What lifts each limit of the feed."""
+
 _BALANCED = ("hexose", "ethanol", "CO2", "yeast")
 
 
@@ -151,8 +161,7 @@ class Analysis(Written):
             if share > 0.3:
                 out.append(f"To know the yield better: “{act}” owns {share:.0%} of its variance; do that better first.")
         if self.limits is not None:
-            words = " or ".join(self.limits.binding)
-            out.append(f"To get more yeast: {words} sets the ceiling of this feed; more sugar alone would not lift it.")
+            out += [LIFTING[name] for name in self.limits.binding if name in LIFTING]
         return tuple(out)
 
     @property
@@ -225,7 +234,7 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
         return found
 
     fed = attempt("Feed", lambda: steps.feed_of(run), "run.toml lists no feed")
-    limits = None if fed is None else attempt("Limits of the yeast", lambda: yeast_limits(fed), "")
+    limits = None if fed is None else attempt("Limits of the yeast", lambda: yeast_limits(fed, air=_air(run)), "")
     calibration = attempt("Ethanol", lambda: steps.calibration_of(run), "there is no table of standards")
     drift = None if calibration is None else attempt("Drift of the sensor", lambda: steps.drift_of(run), "")
     samples: tuple[steps.Sample, ...] = ()
@@ -267,6 +276,12 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
         harvest, yeast, hold, drying, recovered, protein, pressure, amounts, balance, reconciliation, suspects,
         blind, to_measure, yields, tuple(gaps),
     )  # fmt: skip
+
+
+def _air(run: Run) -> str:
+    """What the yeast had of air, as the limits ask it."""
+    aeration = run.conditions.get("aeration")
+    return "not stated" if aeration is None else "none" if aeration == "none" else "some"
 
 
 def _made(run: Run, released: list[GasCurve]) -> tuple[GasCurve, ...]:
