@@ -2,6 +2,7 @@
 
 import io
 import re
+import sys
 from typing import Any, Final
 
 import numpy as np
@@ -50,27 +51,28 @@ def parsed(data: bytes, separator: str, header_line: int, width: int, kinds: dic
     Returns
     -------
     dict or None
-        Column number → float array, list of texts, or for stamps (hours, first stamp as written).
+        Column number → float array, or list of texts; for stamps (hours, first stamp as written), or the
+        texts as they are where they are clock times.
     """
     pieces: dict[int, list[Any]] = {i: [] for i in kinds}
-    first: dict[int, str] = {}
     try:
         for frame in _pieces(data, separator, header_line, width, kinds):
             for i, kind in kinds.items():
-                piece = _piece(frame[i], kind)
-                if piece is None:
+                pieces[i].append(_piece(frame[i], kind))
+                if pieces[i][-1] is None:
                     return None
-                if kind == "stamp" and i not in first:
-                    first[i] = next((str(cell) for cell in frame[i] if cell), "")
-                pieces[i].append(piece)
     except (ValueError, OverflowError):
         return None
-    whole: dict[int, Any] = {}
-    for i, kind in kinds.items():
-        parts = pieces.pop(i)
-        column = [cell for part in parts for cell in part] if kind == "text" else np.concatenate(parts)
-        whole[i] = (column, first[i]) if kind == "stamp" else column
-    return whole
+    return {i: _joined(pieces.pop(i)) for i in kinds}
+
+
+def _joined(parts: list[Any]) -> Any:
+    if all(isinstance(part, tuple) for part in parts):
+        first = next((first for _, first in parts if first), "")
+        return np.concatenate([hours for hours, _ in parts]), first
+    if any(isinstance(part, tuple) for part in parts):
+        return None
+    return [cell for part in parts for cell in part] if isinstance(parts[0], list) else np.concatenate(parts)
 
 
 def _pieces(data: bytes, separator: str, header_line: int, width: int, kinds: dict[int, str]) -> Any:
@@ -87,9 +89,12 @@ def _pieces(data: bytes, separator: str, header_line: int, width: int, kinds: di
 
 
 def _piece(column: Any, kind: str) -> Any:
-    if kind == "text":
-        return [cell.strip() for cell in column]
+    if kind == "number":
+        values = column.to_numpy()
+        return None if np.isinf(values).any() else values
     if kind == "stamp":
-        return iso_hours(column) if (column != "").any() else np.full(len(column), np.nan)
-    values = column.to_numpy()
-    return None if np.isinf(values).any() else values
+        first = next((str(cell) for cell in column if cell), "")
+        hours = iso_hours(column) if first else np.full(len(column), np.nan)
+        if hours is not None:
+            return hours, first
+    return [sys.intern(cell.strip()) for cell in column]

@@ -25,8 +25,8 @@ from fermkit.run_layout import Column
 
 SEPARATORS: Final = (";", "\t", "|", ",")
 LARGEST_BYTES: Final = 200_000_000
-LARGEST_UNEVEN_BYTES: Final = 60_000_000
-"""Cell by cell a file needs some six times its size in memory, so uneven files have a lower limit."""
+LARGEST_UNEVEN_BYTES: Final = 25_000_000
+"""Cell by cell a file needs up to thirty times its size in memory, so uneven files have a lower limit."""
 
 FAST_FROM_BYTES: Final = 100_000
 MOST_COLUMNS: Final = 64
@@ -190,7 +190,9 @@ def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book:
         return None
     kinds = {i: _kind(column, unit) for i, (column, unit) in wanted.items()}
     read = parsed(data, separator, header_line, len(header), kinds)
-    if read is None:
+    lines = data.count(b"\n") + (not data.endswith(b"\n"))
+    rows = np.arange(header_line + 1, lines + 1, dtype=np.int64)
+    if read is None or any(_length(values) != len(rows) for values in read.values()):
         return None
     out: dict[str, Any] = {}
     units: dict[str, str] = {}
@@ -199,14 +201,20 @@ def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book:
         values = read.pop(i)
         if kinds[i] == "text":
             out[column.name] = [_unguarded(cell) for cell in values]
+        elif kinds[i] == "stamp" and isinstance(values, list):
+            out[column.name], zero = hours_since(values, rows, header[i], asked.start, asked.dates, trial)
         elif kinds[i] == "stamp":
             hours, first = values
             out[column.name], zero = from_zero(hours, {"date"}, first, header[i], asked.start, asked.dates, trial)
         else:
             out[column.name] = in_our_unit(values, header[i], column, unit, trial)
             units[column.name] = unit if column.unit == "any" else column.unit
-    rows = np.arange(len(next(iter(out.values()))), dtype=np.int64) + header_line + 1
     return _finished({"row": rows, **out}, units, asked, trial, zero)
+
+
+def _length(values: Any) -> int:
+    """Rows of a column as the quick way gives it; none where its pieces are of two kinds."""
+    return 0 if values is None else len(values[0] if isinstance(values, tuple) else values)
 
 
 def _kind(column: Column, unit: str) -> str:
