@@ -5,6 +5,7 @@ from .balance import Balance as Balance
 from .budget import Budget as Budget, budget_of as budget_of
 from .calibration import Calibration as Calibration, fit_calibration as fit_calibration
 from .cautions import cautions_for as cautions_for
+from .cell_counts import CountingNoise as CountingNoise, counting_noise as counting_noise
 from .collector import gas_from_bubbles as gas_from_bubbles, gas_from_flow as gas_from_flow, gas_from_volume as gas_from_volume
 from .comparison import CurveComparison as CurveComparison, compare_curves as compare_curves
 from .composition import atoms as atoms, compound as compound, degree_of_reduction as degree_of_reduction, element_matrix as element_matrix, molar_mass as molar_mass
@@ -27,12 +28,15 @@ from .nutrients import Nutrients as Nutrients, nutrients_for as nutrients_for
 from .pathways import Fate as Fate, sugar_fate as sugar_fate
 from .phases import specific_growth_rate as specific_growth_rate
 from .plan import BatchPlan as BatchPlan, co2_held as co2_held, plan_batch as plan_batch
+from .pooled import PooledEstimate as PooledEstimate, pooled as pooled
+from .precision import Precision as Precision, precision as precision, robust_mean as robust_mean
 from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressibility as co2_compressibility, co2_henry as co2_henry, co2_second_virial as co2_second_virial, co2_solubility as co2_solubility, o2_solubility as o2_solubility, plato_from_sg as plato_from_sg, sucrose_density as sucrose_density, water_density as water_density, water_vapour_pressure as water_vapour_pressure
 from .readback import Reading as Reading, dilution_factor as dilution_factor
 from .records import Run as Run, read_run as read_run, run_from as run_from, write_run as write_run, write_workbook as write_workbook
 from .report import html_report as html_report, write_report as write_report
 from .runs import RunComparison as RunComparison, compare_runs as compare_runs
 from .smoothing import smooth_growth as smooth_growth
+from .steps import feed_of as feed_of, samples_of as samples_of, vessel_of as vessel_of
 from .streams import LinearMeasurement as LinearMeasurement
 from .surroundings import vapour_ratio as vapour_ratio
 from .template import run_format as run_format, write_template as write_template
@@ -40,5 +44,6 @@ from .vents import Vents as Vents, find_vents as find_vents
 from .vessel import Vessel as Vessel
 from .ways import Ways as Ways, plan_ways as plan_ways
 from .weighing import gas_from_weight as gas_from_weight
-from .written import plus_minus as plus_minus
+from .workshop import ClassKit as ClassKit, ClassMarks as ClassMarks, ClassPool as ClassPool, GroupFolder as GroupFolder, make_class as make_class, open_group as open_group
+from .written import percent as percent, plus_minus as plus_minus
 from .yields import UncertaintyShares as UncertaintyShares, Yield as Yield

@@ -98,6 +98,26 @@ class GasCurve(Written):
         typical = float(np.sqrt(np.mean(self.u_reading_mol**2)))
         return "accumulating" if self.u_walk_mol > typical else "independent"
 
+    @property
+    def readings(self) -> dict[str, Any]:
+        """What a growth curve needs to know of this gas: ``fit_growth(**gas.readings)``.
+
+        Examples
+        --------
+        >>> from fermkit import gas_from_volume
+        >>> gas = gas_from_volume([0, 10, 30], [0, 6000, 11000], temperature_C=22.0)
+        >>> list(gas.readings)
+        ['time_h', 'amount', 'noise', 'scale_u', 'unit', 'counts']
+        """
+        return {
+            "time_h": self.time_h,
+            "amount": self.co2_mol,
+            "noise": self.noise,
+            "scale_u": uncertainty(self.common),
+            "unit": "mol CO2",
+            "counts": self.counts,
+        }
+
     def total(self) -> Number:
         """The CO2 at the last reading [mol], with the errors per reading, per increment and common to all.
 
