@@ -78,7 +78,8 @@ def start(analysis: Analysis) -> Panel:
         vessel = Vessel(litres / (1 - headspace_pct / 100), litres, warm_C)
         bar = _gauge_bar(vessel, told["CO2"] / CO2_G)
         gauge.bar([0], [min(nominal(bar), HIGHEST_BAR)], color=plots.COLOURS["orange"], edgecolor="black", hatch="///")
-        gauge.set(xlim=(-0.8, 0.8), ylim=(0, HIGHEST_BAR), xticks=[], xlabel="if closed", ylabel="pressure [bar gauge]")
+        gauge.set(xlim=(-0.8, 0.8), ylim=(0, HIGHEST_BAR), xticks=[], yticks=[0, 5, 10])
+        gauge.set(xlabel="if closed", ylabel="pressure [bar gauge]")
         closed = f"above {HIGHEST_BAR:g} bar" if nominal(bar) > HIGHEST_BAR else plus_minus(bar, "bar")
         lines = [Line(f"{name} found", share * 100, "%") for name, share in bal.closure().found.items()]
         lines += [

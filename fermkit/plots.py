@@ -157,7 +157,7 @@ def calibration(cal: Calibration, samples: Sequence[Reading] = (), *, ax: Any) -
             label="samples, diluted",
         )
     ax.set(xlabel=f"ethanol [{cal.fitted.content_unit}]", ylabel=f"signal [{cal.unit}]" if cal.unit else "signal")
-    ax.legend(loc="best")
+    ax.legend(loc="upper left")
     return (
         f"Calibration: {cal.signal.size} standards from {low:g} to {high:g} {cal.fitted.content_unit}, a {cal.curve}; "
         f"{len(samples)} samples read on it."
@@ -246,7 +246,7 @@ def drying(curve: DryingCurve, *, ax: Any) -> str:
     if curve.dry_g is not None:
         ax.axhline(nominal(curve.dry_g), color=COLOURS["green"], linestyle=(0, (1, 1.3)), label="dry matter")
     ax.set(xlabel="time of drying [h]", ylabel="net weight [g]")
-    ax.legend(loc="best")
+    ax.legend(loc="upper left")
     return f"Drying: from {plus_minus(curve.start_g, 'g')} to rest at {plus_minus(curve.end_g, 'g')} in {end:g} h."
 
 
@@ -332,7 +332,7 @@ def dilutions(series: DilutionSeries, *, ax: Any) -> str:
     ax.errorbar(rows, series.contents, yerr=whiskers, fmt="D", color=COLOURS["vermilion"], capsize=4, label="95 %")
     ax.set_xticks(rows, [f"{dilution:g}-fold" for dilution in series.dilutions])
     ax.set(xlim=(-0.6, rows.size - 0.4), xlabel="diluted", ylabel=f"content of the sample [{unit}]")
-    ax.legend(loc="best")
+    ax.legend(loc="upper left")
     return f"{rows.size} dilutions of one sample: {series.verdict}; together {plus_minus(series.value, unit)}."
 
 

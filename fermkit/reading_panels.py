@@ -79,8 +79,8 @@ def growth(gas: GasCurve) -> Panel:
         said = _forecast(low, high, whole, seen_pct)
         lines = [
             Line("final amount", fit.final_amount, "mol CO2", limits=(low, high)),
-            Line("largest rate", fit.max_rate * 1000, "mmol/h", limits=_thousandfold(fit, "max_rate")),
-            Line("lag", fit.lag_h, "h", limits=fit.interval("lag_h")),
+            Line("largest rate", fit.max_rate * 1000, "mmol/h"),
+            Line("lag", fit.lag_h, "h"),
         ]
         return Page(said, lines, fit.doubts)
 
@@ -110,11 +110,6 @@ def _seen(gas: GasCurve, seen_pct: float) -> GasCurve:
     keep = gas.time_h <= first + (last - first) * seen_pct / 100 + 1e-9
     names = ("time_h", "co2_mol", "u_reading_mol", "u_increment_mol")
     return replace(gas, **{name: getattr(gas, name)[keep] for name in names}, end_error_mol=None)
-
-
-def _thousandfold(fit: GrowthFit, name: Any) -> tuple[float, float]:
-    low, high = fit.interval(name)
-    return low * 1000, high * 1000
 
 
 def _forecast(low: float, high: float, whole: float, seen_pct: float) -> str:
@@ -271,7 +266,7 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
         now = {name: u / better if name == act else u for name, u in found.acts.items()}
         u = sqrt(sum(part**2 for part in now.values()))
         parts = sum(ufloat(0.0, part, tag=name) for name, part in now.items())
-        plots.shares(UncertaintyShares(found.name, nominal(found.value) + parts, found.unit), ax=ax)
+        plots.shares(UncertaintyShares(found.name, nominal(found.value) + parts, found.unit), ax=ax, most=6)
         ax.set_xlim(0, 110)
         shown = [label.get_text() for label in ax.get_yticklabels()]
         ax.set_yticks(ax.get_yticks(), [_short(name) for name in shown])

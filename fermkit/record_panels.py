@@ -125,16 +125,20 @@ def watch(folder: str | Path) -> Panel:
     with plots.house_style():
         ax = picture.subplots()
     seen: dict[str, Any] = {"run": read_run(folder)}
+    known: dict[str, Analysis] = {}
     clock = _Clock("read")
 
     def read(**_: Any) -> str:
         before, seen["run"] = _rows(seen["run"]), read_run(folder)
+        known.clear()
         new = _rows(seen["run"]) - before
         return f"Read again: {new} new rows." if new else "Read again: nothing new."
 
     def draw(done_pct: float, alarm_pct: float, curve: str, again: str) -> Page:
         clock.set(AGAIN[again])
-        found = analyse(seen["run"], curve=curve)
+        if curve not in known:
+            known[curve] = analyse(seen["run"], curve=curve)
+        found = known[curve]
         if not found.gas:
             return Page("No gas curve yet.", [], found.gaps[:3])
         gas, fit = found.gas[0], found.growth
