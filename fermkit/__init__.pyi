@@ -2,6 +2,7 @@ from .aeration import ethanol_carried_out as ethanol_carried_out, oxygen_transfe
 from .alcohol import ethanol_density as ethanol_density, ethanol_mass_concentration as ethanol_mass_concentration, ethanol_mass_fraction as ethanol_mass_fraction, ethanol_molar_concentration as ethanol_molar_concentration, ethanol_pct_vol as ethanol_pct_vol, ethanol_pct_vol_from_concentration as ethanol_pct_vol_from_concentration
 from .analysis import Analysis as Analysis, analyse as analyse
 from .balance import Balance as Balance
+from .between_groups import PooledEstimate as PooledEstimate, pooled as pooled
 from .budget import Budget as Budget, budget_of as budget_of
 from .calibration import Calibration as Calibration, fit_calibration as fit_calibration
 from .cautions import cautions_for as cautions_for
@@ -28,11 +29,10 @@ from .nutrients import Nutrients as Nutrients, nutrients_for as nutrients_for
 from .pathways import Fate as Fate, sugar_fate as sugar_fate
 from .phases import specific_growth_rate as specific_growth_rate
 from .plan import BatchPlan as BatchPlan, co2_held as co2_held, plan_batch as plan_batch
-from .pooled import PooledEstimate as PooledEstimate, pooled as pooled
-from .precision import Precision as Precision, precision as precision, robust_mean as robust_mean
 from .properties import bicarbonate_factor as bicarbonate_factor, co2_compressibility as co2_compressibility, co2_henry as co2_henry, co2_second_virial as co2_second_virial, co2_solubility as co2_solubility, o2_solubility as o2_solubility, plato_from_sg as plato_from_sg, sucrose_density as sucrose_density, water_density as water_density, water_vapour_pressure as water_vapour_pressure
 from .readback import Reading as Reading, dilution_factor as dilution_factor
 from .records import Run as Run, read_run as read_run, run_from as run_from, write_run as write_run, write_workbook as write_workbook
+from .repeatability import Precision as Precision, precision as precision, robust_mean as robust_mean
 from .report import html_report as html_report, write_report as write_report
 from .runs import RunComparison as RunComparison, compare_runs as compare_runs
 from .smoothing import smooth_growth as smooth_growth

@@ -1,8 +1,9 @@
-"""From the command line: ``python -m fermkit report RUN [-o FILE]``, ``python -m fermkit copy FOLDER``."""
+"""From the command line: ``python -m fermkit report RUN``, ``copy FOLDER``, ``workshop make|mark|pool|key DIR``."""
 
 import argparse
 import sys
 from collections.abc import Sequence
+from typing import Any
 
 from fermkit.errors import FermkitError
 
@@ -42,7 +43,28 @@ def _parser() -> argparse.ArgumentParser:
     copy = commands.add_parser("copy", help="put the notebooks and sample runs into a folder")
     copy.add_argument("folder")
     copy.set_defaults(act=_copy)
+    _add_workshop(commands)
     return parser
+
+
+def _add_workshop(commands: Any) -> None:
+    workshop = commands.add_parser("workshop", help="data, marks and results of a class")
+    acts = workshop.add_subparsers(required=True, metavar="ACT")
+    for name, act, what in (
+        ("make", _make_class, "write a folder for each group, and the key beside them"),
+        ("mark", _mark, "mark the groups' answers; feedback pages go to the teacher's folder"),
+        ("pool", _pool, "take together what the class found"),
+        ("key", _key, "show the key: faults, answers, truth"),
+    ):
+        one = acts.add_parser(name, help=what)
+        one.add_argument("folder", metavar="DIR", help="the class: everything that students get")
+        one.add_argument("--teacher", metavar="FOLDER", help="secret, key, marks (DIR-teacher); keep it from students")
+        one.set_defaults(act=act)
+        if name == "make":
+            one.add_argument("--groups", type=int, default=8, metavar="N", help="how many groups (8)")
+            one.add_argument(
+                "--faults", metavar="LIST", help="names to deal from, with commas; 'none' for honest data (all of them)"
+            )
 
 
 def _report(chosen: argparse.Namespace) -> int:
@@ -65,6 +87,42 @@ def _copy(chosen: argparse.Namespace) -> int:
     from fermkit.kit import copy_kit
 
     print(f"Notebooks and sample runs are in {copy_kit(chosen.folder)}")
+    return 0
+
+
+def _make_class(chosen: argparse.Namespace) -> int:
+    from fermkit.mishaps import NAMES
+    from fermkit.workshop import make_class
+
+    faults = (
+        NAMES if chosen.faults is None else tuple(name.strip() for name in chosen.faults.split(",") if name.strip())
+    )
+    print(make_class(chosen.groups, chosen.folder, faults=faults, teacher=chosen.teacher))
+    return 0
+
+
+def _mark(chosen: argparse.Namespace) -> int:
+    from fermkit.workshop import mark, teachers_folder
+
+    marks = mark(chosen.folder, chosen.teacher)
+    print(marks)
+    print(f"\nMarks and feedback are in {marks.write(teachers_folder(chosen.folder, chosen.teacher))}")
+    return 0
+
+
+def _pool(chosen: argparse.Namespace) -> int:
+    from fermkit.workshop import pool, teachers_folder
+
+    found = pool(chosen.folder)
+    print(found)
+    print(f"\nThe page is in {found.write(teachers_folder(chosen.folder, chosen.teacher))}")
+    return 0
+
+
+def _key(chosen: argparse.Namespace) -> int:
+    from fermkit.workshop import key_in_words
+
+    print(key_in_words(chosen.folder, chosen.teacher))
     return 0
 
 

@@ -44,7 +44,24 @@ FLOORS = [
     [["pathways", "aeration", "nutrients", "plan", "ways"], ["findings", "run_layout", "clock", "columns", "long_tables", "oddities", "tables", "ledger", "settings", "instruments", "workbooks", "writing", "records", "template"]],
     ["analysis"],
     [["style", "plots"]],
-    ["report", "workshop", ["controls", "panel", "planning_panels", "reading_panels", "record_panels", "panels"]],
+    [
+        "report",
+        [
+            "repeatability",
+            "between_groups",
+            "cell_counts",
+            "sealing",
+            "mishaps",
+            "answers",
+            "group_folder",
+            "handout",
+            "class_data",
+            "marking",
+            "pooling",
+            "workshop",
+        ],
+        ["controls", "panel", "planning_panels", "reading_panels", "record_panels", "panels"],
+    ],
     ["__main__"],
 ]
 
