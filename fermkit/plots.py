@@ -246,7 +246,7 @@ def drying(curve: DryingCurve, *, ax: Any) -> str:
     if curve.dry_g is not None:
         ax.axhline(nominal(curve.dry_g), color=COLOURS["green"], linestyle=(0, (1, 1.3)), label="dry matter")
     ax.set(xlabel="time of drying [h]", ylabel="net weight [g]")
-    ax.legend(loc="upper left")
+    ax.legend(loc="best")
     return f"Drying: from {plus_minus(curve.start_g, 'g')} to rest at {plus_minus(curve.end_g, 'g')} in {end:g} h."
 
 
@@ -332,7 +332,7 @@ def dilutions(series: DilutionSeries, *, ax: Any) -> str:
     ax.errorbar(rows, series.contents, yerr=whiskers, fmt="D", color=COLOURS["vermilion"], capsize=4, label="95 %")
     ax.set_xticks(rows, [f"{dilution:g}-fold" for dilution in series.dilutions])
     ax.set(xlim=(-0.6, rows.size - 0.4), xlabel="diluted", ylabel=f"content of the sample [{unit}]")
-    ax.legend(loc="upper left")
+    ax.legend(loc="best")
     return f"{rows.size} dilutions of one sample: {series.verdict}; together {plus_minus(series.value, unit)}."
 
 
