@@ -193,11 +193,10 @@ def three_phase(time_h: ArrayLike, asymptote: float, max_rate: float, lag_h: flo
 
 
 def _exponent(b: ArrayLike, t_i: ArrayLike, t: Floats, highest: float = 150.0) -> Floats:
-    """b (t_i - t), held where the shape is 0 or 1 to the last digit but its square still has one."""
+    """b (t_i - t), held where the shape is 0 to the last digit but its square still has one."""
     z = np.asarray(np.subtract(t_i, t))
     z *= b
-    np.minimum(z, highest, out=z)
-    return np.asarray(np.maximum(z, -150.0, out=z))
+    return np.asarray(np.minimum(z, highest, out=z))
 
 
 def _logistic(b: ArrayLike, t_i: ArrayLike, t: Floats, nu: ArrayLike = 1.0) -> Floats:

@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
 
-BLOCKS = 16
+BLOCKS = 14
 """Block means that a curve is reduced to for its start."""
 
 ERROR_IN_SE = 3e-5
@@ -88,7 +88,7 @@ class Problem:
 quiet = np.errstate(over="ignore", invalid="ignore", divide="ignore", under="ignore")
 """Trial steps may run off into infinities; they are refused by their residual sum, not by a warning."""
 
-_dot = getattr(np, "vecdot", None) or (lambda a, b: np.einsum("ij,ij->i", a, b))  # vecdot: numpy 2
+dot = getattr(np, "vecdot", None) or (lambda a, b: np.einsum("ij,ij->i", a, b))  # vecdot: numpy 2
 
 
 def columns(shape: Shape, p: Floats, problem: Problem) -> tuple[Floats, ...]:
@@ -146,19 +146,19 @@ def sweep(shape: Shape, p: Floats, problem: Problem) -> Sums:
     g, *slopes = columns(shape, p, problem)
     q = len(slopes)
     rows = np.empty((3 + 2 * q + q * (q + 1) // 2, len(p)))
-    rows[0] = np.maximum(_dot(g, g), 1e-300)
-    rows[1] = _dot(g, problem.amount) / rows[0]
+    rows[0] = np.maximum(dot(g, g), 1e-300)
+    rows[1] = dot(g, problem.amount) / rows[0]
     k = 3 + 2 * q
     for i, one in enumerate(slopes):
-        rows[3 + i] = _dot(g, one)
+        rows[3 + i] = dot(g, one)
         for j in range(i + 1):
-            rows[k] = _dot(one, slopes[j])
+            rows[k] = dot(one, slopes[j])
             k += 1
     g *= rows[1][:, None]
     left = np.subtract(problem.amount, g, out=g)
-    rows[2] = _dot(left, left)
+    rows[2] = dot(left, left)
     for i, one in enumerate(slopes):
-        rows[3 + q + i] = _dot(left, one)
+        rows[3 + q + i] = dot(left, one)
     return Sums(rows, q)
 
 
@@ -289,15 +289,17 @@ def descend(
     rows, work = np.arange(m), problem
     damping, before = np.zeros(m), np.full(m, 1e-300)
     for turn in range(1, sweeps + 1):
-        step = _step(now, damping)
-        held = ((p <= limit.low) & (step < 0)) | ((p >= limit.high) & (step > 0))
-        if held.any():
-            step = _step(now, damping, held)
-        step /= np.maximum(np.max(np.abs(step) / limit.step, axis=1), 1.0)[:, None]
-        trial = np.minimum(np.maximum(p + step, limit.low), limit.high)
-        gain = np.einsum("mi,im->m", trial - p, now.right) * now.level
-        length = np.sqrt(np.maximum(gain, 0.0) * dof / np.maximum(now.rss, 1e-30 * now.rows[0] * now.level**2))
-        done = length * np.clip(length / before, 0.05, 1.0) <= tolerance
+        step = _shortened(_step(now, damping), limit)
+        trial = p + step
+        held, beyond = None, (trial < limit.low) | (trial > limit.high)
+        if beyond.any():
+            held = ((p <= limit.low) & (step < 0)) | ((p >= limit.high) & (step > 0))
+            trial = np.clip(p + _shortened(_step(now, damping, held), limit), limit.low, limit.high)
+            step = trial - p
+        gain = now.level * sum(step[:, i] * now.right[i] for i in range(now.q))
+        noise = np.maximum(now.rss, 1e-30 * now.rows[0] * now.level**2)
+        length = np.sqrt(np.maximum(gain, 0.0) * dof / noise)
+        done = length * np.minimum(np.maximum(length / before, 0.03), 1.0) <= tolerance
         done |= damping > 1e10
         if turn == sweeps:
             done[:] = True
@@ -305,9 +307,10 @@ def descend(
             ended = rows[done]
             out.p[ended] = trial[done]
             out.sums.rows[:, ended] = now.rows[:, done]
-            _follow(out.sums.rows, ended, now, (trial - p)[done], gain, done)
+            _follow(out.sums.rows, ended, now, step[done], gain, done)
             out.sweeps[ended] = turn
-            at_bound[ended] = held[done]
+            if held is not None:
+                at_bound[ended] = held[done]
             out.converged[ended] = (damping[done] <= 1e10) & (turn < sweeps)
             keep = ~done
             rows = rows[keep]
@@ -333,8 +336,17 @@ def _step(now: Sums, damping: Floats, held: Flags | None = None) -> Floats:
     normal, right = now.normal(), now.right
     if held is not None:
         normal, right = hold(normal, held.T), np.where(held.T, 0.0, right)
-    step = np.einsum("ijm,jm->mi", _inverse(normal, damping), right)
-    return np.asarray(step / np.where(now.level == 0, np.inf, now.level)[:, None])
+    inverse = _inverse(normal, damping)
+    level = np.where(now.level == 0, np.inf, now.level)
+    return np.stack([sum(inverse[i, j] * right[j] for j in range(now.q)) / level for i in range(now.q)], axis=1)
+
+
+def _shortened(step: Floats, limit: Reach) -> Floats:
+    """A step cut to the longest allowed, its direction kept."""
+    much = np.abs(step[:, 0]) / limit.step[0]
+    for i in range(1, step.shape[1]):
+        np.maximum(much, np.abs(step[:, i]) / limit.step[i], out=much)
+    return np.asarray(step / np.maximum(much, 1.0)[:, None])
 
 
 def hold(normal: Floats, held: Flags) -> Floats:
@@ -356,8 +368,8 @@ def _follow(rows: Floats, ended: Rows, now: Sums, step: Floats, gain: Floats, do
 @lru_cache(maxsize=16)
 def _dictionary(asymmetric: bool) -> Floats:
     """Starting points: ln of steepness times span, steepest time over span (and ln asymmetry)."""
-    steep = np.geomspace(1.2, 90, 11)
-    when = np.concatenate([[-1.0, -0.4, -0.15], np.linspace(0, 1, 17), [1.1, 1.25, 1.5, 2.0]])
+    steep = np.geomspace(1.3, 80, 11)
+    when = np.concatenate([[-1.0, -0.3, -0.1], np.linspace(0, 1, 17), [1.1, 1.25, 1.5, 2.0]])
     third = np.log([0.1, 1.0, 5.0]) if asymmetric else np.zeros(1)
     grid = np.stack([a.ravel() for a in np.meshgrid(np.log(steep), when, third, indexing="ij")], axis=1)
     return grid if asymmetric else grid[:, :2]
@@ -377,9 +389,11 @@ def first_guesses(shape: Shape, means: Problem) -> list[Floats]:
         rows = slice(None) if common else slice(i, i + 1)
         tau, offset = means.time[rows][:1] / span[rows][:1], float(first[rows][0, 0] / span[rows][0, 0])
         shapes = shape.value(np.exp(grid[:, :1]), grid[:, 1:2] + offset, tau, *nu)
-        match = np.maximum(y[rows] @ shapes.T, 0.0)
-        match *= match
-        match /= np.maximum((weight if len(weight) == 1 else weight[rows]) ** 2 @ (shapes**2).T, 1e-300)
+        if len(weight) == 1:
+            shapes /= np.sqrt(np.maximum(weight**2 @ (shapes**2).T, 1e-300)).T
+            match = y[rows] @ shapes.T
+        else:
+            match = y[rows] @ shapes.T / np.sqrt(np.maximum(weight[rows] ** 2 @ (shapes**2).T, 1e-300))
         best[rows] = np.argmax(match.reshape(len(match), -1, kinds), axis=1)
     out = []
     for kind in range(kinds):
@@ -414,7 +428,7 @@ def block_means(problem: Problem) -> Problem:
 def start(shape: Shape, problem: Problem, level: Floats, limit: Reach) -> Floats:
     """Shape parameters to begin with: the dictionary's best, improved on block means of the readings."""
     means = block_means(Problem(problem.time, level) if problem.steps else problem)
-    found = [descend(shape, guess, means, limit, sweeps=5, tolerance=0.03) for guess in first_guesses(shape, means)]
+    found = [descend(shape, guess, means, limit, sweeps=4, tolerance=0.1) for guess in first_guesses(shape, means)]
     if len(found) == 1:
         return found[0].p
     best = np.argmin([each.rss for each in found], axis=0)

@@ -98,8 +98,10 @@ def fit_growth(
         )
     there = np.ones((1, time.size), dtype=bool)
     problem, shown = many.pose(time[None, :], level[None, :], there, noise, errors)
-    fit = solve_robust if loss == "robust" else solve
-    problem, found = fit(shape, problem, shown)
+    if loss == "robust":
+        problem, found = solve_robust(shape, problem, shown)
+    else:
+        problem, found = solve(shape, problem, shown, tolerance=1e-9)
     return _wrapped(shape, noise, time, level, problem, found, shown, scale_u, unit, counts)
 
 

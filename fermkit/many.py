@@ -12,7 +12,7 @@ from fermkit.checks import one_of
 from fermkit.confidence import extremes
 from fermkit.curves import Shape, shape_named
 from fermkit.errors import InputError
-from fermkit.fitter import Floats, Found, Problem, expected, quiet
+from fermkit.fitter import Floats, Found, Problem, dot, expected, quiet
 from fermkit.weights import solve
 
 if TYPE_CHECKING:
@@ -142,7 +142,7 @@ def _tables(
 ) -> tuple[Floats, Floats, Floats | None]:
     """Times (1 or m, n), readings (m, n), errors (1 or m, n or n - 1), checked."""
     try:
-        table, times = np.array(amounts, dtype=float), np.atleast_2d(np.array(time_h, dtype=float))
+        table, times = np.asarray(amounts, dtype=float), np.atleast_2d(np.asarray(time_h, dtype=float))
         errors = None if u is None else np.atleast_2d(np.array(u, dtype=float))
     except (TypeError, ValueError, OverflowError) as problem:
         raise InputError(
@@ -159,12 +159,8 @@ def _tables(
             "check that no column was dropped from one of them",
         )
     for name, array in (("time [h]", times), ("amounts", table)):
-        if np.isinf(array).any():
-            row, column = np.argwhere(np.isinf(array))[0] + 1
-            raise InputError(f"{name} infinite in row {row}, column {column}", "finite numbers", "mend the reading")
-    big = np.nanmax(np.abs(np.where(np.isnan(table), 0.0, table)))
-    if big > 1e100:
-        raise InputError(f"an amount of {big:g}", "amounts below 1e100", "choose a larger unit")
+        if not _ordinary(array):
+            _refuse_endless(name, array)
     _rising_rows(times)
     if errors is not None:
         columns = table.shape[1] - (noise == "accumulating")
@@ -178,6 +174,22 @@ def _tables(
             raise InputError(f"u of {errors[~(errors > 0)][:1]}", "u above zero", "leave u out if it is not known")
         errors = np.broadcast_to(errors, (len(errors), columns))
     return times, table, errors
+
+
+def _ordinary(array: Floats) -> bool:
+    """Whether every number is there and of a usable size: one quick pass."""
+    flat = array.ravel()
+    return bool(np.dot(flat, flat) < 1e200)
+
+
+@quiet
+def _refuse_endless(name: str, array: Floats) -> None:
+    big = np.abs(np.where(np.isnan(array), 0.0, array))
+    if np.isinf(big).any():
+        row, column = np.argwhere(np.isinf(big))[0] + 1
+        raise InputError(f"{name} infinite in row {row}, column {column}", "finite numbers", "mend the reading")
+    if big.max() > 1e100:
+        raise InputError(f"{name} of {big.max():g}", "numbers below 1e100", "choose a larger unit")
 
 
 def _rising_rows(times: Floats) -> None:
@@ -203,7 +215,7 @@ def fit_chunk(
     shape = shape_named(curve)
     values = np.full((len(table), len(COLUMNS)), np.nan)
     verdicts = np.full(len(table), FEW, dtype=np.int8)
-    there = np.isfinite(table)
+    there = np.ones(table.shape, dtype=bool) if _ordinary(table) else np.isfinite(table)
     if np.isnan(times).any():
         there &= np.isfinite(times)
     enough = there.sum(axis=1) > shape.parameters + (noise == "accumulating")
@@ -226,8 +238,9 @@ def pose(
     steps = noise == "accumulating"
     if steps or not np.isfinite(time).all():
         time, table, there, errors = _closed_up(time, table, there, errors, steps)
-    level = np.where(there, table, 0.0)
-    weight = None if there.all() else there.astype(float)
+    whole = bool(there.all())
+    level = table if whole else np.where(there, table, 0.0)
+    weight = None if whole else there.astype(float)
     if not steps:
         if errors is not None:
             weight = there / errors
@@ -281,18 +294,20 @@ def judge(shape: Shape, problem: Problem, found: Found, level: Floats) -> tuple[
     spread = np.sqrt(np.maximum(np.einsum("mki,mij,mkj->mk", slopes, covariance, slopes), 0.0))
     values = np.empty((m, len(COLUMNS)))
     values[:, 0:8:2], values[:, 1:8:2], values[:, 8] = numbers, spread, np.sqrt(found.rss / dof)
-    t05, t95 = shape.when(found.p, 0.05), shape.when(found.p, 0.95)
-    inside = ((problem.time > t05[:, None]) & (problem.time < t95[:, None])).sum(axis=1)
+    inside = _readings_between(problem.time, shape.when(found.p, 0.05), shape.when(found.p, 0.95))
     verdict[inside <= 1] = STEEP
     tied = ~np.isfinite(spread).all(axis=1) | ~np.isfinite(numbers).all(axis=1)
-    top = np.max(np.abs(level if problem.weight is None or problem.steps else _unweighted(level, problem)), axis=1)
-    unsure = ~tied & (found.level > 0) & ((covariance[:, 0, 0] > 0.01) | (height > 3 * top))
+    extra = (np.exp(found.p[:, 2:3]),) if shape.asymmetric else ()
+    reached = shape.value(np.exp(found.p[:, :1]), found.p[:, 1:2], problem.time[:, -1:], *extra)[:, 0]
+    unsure = ~tied & (found.level > 0) & ((covariance[:, 0, 0] > 0.01) | (reached < 0.33))
     verdict[~found.converged] = UNSETTLED
     open_ends = np.zeros((m, 3), dtype=bool)
     if unsure.any():
         rows = np.flatnonzero(unsure)
         room = variance[rows] * (1.96**2 if problem.known else stdtrit(dof[rows], 0.975) ** 2)
-        open_ends[rows] = _open_ends(shape, problem.of(rows), found.theta()[rows], room, 30 * top[rows])
+        seen = level[rows] if problem.weight is None or problem.steps else _unweighted(level[rows], problem.of(rows))
+        far = 30 * np.max(np.abs(seen), axis=1)
+        open_ends[rows] = _open_ends(shape, problem.of(rows), found.theta()[rows], room, far)
         verdict[open_ends[:, 0]] = OPEN
     verdict[tied] = np.where(inside[tied] <= 1, STEEP, TIED)
     verdict[~_grows(shape, problem, found)] = FLAT
@@ -301,6 +316,13 @@ def judge(shape: Shape, problem: Problem, found: Found, level: Floats) -> tuple[
     for which, places in enumerate(([0, 1, 6, 7], [2, 3], [4, 5])):
         values[:, places] = np.where(open_ends[:, which : which + 1], np.nan, values[:, places])
     return values, verdict
+
+
+def _readings_between(time: Floats, low: Floats, high: Floats) -> NDArray[np.int64]:
+    """How many readings of each curve lie between two times."""
+    if len(time) == 1:
+        return np.searchsorted(time[0], high) - np.searchsorted(time[0], low, side="right")
+    return np.asarray(((time > low[:, None]) & (time < high[:, None])).sum(axis=1))
 
 
 def _open_ends(shape: Shape, problem: Problem, theta: Floats, room: Floats, far: Floats) -> NDArray[np.bool_]:
@@ -344,8 +366,10 @@ def _grows(shape: Shape, problem: Problem, found: Found) -> NDArray[np.bool_]:
             with_curve = (((y - expected(shape, found, problem)) * there) ** 2).sum(axis=1)
         without = (y**2).sum(axis=1)
     else:
-        w = np.ones((1, y.shape[1])) if w is None else w
-        without = (y**2).sum(axis=1) - (y * w).sum(axis=1) ** 2 / (w**2).sum(axis=1)
+        if w is None:
+            without = dot(y, y) - y.sum(axis=1) ** 2 / y.shape[1]
+        else:
+            without = dot(y, y) - (y * w).sum(axis=1) ** 2 / (w**2).sum(axis=1)
         more -= 1
     gain = np.maximum(without - with_curve, 0.0) / more
     if problem.known:

@@ -12,7 +12,9 @@ COUNTING_SHARES = (1.0, 0.2, 0.03, 0.003)
 
 
 @quiet
-def solve(shape: Shape, problem: Problem, level: Floats, p: Floats | None = None) -> tuple[Problem, Found]:
+def solve(
+    shape: Shape, problem: Problem, level: Floats, p: Floats | None = None, tolerance: float = ERROR_IN_SE
+) -> tuple[Problem, Found]:
     """Start and fit a block of curves; increments of unknown error get their weights from the fit.
 
     Parameters
@@ -22,6 +24,8 @@ def solve(shape: Shape, problem: Problem, level: Floats, p: Floats | None = None
         The readings themselves, from which the start is made.
     p : numpy.ndarray of shape (m, q), optional
         Where to start instead.
+    tolerance : float
+        What error may be left, in standard errors.
 
     Returns
     -------
@@ -31,11 +35,11 @@ def solve(shape: Shape, problem: Problem, level: Floats, p: Floats | None = None
     limit = reach(shape, problem.time)
     p = start(shape, problem, level, limit) if p is None else p
     if not problem.steps or problem.known:
-        return problem, descend(shape, p, problem, limit)
+        return problem, descend(shape, p, problem, limit, tolerance=tolerance)
     found = descend(shape, p, problem, limit, sweeps=1)
-    for shares, tolerance in (((0.2,), 0.1), (COUNTING_SHARES, 0.01), (COUNTING_SHARES, ERROR_IN_SE)):
+    for shares, error in (((0.2,), 0.1), (COUNTING_SHARES, 0.01), (COUNTING_SHARES, tolerance)):
         weighed = weigh_increments(shape, problem, found, shares)
-        found = descend(shape, found.p, weighed, limit, tolerance=tolerance)
+        found = descend(shape, found.p, weighed, limit, tolerance=error)
     return weighed, found
 
 
