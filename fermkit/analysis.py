@@ -34,8 +34,8 @@ from fermkit.yields import THEORETICAL, UncertaintyShares, Yield, in_one_sentenc
 T = TypeVar("T")
 
 LIFTING: Final = {
-    "energy without air": "To get more yeast of each gram of sugar: air, and sugar fed slowly; without air the energy of "
-    "fermenting sets the ceiling.",
+    "energy without air": "To get more yeast of each gram of sugar: air, and sugar fed slowly; without air the energy "
+    "of fermenting sets the ceiling.",
     "nitrogen": "To get more yeast: nitrogen may set the ceiling; add an ammonium salt, and plan it with plan_batch.",
     "phosphorus": "To get more yeast: phosphorus may set the ceiling; a phosphate salt brings nitrogen and phosphorus.",
     "sulfur": "To get more yeast: sulfur may set the ceiling; ammonium sulfate brings nitrogen and sulfur.",

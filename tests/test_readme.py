@@ -1,0 +1,35 @@
+"""The README keeps its word: two commands, and an example that prints what stands there."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent.parent
+TEXT = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def block(language):
+    """The first fenced block of a language."""
+    return re.search(rf"```{language}\n(.*?)```", TEXT, re.S).group(1)
+
+
+def test_the_first_block_holds_two_commands():
+    """One sets up and runs the main job, one passes the tests."""
+    first, second = block("sh").strip().splitlines()
+    assert "fermkit report" in first
+    assert second.endswith("-m pytest")
+
+
+def test_the_example_prints_what_the_readme_says(tmp_path):
+    """The example is run as it stands, elsewhere, and its output compared word by word."""
+    code = block("python").replace('"sample_data', f'"{(ROOT / "sample_data").as_posix()}')
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=tmp_path)
+    assert out.stdout.strip() == block("text").strip()
+    assert (tmp_path / "report.html").is_file()
+
+
+def test_each_notebook_is_listed():
+    """The table names every notebook that there is."""
+    for path in (ROOT / "notebooks").glob("[0-9]*.ipynb"):
+        assert f"`{path.stem}`" in TEXT
