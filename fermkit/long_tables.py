@@ -14,8 +14,8 @@ ROWS_AT_ONCE: Final = 100_000
 """Text of this many rows is held at a time, so that memory follows the numbers and not the text."""
 
 
-def is_even(data: bytes, separator: str, head: list[str], header_line: int) -> bool:
-    """Whether every line has as many columns as the header, and nothing is quoted.
+def even_lines(data: bytes, separator: str, head: list[str], header_line: int) -> int | None:
+    """Number of lines, if each has as many columns as the header and nothing is quoted; else None.
 
     Parameters
     ----------
@@ -26,12 +26,13 @@ def is_even(data: bytes, separator: str, head: list[str], header_line: int) -> b
     header_line : int
         Line of the header, counted from 1.
     """
-    if b'"' in data or data.count(b"\r") not in (0, data.count(b"\n")):
-        return False
     lines = data.count(b"\n") + (not data.endswith(b"\n"))
+    if b'"' in data or (b"\r" in data and data.count(b"\r") != data.count(b"\n")):
+        return None
     before = sum(line.count(separator) for line in head[: header_line - 1])
     columns = head[header_line - 1].count(separator)
-    return data.count(separator.encode()) - before == columns * (lines - header_line + 1)
+    even = data.count(separator.encode()) - before == columns * (lines - header_line + 1)
+    return lines if even else None
 
 
 def parsed(data: bytes, separator: str, header_line: int, width: int, kinds: dict[int, str]) -> dict[int, Any] | None:
@@ -84,7 +85,7 @@ def _pieces(data: bytes, separator: str, header_line: int, width: int, kinds: di
         dtype={i: np.float64 if kind == "number" else str for i, kind in kinds.items()}, keep_default_na=False,
         na_values={i: none for i, kind in kinds.items() if kind == "number"}, engine="c", skip_blank_lines=False,
         decimal="," if separator != "," and re.search(rb"\d,\d", data[:5000]) else ".",
-        index_col=False, encoding="utf-8-sig", chunksize=ROWS_AT_ONCE,
+        index_col=False, encoding="utf-8", chunksize=ROWS_AT_ONCE,
     )  # fmt: skip
 
 

@@ -19,7 +19,7 @@ from fermkit.clock import from_zero, hours_since
 from fermkit.columns import Body, column_of, decimal_sign, in_our_unit, is_title, numbers_of, with_units_row
 from fermkit.errors import InputError
 from fermkit.findings import Finding, Remarks, rows_in_words
-from fermkit.long_tables import is_even, parsed
+from fermkit.long_tables import even_lines, parsed
 from fermkit.oddities import in_order
 from fermkit.run_layout import Column
 
@@ -181,7 +181,8 @@ def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book:
     """The quick way, for a long and even table of numbers; None where it is not one."""
     head = _head(data, "utf-8-sig")
     header = [title.strip() for title in head[header_line - 1].split(separator)]
-    if len(header) > MOST_COLUMNS or not is_even(data, separator, head, header_line):
+    lines = even_lines(data, separator, head, header_line)
+    if len(header) > MOST_COLUMNS or lines is None:
         return None
     trial = Remarks(book.file, list(book.findings))
     found = {i: column_of(title, asked.columns, trial, header_line) for i, title in enumerate(header)}
@@ -190,7 +191,6 @@ def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book:
         return None
     kinds = {i: _kind(column, unit) for i, (column, unit) in wanted.items()}
     read = parsed(data, separator, header_line, len(header), kinds)
-    lines = data.count(b"\n") + (not data.endswith(b"\n"))
     rows = np.arange(header_line + 1, lines + 1, dtype=np.int64)
     if read is None or any(_length(values) != len(rows) for values in read.values()):
         return None
