@@ -36,10 +36,11 @@ from .repeatability import Precision as Precision, precision as precision, robus
 from .report import html_report as html_report, write_report as write_report
 from .runs import RunComparison as RunComparison, compare_runs as compare_runs
 from .smoothing import smooth_growth as smooth_growth
-from .steps import feed_of as feed_of, samples_of as samples_of, vessel_of as vessel_of
+from .steps import calibration_of as calibration_of, feed_of as feed_of, samples_of as samples_of, vessel_of as vessel_of
 from .streams import LinearMeasurement as LinearMeasurement
 from .surroundings import vapour_ratio as vapour_ratio
 from .template import run_format as run_format, write_template as write_template
+from .two_waves import fit_two_waves as fit_two_waves
 from .vents import Vents as Vents, find_vents as find_vents
 from .vessel import Vessel as Vessel
 from .ways import Ways as Ways, plan_ways as plan_ways
