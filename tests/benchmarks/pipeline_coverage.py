@@ -1,0 +1,262 @@
+"""How often the 95 % intervals of the report hold the truth, from the rows of a run folder to the yields.
+
+    python tests/benchmarks/pipeline_coverage.py [RUNS [KITCHEN …]]
+
+Each run is a batch made by the mechanistic model with its own true sugar content, yeast, volumes, by-products …,
+drawn from the ± that its own run file states; its readings are drawn with their errors and written as text;
+`analyse` sees nothing else. RUNS are shared among the kitchens (4,000 if not given).
+
+Columns: whether the interval is printed as such or is the printed ± times 1.96; how often it holds the truth [%] with
+the standard error of that share; the median width as a share of the truth [%]; the mean of (value − truth) in printed
+standard uncertainties; in how many runs the number is given [%]; and in how many of those where it is a doubt is said
+beside it [%].
+"""
+
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from joblib import Parallel, delayed
+
+from fermkit.analysis import Analysis, analyse
+from fermkit.batches import Truth
+from fermkit.composition import molar_mass
+from fermkit.fitted import GrowthFit
+from fermkit.kitchen import Kitchen, draw_batch, readings
+from fermkit.properties import ethanol_pct_vol_from_concentration, water_density
+from fermkit.records import run_from
+from fermkit.simulation import ferment
+from fermkit.written import nominal, uncertainty
+
+KITCHENS = {
+    "volume": Kitchen(gas="volume"),
+    "weight": Kitchen(gas="weight"),
+    "both": Kitchen(gas="both"),
+    "starved": Kitchen(gas="volume", phosphate_g=0.0, usable_nitrogen=(0.0005, 0.0015), hours=30.0),
+    "closed keg": Kitchen(
+        gas="pressure", molasses_g=45.0, u_feed_g=0.3, phosphate_g=1.0, yeast_g=1.5, u_yeast_g=0.03, total_L=2.0,
+        u_total_L=0.01, liquid_L=1.5, u_liquid_L=0.01, temperature_C=25.0, kind="keg", material="steel",
+        closed="closed", rated_bar=8.0, hours=36.0, samples_h=(), dilutions=(1, 2),
+    ),
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Held:
+    """One number of one report beside the truth."""
+
+    what: str
+    printed: bool
+    value: float
+    u: float
+    low: float
+    high: float
+    true: float
+    doubted: bool = False
+
+
+def plain(what: str, value: object, true: float, doubted: bool = False) -> Held:
+    """A number that is printed with its ± only."""
+    middle, u = nominal(value), uncertainty(value)
+    return Held(what, False, middle, u, middle - 1.96 * u, middle + 1.96 * u, true, doubted)
+
+
+def with_limits(what: str, value: object, limits: tuple[float, float], true: float, doubted: bool = False) -> Held:
+    """A number that is printed with an interval."""
+    return Held(what, True, nominal(value), uncertainty(value), *limits, true, doubted)
+
+
+def everything(a: Analysis, truth: Truth, kitchen: Kitchen) -> Iterator[Held]:
+    """Each number with an uncertainty that the report prints and whose truth is known."""
+    true, used = truth.amounts, truth.amounts["hexose consumed"]
+    made = {"hexose": -used, "ethanol": true["ethanol made"], "CO2": true["CO2 made"], "yeast": true["yeast grown"],
+            "glycerol": true["glycerol"]}  # fmt: skip
+    at_odds = a.consistent is False
+    dry = _paste(truth, kitchen)
+    yields = {"yeast_yield": made["yeast"], "ethanol_yield": made["ethanol"], "co2_yield": made["CO2"]}
+    for name, found in a.yields.items():
+        grams = yields.get(name, 0.52 * dry)
+        yield with_limits(f"yield: {found.product}", found.per_g, found.interval(), grams / used, at_odds)
+    if a.feed is not None:
+        yield plain("feed: sugar as hexose", a.feed.hexose_g, true["hexose fed"])
+        yield plain("feed: non-yeast solids", a.feed.non_yeast_solids_g, truth.batch.solids_g)
+    for name, amount in a.amounts.items():
+        yield plain(f"as measured: {name}", amount, made[name])
+    if a.balance is not None:
+        for extra in a.balance.extra:
+            expected = sum(share * made[name] for name, share in extra.coefficients.items())
+            yield plain(f"as measured: {extra.name}", extra.value, expected)
+    if a.reconciliation is not None:
+        for name, amount in a.reconciliation.amounts.items():
+            if name in made:
+                yield plain(f"reconciled: {name}", amount, made[name], at_odds)
+    yield from _gas(a, truth)
+    yield from _alcohol(a, truth, kitchen)
+    if a.harvest is not None:
+        yield plain("harvest: dry paste", a.harvest.product_dry_g, dry)
+    if a.yeast is not None:
+        yield plain("harvest: net dry yeast", a.yeast.net_g, made["yeast"])
+    if a.recovery is not None:
+        yield plain("harvest: dry matter missing", a.recovery.missing_g, 0.03 * 0.75 * dry)
+    if a.drying is not None:
+        extract = 0.52 * 0.75 * dry
+        yield plain("drying: comes to rest at", a.drying.end_g, extract, bool(a.drying.doubts))
+    if a.pressure is not None:
+        gauge = float(truth.series["pressure_bar"][-1]) - truth.batch.barometer_bar
+        yield plain("pressure, gauge", a.pressure.gauge_bar, gauge)
+
+
+def _paste(truth: Truth, kitchen: Kitchen) -> float:
+    """True dry matter of the paste: what is left after the last sample, with the solids carried along."""
+    left = 1 - kitchen.last_sample_mL / 1000 / float(truth.series["liquid_L"][-1])
+    return float(truth.series["yeast_g"][-1]) * left + truth.batch.carried_share * truth.batch.solids_g
+
+
+def _gas(a: Analysis, truth: Truth) -> Iterator[Held]:
+    for curve in a.gas:
+        yield plain(f"gas: CO2 made, by {curve.kind}", curve.total(), truth.amounts["CO2 made"] / molar_mass("CO2"))
+        if uncertainty(curve.store_mol) > 0:
+            yield plain(
+                f"gas: held by the liquid ({curve.kind})", curve.store_mol, truth.series["co2_dissolved_mol"][-1]
+            )
+    if a.routes is not None:
+        yield plain("gas: missing from the collector", a.routes.difference_mol, 0.0)
+    if a.growth is not None:
+        yield from _curve(a.growth, truth)
+
+
+def _curve(fit: GrowthFit, truth: Truth) -> Iterator[Held]:
+    """The growth curve's numbers; in truth they follow their definitions on the model's own curve."""
+    time, made = truth.time_h, truth.series["co2_produced_mol"]
+    slope = np.gradient(made, time)
+    top = int(np.argmax(slope))
+    whole = _to_the_end(truth)
+    doubted = bool(fit.doubts)
+    true = {
+        "final_amount": whole,
+        "max_rate": float(slope[top]),
+        "lag_h": float(time[top] - made[top] / slope[top]),
+    }
+    for name, value in true.items():
+        found = getattr(fit, name)
+        if np.isfinite(nominal(found)):
+            yield with_limits(f"growth: {name}", found, fit.interval(name), value, doubted)
+    done = fit.time_to(0.99)
+    if made[-1] > 0.99 * whole and np.isfinite(nominal(done.time_h)):
+        reached = float(np.interp(0.99 * whole, made, time))
+        yield with_limits("growth: 99 % reached", done.time_h, (done.low, done.high), reached, doubted)
+
+
+def _to_the_end(truth: Truth) -> float:
+    """CO2 of the same batch if it is left to finish [mol]."""
+    if truth.amounts["residual sugar"] < 0.1:
+        return float(truth.series["co2_produced_mol"][-1])
+    longer = ferment(replace(truth.batch, hours=10 * truth.batch.hours))
+    return float(longer.series["co2_produced_mol"][-1])
+
+
+def _alcohol(a: Analysis, truth: Truth, kitchen: Kitchen) -> Iterator[Held]:
+    cooled = float(water_density(20.0) / water_density(truth.batch.temperature_C))
+    if a.calibration is not None:
+        for name, true in (("intercept", kitchen.blank_V), ("slope", kitchen.slope_V)):
+            yield plain(f"calibration: {name}", a.calibration.fitted.parameters[name], true)
+    if a.drift is not None:
+        yield plain("calibration: shift of the sensor", a.drift.shift, 0.0)
+    for sample in a.samples:
+        grams_per_L = float(truth.at("ethanol_g", sample.time_h) / truth.at("liquid_L", sample.time_h))
+        pct = float(ethanol_pct_vol_from_concentration(grams_per_L * cooled))
+        which = "last sample" if sample is a.samples[-1] else "earlier samples"
+        for dilution, reading in zip(sample.dilutions, sample.readings):
+            what = f"alcohol: {which}, diluted {dilution:g}-fold"
+            yield with_limits(what, reading.value, reading.interval(), pct, not reading.in_range)
+        if sample.value is not None:
+            yield plain(f"alcohol: {which}, as used", sample.value, pct)
+        if sample.series is not None and sample.value is not None:
+            odd = sample.series.used.sum() < len(sample.dilutions)
+            yield with_limits(f"alcohol: {which}, together", sample.value, sample.series.interval(), pct, odd)
+
+
+def one_run(name: str, seed: int) -> tuple[list[Held], float | None]:
+    """All numbers of one run beside the truth, and the p-value of its balance."""
+    rng = np.random.default_rng([seed, list(KITCHENS).index(name)])
+    kitchen = KITCHENS[name]
+    truth = ferment(draw_batch(kitchen, rng))
+    found = analyse(run_from(*readings(truth, rng, kitchen)))
+    p = found.reconciliation.p_value if found.reconciliation is not None else None
+    return list(everything(found, truth, kitchen)), p
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of the table."""
+
+    kitchen: str
+    what: str
+    printed: bool
+    runs: int
+    covered: float
+    width: float
+    bias: float
+    given: float
+    doubted: float
+
+    @property
+    def error(self) -> float:
+        """Standard error of the coverage."""
+        return float(np.sqrt(max(self.covered * (1 - self.covered), 1e-4) / self.runs))
+
+
+def study(runs: int, kitchens: tuple[str, ...] = tuple(KITCHENS), jobs: int = 2) -> list[Row]:
+    """The table; `runs` for each kitchen. A last line for each kitchen says how often its balance alarms."""
+    table = []
+    for name in kitchens:
+        out = Parallel(n_jobs=jobs, batch_size=5)(delayed(one_run)(name, seed) for seed in range(runs))
+        by_name: dict[str, list[list[Held]]] = {}
+        for run, _ in out:
+            mine: dict[str, list[Held]] = {}
+            for held in run:
+                mine.setdefault(held.what, []).append(held)
+            for what, several in mine.items():
+                by_name.setdefault(what, []).append(several)
+        table += [_row(name, what, of_runs, runs) for what, of_runs in by_name.items()]
+        p = np.array([p for _, p in out if p is not None])
+        table.append(
+            Row(name, "alarms of the balance", False, p.size, float((p < 0.05).mean()), 0, 0, p.size / runs, 0)
+        )
+    return table
+
+
+def _row(kitchen: str, what: str, of_runs: list[list[Held]], runs: int) -> Row:
+    """Numbers printed several times in a run (a sample at each hour) count each time."""
+    numbers = [held for several in of_runs for held in several]
+    inside = np.array([held.low <= held.true <= held.high for held in numbers])
+    width = np.median([held.high - held.low for held in numbers])
+    true = np.median([abs(held.true) for held in numbers])
+    z = [(held.value - held.true) / held.u for held in numbers if held.u > 0 and np.isfinite(held.u)]
+    return Row(
+        kitchen, what, numbers[0].printed, len(numbers), float(inside.mean()),
+        float(width / true) if true else float(width), float(np.mean(z)) if z else np.nan,
+        len(of_runs) / runs, float(np.mean([held.doubted for held in numbers])),
+    )  # fmt: skip
+
+
+def show(table: list[Row]) -> None:
+    """Print it."""
+    print(
+        f"{'kitchen':11} {'number':38} {'95 %':8} {'holds':>6} {'±':>4} {'width':>7} {'bias':>6} {'given':>6} {'doubt':>6}"
+    )
+    for row in table:
+        kind = "interval" if row.printed else "1.96 u"
+        print(
+            f"{row.kitchen:11} {row.what:38} {kind:8} {100 * row.covered:6.1f} {100 * row.error:4.1f} "
+            f"{100 * row.width:7.1f} {row.bias:+6.2f} {100 * row.given:6.1f} {100 * row.doubted:6.1f}"
+        )
+
+
+if __name__ == "__main__":
+    given = sys.argv[1:]
+    chosen = tuple(given[1:]) or tuple(KITCHENS)
+    each = -(-(int(given[0]) if given else 4000) // len(chosen))
+    print(f"{each} runs in each kitchen")
+    show(study(each, chosen))
