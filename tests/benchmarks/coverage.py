@@ -10,6 +10,7 @@ import sys
 import numpy as np
 from scipy.special import stdtrit
 
+import fermkit as fk
 from fermkit import confidence, many
 from fermkit.curves import SHAPES
 from fermkit.weights import solve
@@ -109,6 +110,63 @@ def cover(curve, lag, span, n, kind, runs, seed=0):
     return np.stack([100 * held.mean(axis=1), width, 100 * given.mean(axis=1)], axis=1)
 
 
+def mechanistic(hours=48.0, step=0.01):
+    """Gas of a run that follows no published curve: yeast on sugar, slowed by its alcohol (invented constants).
+
+    dX/dt = mu X S/(K + S) (1 - P/P_max) after an adaptation; sugar goes into yeast and upkeep, gas with sugar.
+    """
+    yeast, sugar, gas, out = 0.3, 100.0, 0.0, []
+    for t in np.arange(0, hours + step / 2, step):
+        out.append(gas)
+        share = sugar / (8.0 + sugar)
+        growth = 0.25 * yeast * share * max(1 - 0.45 * (100 - sugar) / 60, 0) / (1 + np.exp(-(t - 4) / 0.7))
+        eaten = min(growth / 0.12 + 0.25 * share * yeast, sugar / step)
+        yeast, sugar, gas = yeast + growth * step, sugar - eaten * step, gas + 6.0 * eaten * step
+    return np.arange(len(out)) * step, np.array(out)
+
+
+def without_a_curve(runs):
+    """Coverage of amount, windowed rate and finish time read off local lines, and the spread between curves."""
+    print("mechanistic gas, read without a growth curve: coverage % of amount, rate, finish time; given %")
+    fine, gas = mechanistic()
+    end = fine[np.argmax(gas >= 0.99 * gas[-1])]
+    rng = np.random.default_rng(0)
+    for n in (25, 60, 200):
+        t = np.linspace(0, 48, n)
+        y = np.interp(t, fine, gas)
+        for kind in ("independent", "counting", "drifting"):
+            noise = "independent" if kind == "independent" else "accumulating"
+            true = {"amount_so_far": y[-1] - y[0], "finish_time_h": end}
+            true["max_rate"] = fk.smooth_growth(t, y, noise).max_rate.n
+            held, given = dict.fromkeys(true, 0), dict.fromkeys(true, 0)
+            for _ in range(runs):
+                if kind == "independent":
+                    seen = y + 0.02 * y[-1] * rng.normal(size=n)
+                else:
+                    drop = y[-1] / 400
+                    steps = np.diff(y)
+                    if kind == "counting":
+                        steps = rng.poisson(steps / drop) * drop
+                    else:
+                        steps = steps + 0.03 * y[-1] / np.sqrt(n) * rng.normal(size=n - 1)
+                    seen = np.concatenate([[0.0], np.cumsum(steps)])
+                found = fk.smooth_growth(t, seen, noise)
+                for name, value in true.items():
+                    if name in found.limits:
+                        given[name] += 1
+                        held[name] += found.limits[name][0] <= value <= found.limits[name][1]
+            cells = " ".join(
+                f"{100 * held[name] / max(given[name], 1):6.1f}"
+                for name in ("amount_so_far", "max_rate", "finish_time_h")
+            )
+            print(f"  {kind:12} {n:4d}  {cells}   {100 * given['finish_time_h'] / runs:.0f}", flush=True)
+    t = np.linspace(0, 48, 60)
+    seen = np.interp(t, fine, gas) + 0.01 * gas[-1] * rng.normal(size=60)
+    steepest = np.gradient(gas, fine).max()
+    print(f"true largest rate {steepest:.1f}, true finish {end:.1f} h; on the same gas the curves say:")
+    print(fk.compare_curves(t, seen))
+
+
 def main(runs):
     """Print the table of all cases."""
     print(f"{runs} runs a case; coverage %, width / best, given %")
@@ -128,3 +186,4 @@ def main(runs):
 
 if __name__ == "__main__":
     main(int(sys.argv[1]) if len(sys.argv) > 1 else 4000)
+    without_a_curve(int(sys.argv[1]) // 4 if len(sys.argv) > 1 else 1000)
