@@ -19,6 +19,7 @@ def test_the_first_block_holds_two_commands():
     first, second = block("sh").strip().splitlines()
     assert "fermkit report" in first
     assert second.endswith("-m pytest")
+    assert (ROOT / re.search(r"fermkit report (\S+)", first).group(1) / "run.toml").is_file()
 
 
 def test_the_example_prints_what_the_readme_says(tmp_path):
