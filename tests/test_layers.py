@@ -16,7 +16,20 @@ FLOORS = [
     [
         ["ingredients", "feed"],
         ["counters", "vents", "gas", "collector", "weighing", "headspace"],
-        ["curves", "many", "growth"],
+        [
+            "curves",
+            "fitter",
+            "confidence",
+            "weights",
+            "residuals",
+            "many",
+            "phases",
+            "fitted",
+            "growth",
+            "comparison",
+            "smoothing",
+            "two_waves",
+        ],
         ["surroundings", "response", "standards", "limits", "linearity", "readback", "sweep", "calibration", "dilutions", "drift"],
         "density",
         [
