@@ -27,6 +27,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except FermkitError as problem:
         print(f"fermkit: {problem}", file=sys.stderr)
         return 1
+    except BrokenPipeError:  # the reader of our output has seen enough
+        sys.stderr.close()
+        return 1
 
 
 def _parser() -> argparse.ArgumentParser:
