@@ -36,6 +36,10 @@ class FermkitError(ValueError):
     def __str__(self) -> str:
         return f"{self.met}\n  needed: {self.needed}\n  to do:  {self.do}"
 
+    def _render_traceback_(self) -> list[str]:
+        """In a notebook the three things are shown, without the way through the code (``%debug`` still finds it)."""
+        return [f"{type(self).__name__}: {self}"]
+
 
 class InputError(FermkitError):
     """A value, table or file that cannot be used as it stands."""
