@@ -132,7 +132,11 @@ def compare_curves(
         except FitError as problem:
             refusal = problem
     if not fits:
-        raise refusal if refusal is not None else FitError("no curve to compare", "at least one", "name a curve")
+        raise (
+            refusal
+            if refusal is not None
+            else FitError(f"{len(curves)} curves to compare", "at least one", "name a curve")
+        )
     cost = _costs(fits)
     if not np.isfinite(cost.min()):
         raise FitError(

@@ -407,6 +407,12 @@ def _in_words(dof: float) -> str:
     return "given" if np.isinf(dof) else f"{dof:.3g} degrees of freedom"
 
 
+def _along(shape: Shape, p: Floats, time: Floats) -> Floats:
+    """Shape and its slopes by the shape parameters at some times: (q + 1, n)."""
+    nu = np.exp(p[:, 2:3]) if shape.asymmetric else None
+    return np.stack([one[0] for one in shape.slopes(np.exp(p[:, :1]), p[:, 1:2], time, nu)])
+
+
 def _quantile(level: float, dof: float) -> float:
     from scipy.special import ndtri, stdtrit
 

@@ -116,7 +116,9 @@ def _readings(
     errors = None if u is None else _errors(u, time.size - steps)
     there = np.isfinite(time) & np.isfinite(level)
     if not there.any():
-        raise InputError("no reading with both a time and an amount", "some readings", "check the two columns")
+        raise InputError(
+            f"{there.size} rows, none with both a time and an amount", "some readings", "check the two columns"
+        )
     if errors is not None:
         sums = np.concatenate([[0.0], np.cumsum(errors**2)])
         errors = np.sqrt(np.diff(sums[there])) if steps else errors[there]

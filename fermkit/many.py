@@ -100,7 +100,11 @@ def fit_growth_many(
     one_of(noise, ("independent", "accumulating"), "noise")
     times, table, errors = _tables(time_h, amounts, u, noise)
     if len(times) == 1 and np.isnan(times).any():
-        raise InputError("a time that is missing", "a time for every column", "leave the column out")
+        raise InputError(
+            f"{int(np.isnan(times).sum())} of {times.size} times are missing",
+            "a time for every column",
+            "leave the column out",
+        )
     m = len(table)
     values = np.empty((m, len(COLUMNS)))
     verdicts = np.empty(m, dtype=np.int8)

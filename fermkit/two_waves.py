@@ -138,7 +138,9 @@ def fit_two_waves(time_h: ArrayLike, amount: ArrayLike, noise: Noise = "independ
     dof = y.size - 6
     covariance = covariance * rss / dof
     if not np.isfinite(covariance).all():
-        raise FitError("two waves that these readings cannot tell apart", "a pause between them", "fit one wave")
+        raise FitError(
+            f"two waves that these {y.size} readings cannot tell apart", "a pause between them", "fit one wave"
+        )
     order = [0, 1, 2, 3, 4, 5] if x[2] <= x[5] else [3, 4, 5, 0, 1, 2]
     values = _published(x)[order]
     slopes = _slopes(x)[order]
