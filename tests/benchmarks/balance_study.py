@@ -143,21 +143,26 @@ def simulate(grade, n_each, n_good, seed=1, other=False):
     return [f.name for f in faults], outcomes
 
 
-def simulate_strong(grade, n_each, seed=2, draws=8000, other=False):
-    """Alarmed runs whose mistake is so large that four such runs in five alarm: n_each for each mistake, if any."""
+def simulate_strong(grade, n_each, seed=2, draws=4000, other=False):
+    """Power on many runs with each mistake; and alarmed runs whose mistake is so large that four in five alarm.
+
+    Returns
+    -------
+    (dict, list)
+        For each mistake, share of alarms and its expectation; and up to n_each strong runs of each, judged.
+    """
     rng = np.random.default_rng(seed)
     evidence, faults = template(grade)
     limit, n = chi2.ppf(0.95, evidence.n_balance), evidence.n_balance
-    outcomes = []
+    power, outcomes = {}, []
     for truth, fault in enumerate(faults):
         reported, clean = measured(rng, faulty_runs(rng, draws, fault, other), grade)
-        kept = 0
-        for a, b in zip(reported, clean):
-            strength = misfit(refill(evidence, b, grade))
-            if kept < n_each and ncx2.sf(limit, n, max(strength, 1e-12)) >= 0.8:
-                kept += 1
-                outcomes.append(outcome(evidence, faults, truth, a, b, grade))
-    return [o for o in outcomes if o.alarm]
+        alarms = [misfit(refill(evidence, row, grade)) > limit for row in reported]
+        expected = [ncx2.sf(limit, n, max(misfit(refill(evidence, row, grade)), 1e-12)) for row in clean]
+        power[truth] = np.mean(alarms), np.mean(expected)
+        strong = [i for i, p in enumerate(expected) if p >= 0.8][:n_each]
+        outcomes += [outcome(evidence, faults, truth, reported[i], clean[i], grade) for i in strong if alarms[i]]
+    return power, outcomes
 
 
 def bayes_weights(grade, reported, bank=200_000, seed=7):
@@ -218,8 +223,9 @@ def reliability(outcomes, n_faults, groups=False, bins=((0.1, 0.3), (0.3, 0.5), 
     return rows
 
 
-def table(grade, names, outcomes, strong, oracle=0):
+def table(grade, names, outcomes, power_and_strong, oracle=0):
     """The study's table for one grade, as text."""
+    power, strong = power_and_strong
     good = [o for o in outcomes if o.truth == len(names)]
     alarmed = [o for o in outcomes if o.alarm]
     out = [f"{grade}-grade: {len(outcomes)} runs, and {len(strong)} alarmed ones with power of 0.8 or more", ""]
@@ -227,11 +233,8 @@ def table(grade, names, outcomes, strong, oracle=0):
     out.append(f"{'':<54}{'all sizes':>16}{'where power >= 0.8':>34}")
     out.append(f"{'mistake':<54}{'alarms':>8}{'theory':>8}{'runs':>7}{'group 1st':>10}{'1st':>6}{'group size':>11}")
     for k, name in enumerate(names):
-        mine = [o for o in outcomes if o.truth == k]
         seen = [o for o in strong if o.truth == k]
-        line = (
-            f"{name:<54}{np.mean([o.alarm for o in mine]):>8.3f}{np.mean([o.power for o in mine]):>8.3f}{len(seen):>7}"
-        )
+        line = f"{name:<54}{power[k][0]:>8.3f}{power[k][1]:>8.3f}{len(seen):>7}"
         if seen:
             first = np.mean([o.groups[0][0] == k for o in seen])
             size = np.median([len(o.groups[0]) for o in seen])
