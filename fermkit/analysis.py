@@ -269,6 +269,8 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     blind = None if tested is None else attempt("Detection limits", tested.detection_limits, "")
     to_measure = None if tested is None else attempt("What to measure next", tested.measure_next, "")
     pressure = attempt("Pressure", lambda: _pressure(run, gas), "")
+    if pressure is None and steps.under_airlock(run):
+        gaps.append("Pressure: not worked out, since glass behind an airlock must never be closed.")
     sensor_dof = calibration.fitted.degrees_of_freedom if calibration is not None else float("inf")
     yields = _yields(amounts, reconciliation, limits, harvest, sensor_dof)
     return Analysis(

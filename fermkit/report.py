@@ -145,7 +145,7 @@ def sections(analysis: Analysis) -> list[Section]:
     add(a.protein)
     add(a.hold, _hold)
     add(a.drying, _drying)
-    add(a.balance.closure() if a.balance else None)
+    add(a.balance.closure() if a.balance else None, _electrons)
     add(a.reconciliation, _moved)
     add(a.suspects)
     add(a.blind)
@@ -168,6 +168,13 @@ def _drawn(draw: Draw, analysis: Analysis, height_cm: float = 8.0) -> Drawn | No
 def _carbon(a: Analysis, ax: Any) -> str:
     into, out = a.carbon
     return plots.where_it_went(into, out, ax=ax) if out and nominal(into) > 0 else ""
+
+
+def _electrons(a: Analysis, ax: Any) -> str:
+    if a.balance is None or a.reconciliation is None:
+        return ""
+    into, out = a.balance.flows("electrons", "reconciled" if a.consistent else "reported")
+    return plots.where_it_went(into, out, "electrons", ax=ax)
 
 
 def _limits(a: Analysis, ax: Any) -> str:

@@ -89,7 +89,7 @@ def _route(run: Run, route: Any, ethanol_pct_vol: Any) -> GasCurve:
         per_bubble = route.get("volume_per_bubble_mL")
         if per_bubble is None:
             raise InputError(
-                "the gas was counted in bubbles, and no volume_per_bubble is given",
+                f"the gas was counted in bubbles, {level[-1]:g} of them, and no volume_per_bubble is given",
                 "the volume of one bubble, from a bubble calibration",
                 'count bubbles while a known volume passes, and write volume_per_bubble = "0.31 ± 0.01 mL"',
             )
@@ -453,9 +453,14 @@ def hold_of(run: Run) -> HoldLog | None:
     return hold_log(table["time_h"].to_numpy(float), table["temperature_C"].to_numpy(float), window=window, pH=pH)
 
 
+def under_airlock(run: Run) -> bool:
+    """Whether it is a glass vessel that was left open through an airlock."""
+    return run.vessel.get("material") == "glass" and run.vessel.get("closed") in ("airlock", "open")
+
+
 def vessel_of(run: Run) -> Vessel | None:
-    """The vessel, as if it were closed."""
-    if not {"total_L", "liquid_L"} <= run.vessel.keys():
+    """The vessel, as if it were closed; None for glass behind an airlock, which must never be."""
+    if not {"total_L", "liquid_L"} <= run.vessel.keys() or under_airlock(run):
         return None
     rated = run.vessel.get("rated_bar_gauge")
     return Vessel(
