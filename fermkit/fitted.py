@@ -132,26 +132,19 @@ class GrowthFit(Written):
         shown = self._base() + self._curve(time)
         if not self._given:
             return np.full(time.shape, -np.inf), np.full(time.shape, np.inf)
-        theta, first = self.found.theta()[0], self.time_h[:1]
-        slopes = np.empty((theta.size, time.size))
-        for j in range(theta.size):
-            ends = []
-            for side in (1e-6, -1e-6):
-                moved = theta.copy()
-                moved[j] += side
-                hung = self._curve(first, moved) if self.noise == "accumulating" else 0.0
-                ends.append(self._curve(time, moved) - hung)
-            slopes[j] = (ends[0] - ends[1]) / 2e-6
+        slopes = _along(self.shape, self.found.p, time[None, :])
+        if self.noise == "accumulating":
+            slopes = slopes - _along(self.shape, self.found.p, self.time_h[None, :1])
+        slopes = slopes * float(self.found.level[0])
         variance = np.einsum("jt,jk,kt->t", slopes, self.found.covariance()[0] * self.variance, slopes)
         common = _quantile(level, np.inf) * self.scale_u * shown
-        half = np.hypot(_quantile(level, self.dof) * np.sqrt(variance), common)
+        half = np.hypot(_quantile(level, self.dof) * np.sqrt(np.maximum(variance, 0.0)), common)
         return shown - half, shown + half
 
-    def _curve(self, time: Floats, theta: Floats | None = None) -> Floats:
-        p = self.found.p[0] if theta is None else theta[1:]
-        level = float(self.found.level[0]) if theta is None else float(np.exp(theta[0]))
+    def _curve(self, time: Floats) -> Floats:
+        p = self.found.p[0]
         extra = (np.exp(p[2]),) if self.shape.asymmetric else ()
-        return level * self.shape.value(np.exp(p[0]), p[1], time, *extra)
+        return float(self.found.level[0]) * self.shape.value(np.exp(p[0]), p[1], time, *extra)
 
     def _base(self) -> float:
         if self.noise == "independent":
