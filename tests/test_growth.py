@@ -176,7 +176,7 @@ def test_pages_are_written():
     [
         ([0, 1, 2], [1, 2, 3], "at least"),
         (T, np.full(60, 3.0), "in every reading"),
-        (T, np.full(60, np.nan), "none with both a time and an amount"),
+        (T, np.full(60, np.nan), "both a time and an amount"),
         (T, 100 - T, "falls from 100"),
         (T, np.where(T == 0, np.inf, T), "is inf in row 1"),
         (T[::-1], readings(), "rises from one reading"),
