@@ -35,6 +35,8 @@ RAISED = """() => window.jupyterapp.shell.currentWidget.model.sharedModel.cells
   .filter(cell => cell.cell_type === 'code' && !(cell.metadata.tags ?? []).includes('raises-exception'))
   .flatMap(cell => cell.outputs.filter(output => output.output_type === 'error'))
   .map(output => output.ename + ': ' + output.evalue)"""
+LEFT = """() => window.jupyterapp.shell.currentWidget.model.sharedModel.cells
+  .filter(cell => cell.cell_type === 'code' && cell.source.trim() && cell.execution_count === null).length"""
 PANELS = """() => window.jupyterapp.shell.currentWidget.model.sharedModel.cells
   .filter(cell => cell.cell_type === 'code').flatMap(cell => cell.outputs)
   .filter(output => output.data && /fermkit panel/.test([output.data['text/plain'] ?? ''].flat().join(''))).length"""
@@ -158,8 +160,10 @@ class Lab:
 
 
 def run_all(page):
-    """Run every cell of the open notebook, and wait until nothing is running."""
+    """Run every cell of the open notebook, and wait until all have run, or one failed that should not."""
     page.evaluate("() => window.jupyterapp.commands.execute('notebook:run-all-cells').then(() => true)")
+    # the command is done at the first error, even one that is meant; the cells after it still run
+    page.wait_for_function(f"() => ({LEFT})() === 0 || ({RAISED})().length > 0", timeout=120_000)
     page.wait_for_function(IDLE, timeout=120_000)
 
 

@@ -15,7 +15,10 @@ import pytest
 from playwright.sync_api import expect, sync_playwright
 
 HERE = Path(__file__).resolve().parent
-NOTEBOOKS = sorted(path.name for path in (HERE.parent / "notebooks").glob("*.ipynb"))
+FOLDER = HERE.parent / "notebooks"
+NOTEBOOKS = sorted(
+    path.relative_to(FOLDER).as_posix() for path in FOLDER.rglob("*.ipynb") if ".ipynb_checkpoints" not in path.parts
+)
 lab_page = SimpleNamespace(**runpy.run_path(str(HERE / "lab_page.py")))
 
 pytestmark = [
@@ -128,7 +131,8 @@ def move(page, panel):
 def test_a_notebook_opens_runs_and_its_sliders_move(opened, page, name):
     """All cells run; each panel's first slider changes picture and words; the console stays clean."""
     panels = opened(name)
-    assert panels, "a notebook without a panel"
+    taught = name.count("/") == 1  # the numbered ones have sliders; what stands in folders need not
+    assert panels or not taught, "a notebook without a panel"
     for panel in panels:
         expect(panel.locator(".fk-alert")).to_have_count(0)
         if panel.locator(".noUi-handle").count():
