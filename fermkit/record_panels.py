@@ -277,13 +277,15 @@ def enter_data(parent: str | Path = ".") -> Panel:
     def keep(table: str, cells: str, file: tuple[str, bytes] | None, **_: str) -> str:
         found = understood(table, cells, file)
         if found is None:
-            raise InputError("nothing is pasted and no file picked", f"readings for the table {table}", "paste them")
+            raise InputError(
+                f"nothing is pasted for {table} and no file picked", f"readings for the table {table}", "paste them"
+            )
         kept[table] = found
         return f"Kept {table}: {len(found.frame)} rows. Kept so far: {', '.join(kept)}."
 
     def save(settings: str, name: str, **_: Any) -> str:
         if not kept:
-            raise InputError("no table is kept", "one or more tables", "press 'Keep this table' first")
+            raise InputError(f"{len(kept)} tables are kept", "one or more tables", "press 'Keep this table' first")
         if not name.strip() or Path(name).name != name:
             raise InputError(
                 f"the folder's name is {name!r}", "a plain name, without / or \\", "write for example my_run"

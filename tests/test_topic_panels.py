@@ -306,7 +306,7 @@ def test_pasted_readings_become_a_run_folder(tmp_path):
 def test_pasting_never_overwrites_and_never_leaves_the_folder(tmp_path):
     """A name that is taken, or that points elsewhere, is refused; nothing kept is nothing saved."""
     panel = panels.enter_data(tmp_path)
-    with pytest.raises(InputError, match="no table is kept"):
+    with pytest.raises(InputError, match="0 tables are kept"):
         panel.press("save")
     panel.set(cells=PASTED).press("keep").press("save")
     with pytest.raises(InputError, match="is there already"):
