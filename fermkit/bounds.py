@@ -122,7 +122,7 @@ def _least(
             return -np.inf
         if found.status != 0:
             raise BalanceError(
-                "no amounts within the 95 % region obey the balances with the right signs",
+                f"none of {n} amounts within the 95 % region obeys the balances with the right signs",
                 "measurements that agree with one another",
                 "look at explain() first: something is wrong with the amounts",
             )

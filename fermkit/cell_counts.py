@@ -46,7 +46,7 @@ class CountingNoise(Written):
     expected : numpy.ndarray
         Squares with 0, 1, 2, … cells that Poisson's law expects.
     fit, fit_p : float
-        Chi-square of the frequencies, rare ones taken together, and its probability.
+        Chi-square of the frequencies, rare ones taken together, and its probability; NaN where too few are left.
     fit_dof : int
     """
 
@@ -76,13 +76,10 @@ class CountingNoise(Written):
             Line("mean", self.mean, "cells a square"),
             Line("variance", f"{self.variance:.4g}", "", "Poisson: equal to the mean"),
             Line("variance over mean", f"{self.dispersion:.3f}", "", in_words(self.p_value)),
-            Line(
-                "fit of Poisson's law, chi²",
-                f"{self.fit:.2f}",
-                "",
-                f"on {self.fit_dof} degrees of freedom, {in_words(self.fit_p)}",
-            ),
         ]
+        if self.fit_dof > 0:
+            told = f"on {self.fit_dof} degrees of freedom, {in_words(self.fit_p)}"
+            lines.append(Line("fit of Poisson's law, chi²", f"{self.fit:.2f}", "", told))
         return Page(
             "Cells counted", lines, [words, f"To know the mean to 5 %, count {self.to_know_it_to(0.05)} cells in all."]
         )
@@ -120,11 +117,13 @@ def counting_noise(counts: ArrayLike) -> CountingNoise:
     x = numbers(counts, "cells in each square", at_least=10)
     if (x < 0).any() or (x != np.round(x)).any():
         raise InputError(
-            "a square holds less than nothing, or part of a cell", "whole numbers, 0 or more", "count whole cells"
+            f"a square holds {x[(x < 0) | (x != np.round(x))][0]:g} cells",
+            "whole numbers, 0 or more",
+            "count whole cells",
         )
     mean, variance, n = float(x.mean()), float(x.var(ddof=1)), x.size
     if mean == 0:
-        raise InputError("no cell was counted", "at least one cell", "count more squares, or dilute less")
+        raise InputError(f"no cell in {n} squares", "at least one cell", "count more squares, or dilute less")
     index = (n - 1) * variance / mean
     tail = float(special.chdtrc(n - 1, index))
     u = float(np.sqrt(max(mean, variance if tail < 0.025 else 0.0) / n))
@@ -140,7 +139,7 @@ def counting_noise(counts: ArrayLike) -> CountingNoise:
         2 * min(tail, 1 - tail),
         expected,
         fit,
-        float(special.chdtrc(dof, fit)) if dof > 0 else 1.0,
+        float(special.chdtrc(dof, fit)) if dof > 0 else float("nan"),
         dof,
     )
 

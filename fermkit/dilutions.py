@@ -134,7 +134,7 @@ def dilution_series(
     """
     same_length(dilutions=dilutions, signals=signals)
     if len(dilutions) == 0:
-        raise InputError("no dilutions", "one dilution or more", "give each dilution with its signals")
+        raise InputError(f"{len(dilutions)} dilutions", "one dilution or more", "give each dilution with its signals")
     order = np.argsort([nominal(dilution) for dilution in dilutions], kind="stable")
     readings = tuple(calibration.read(signals[i], dilution=dilutions[i], extrapolate=True, **read) for i in order)
     used = np.array([reading.in_range and nominal(reading.value) > 0 for reading in readings])

@@ -233,7 +233,7 @@ def bracket(before: Calibration, after: Calibration, *, time_before_h: float, ti
     high = min(before.range[1], after.range[1])
     if not high > low:
         raise InputError(
-            "the two sets of standards have no contents in common",
+            f"the two sets of standards have no contents in common: above {low:g} in one, below {high:g} in the other",
             "two sets over one range",
             "read the same standards again",
         )
@@ -312,7 +312,7 @@ def fit_calibrations(
     labels = np.array([str(label) for label in by])
     if np.unique(labels).size < 2:
         raise InputError(
-            f"one label only: {labels[0]!r}" if labels.size else "no rows",
+            f"{labels.size} rows with one label only: {'none' if not labels.size else repr(labels[0])}",
             "two days or sensors at least",
             "use fit_calibration for one",
         )

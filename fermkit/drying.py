@@ -153,7 +153,7 @@ class DryingCurve(Written):
         between(moisture, 0.0, 0.99, "moisture to reach, wet basis [g/g]", do="give 0.08 for 8 %")
         if self.dry_g is None:
             raise InputError(
-                "a moisture to reach without a dry matter",
+                f"a moisture of {moisture:g} to reach without a dry matter",
                 "the dry matter of this sample (dry_g)",
                 "determine it with solids(), or forecast to a weight_g",
             )
@@ -287,7 +287,7 @@ def _weighings(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any, end: str) -> 
         )
     if dry_g is None:
         if end == "dry":
-            raise InputError("end='dry' without a dry matter", "dry_g [g]", "give it, or say end='fitted'")
+            raise InputError(f"end={end!r} without a dry matter", "dry_g [g]", "give it, or say end='fitted'")
     elif nominal(dry_g) >= weight[0]:
         raise InputError(
             f"the dry matter ({nominal(dry_g):g} g) is not lighter than the wet sample ({weight[0]:g} g)",

@@ -144,7 +144,9 @@ def feed(amounts: Mapping[str, Any], ingredients: Mapping[str, Ingredient | Mapp
     105.11+/-0.53 6.64+/-0.11
     """
     if not amounts:
-        raise InputError("a feed without ingredients", "at least one ingredient", "give name and grams of each")
+        raise InputError(
+            f"a feed without ingredients: {amounts!r}", "at least one ingredient", "give name and grams of each"
+        )
     own = ingredients or {}
     things = {name: _known(name, own) for name in amounts}
     grams = {name: _grams(amount, things[name]) for name, amount in amounts.items()}

@@ -117,7 +117,7 @@ def _readings(
     there = np.isfinite(time) & np.isfinite(level)
     if not there.any():
         raise InputError(
-            f"no reading of {there.size} with both a time and an amount", "some readings", "check the two columns"
+            f"{there.size} rows, none with both a time and an amount", "some readings", "check the two columns"
         )
     if errors is not None:
         sums = np.concatenate([[0.0], np.cumsum(errors**2)])

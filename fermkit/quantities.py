@@ -236,7 +236,11 @@ def _converted(found: re.Match[str], unit: str) -> Quantity:
     its_unit, u_unit, half_unit = ((found[key] or "").strip() for key in ("unit", "u_unit", "half_unit"))
     own = its_unit or u_unit or half_unit
     if not own and _plain(unit) != "dimensionless":
-        raise InputError("no unit stands with the number", f"a unit such as {unit}", "write the unit after the number")
+        raise InputError(
+            f"no unit stands with the number {found['value']}",
+            f"a unit such as {unit}",
+            "write the unit after the number",
+        )
     factor, offset = conversion(own, unit)
     value = factor * number(found["value"]) + offset
     if found["top"] is not None:

@@ -243,7 +243,8 @@ def sample_signal(signals: Floats, fitted: FittedCurve, scatter: str) -> SampleS
         variance, nu = float(signals.var(ddof=1)), float(count - 1)
         if variance == 0:
             raise InputError(
-                f"the replicates are alike to the last digit: {count} times {mean:g}", "replicates that show their scatter",
+                f"the replicates are alike to the last digit: {count} times {mean:g}",
+                "replicates that show their scatter",
                 "read with more digits, or take scatter='calibration'",
             )  # fmt: skip
     elif scatter == "pooled" and np.isfinite(nu):

@@ -204,7 +204,9 @@ def precision(results: Mapping[str, Sequence[float]], unit: str = "") -> Precisi
     squares = np.array([float(np.sum((values - values.mean()) ** 2)) for values in kept.values()])
     within, total, p = int(counts.sum() - counts.size), int(counts.sum()), counts.size
     if within == 0:
-        raise InputError("every group measured once", "two results or more from some groups", "measure in duplicate")
+        raise InputError(
+            f"all {p} groups measured once", "two results or more from some groups", "measure in duplicate"
+        )
     mean = float(counts @ means / total)
     s_r2 = float(squares.sum()) / within
     usual = (total - float((counts**2).sum()) / total) / (p - 1)

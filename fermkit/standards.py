@@ -30,7 +30,9 @@ def contents_of(given: Any, u_standards: ArrayLike | None) -> list[Any]:
     if any(uncertainty(value) > 0 for value in listed):
         if u_standards is not None:
             raise InputError(
-                "the standards carry ± and u_standards is given too", "one of the two", "leave out u_standards"
+                f"the standards carry ± and u_standards {u_standards} is given too",
+                "one of the two",
+                "leave out u_standards",
             )
         numbers([nominal(value) for value in listed], "content of the standards")
         return listed
@@ -117,7 +119,7 @@ def _replicate_law(x: Floats, y: Floats) -> Law:
     variances = np.array([group.var(ddof=1) for group in groups])
     if not variances.any():
         raise InputError(
-            "the replicates of every standard are alike",
+            f"the replicates of all {len(groups)} standards are alike",
             "readings that show some scatter",
             "read with more digits, or take weights='equal'",
         )

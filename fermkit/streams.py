@@ -118,7 +118,9 @@ def read_streams(
 ) -> list[Stream]:
     """The streams as a person wrote them, checked and with their formulas."""
     if not amounts:
-        raise InputError("no streams", "amounts of what went in and what came out", "give at least three streams")
+        raise InputError(
+            f"no streams: {amounts!r}", "amounts of what went in and what came out", "give at least three streams"
+        )
     _known(of, amounts, "of")
     if isinstance(unit, Mapping):
         _known(unit, amounts, "unit")

@@ -69,7 +69,7 @@ def read_sweep(fitted: FittedCurve, signals: ArrayLike, factor: float | UFloat) 
         y = np.asarray(signals, dtype=float)
     except (TypeError, ValueError) as problem:
         raise InputError(
-            "the signals hold something that is not a number", "one row of numbers", f"mend the entry ({problem})"
+            f"the signals hold something that is not a number ({problem})", "one row of numbers", "mend the entry"
         ) from None
     if y.ndim != 1:
         raise InputError(f"signals of shape {y.shape}", "one row of numbers, shape (n,)", "flatten them")

@@ -254,13 +254,13 @@ class Vessel(Written):
         time = np.linspace(0.0, float(fit.time_h[-1]), 200) if time_h is None else numbers(time_h, "time [h]")
         co2, u_co2, band_of = curve_of(fit, time)
         kept = co2 <= self._space().most_mol()
-        early = not bool(kept.all())
+        early, co2_first = not bool(kept.all()), co2[0]
         if early:
             last = int(np.argmin(kept))
             time, co2, u_co2 = time[:last], co2[:last], u_co2[:last]
         if time.size == 0:
             raise InputError(
-                "a gas curve that starts beyond what this vessel could hold",
+                f"a gas curve that starts at {co2_first:g} mol, beyond what this vessel could hold",
                 "CO2 produced since closing, from zero on",
                 "check the unit of the curve: mol, not mmol or mL",
             )
@@ -378,7 +378,7 @@ class Vessel(Written):
         between(fraction, 1e-6, 1.0, "fraction of the pressure", do="give 0.5 for half")
         if bar_gauge is None and self.rated_bar_gauge is None:
             raise InputError(
-                "no pressure to compare with: the vessel has no maker's rating",
+                f"no pressure to compare with: the vessel of {nominal(self.total_L):g} L has no maker's rating",
                 "rated_bar_gauge from the maker, or a pressure in bar gauge",
                 "ask the maker; without a rating nobody can say how much is too much",
             )
@@ -438,13 +438,13 @@ def _check_material(material: str, rated: float | None) -> None:
         positive(rated, "maker's rating [bar gauge]")
     if material == "glass":
         raise InputError(
-            "a closed vessel of glass",
+            f"a closed vessel of {material}",
             "a vessel made for pressure: glass that is not fails without warning, in shards",
             "fit an airlock; if its maker rated the glass for pressure, say material='pressure glass' with the rating",
         )
     if material == "pressure glass" and rated is None:
         raise InputError(
-            "pressure glass without a maker's rating",
+            f"{material} without a maker's rating",
             "the maker's rating in bar gauge, which alone shows that the glass is made for pressure",
             "give rated_bar_gauge, or fit an airlock",
         )

@@ -244,7 +244,8 @@ def _row(kitchen: str, what: str, of_runs: list[list[Held]], runs: int) -> Row:
 def show(table: list[Row]) -> None:
     """Print it."""
     print(
-        f"{'kitchen':11} {'number':38} {'95 %':8} {'holds':>6} {'±':>4} {'width':>7} {'bias':>6} {'given':>6} {'doubt':>6}"
+        f"{'kitchen':11} {'number':38} {'95 %':8} "
+        f"{'holds':>6} {'±':>4} {'width':>7} {'bias':>6} {'given':>6} {'doubt':>6}"
     )
     for row in table:
         kind = "interval" if row.printed else "1.96 u"
