@@ -24,7 +24,7 @@ Rows = NDArray[np.intp]
 BLOCKS = 14
 """Block means that a curve is reduced to for its start."""
 
-ERROR_IN_SE = 3e-5
+ERROR_IN_SE = 2e-5
 """A fit has converged when what the next step would leave is this small, in standard errors."""
 
 MOST_SWEEPS = 80
@@ -299,7 +299,7 @@ def descend(
         gain = now.level * sum(step[:, i] * now.right[i] for i in range(now.q))
         noise = np.maximum(now.rss, 1e-30 * now.rows[0] * now.level**2)
         length = np.sqrt(np.maximum(gain, 0.0) * dof / noise)
-        done = length * np.minimum(np.maximum(length / before, 0.03), 1.0) <= tolerance
+        done = length * np.minimum(np.maximum(length / before, 0.05), 1.0) <= tolerance
         done |= damping > 1e10
         if turn == sweeps:
             done[:] = True

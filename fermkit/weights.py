@@ -5,7 +5,19 @@ from dataclasses import replace
 import numpy as np
 
 from fermkit.curves import Shape
-from fermkit.fitter import ERROR_IN_SE, Floats, Found, Problem, columns, descend, expected, quiet, reach, start
+from fermkit.fitter import (
+    ERROR_IN_SE,
+    MOST_SWEEPS,
+    Floats,
+    Found,
+    Problem,
+    columns,
+    descend,
+    expected,
+    quiet,
+    reach,
+    start,
+)
 
 COUNTING_SHARES = (1.0, 0.2, 0.03, 0.003)
 """Shares of an increment's variance that do not grow with the increment: tried, the likeliest kept."""
@@ -37,9 +49,10 @@ def solve(
     if not problem.steps or problem.known:
         return problem, descend(shape, p, problem, limit, tolerance=tolerance)
     found = descend(shape, p, problem, limit, sweeps=1)
-    for shares, error in (((0.2,), 0.1), (COUNTING_SHARES, 0.01), (COUNTING_SHARES, tolerance)):
+    rounds = (((0.2,), 0.1, 3), (COUNTING_SHARES, 0.01, 3), (COUNTING_SHARES, tolerance, MOST_SWEEPS))
+    for shares, error, sweeps in rounds:
         weighed = weigh_increments(shape, problem, found, shares)
-        found = descend(shape, found.p, weighed, limit, tolerance=error)
+        found = descend(shape, found.p, weighed, limit, tolerance=error, sweeps=sweeps)
     return weighed, found
 
 
