@@ -4,12 +4,13 @@ import base64
 import csv
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import EllipsisType
 from typing import Any, Final
 
-from fermkit.answers import FILE, QUESTION, WORDS, as_asked, fault_named, noted, read_answers, slip_of
+from fermkit.answers import FILE, QUESTION, WORDS, as_asked, blank_answers, fault_named, noted, read_answers, slip_of
 from fermkit.checks import one_of
 from fermkit.errors import InputError
 from fermkit.mishaps import MEASUREMENT_NAMES, MEASUREMENTS, WRONG_NAME_MIN, Envelope
@@ -22,6 +23,7 @@ SHEET: Final = "sheet.csv"
 CHECK_SAMPLE: Final = "check_sample.csv"
 ENVELOPES: Final = "envelopes.json"
 RUN: Final = "run"
+OPEN: Final = "still open. Fill in the blank and run the cell again."
 
 
 @dataclass(frozen=True, repr=False)
@@ -36,6 +38,18 @@ class Checked(Written):
     def page(self) -> Page:
         """One sentence."""
         return Page(f"{self.question}: {self.says}")
+
+
+@dataclass(frozen=True, repr=False)
+class Menu(Written):
+    """The measurements on offer, and the minutes spent so far."""
+
+    minutes_spent: int
+
+    def page(self) -> Page:
+        """One line a measurement."""
+        lines = [Line(item.name, str(item.minutes), "min", item.does) for item in MEASUREMENTS]
+        return Page("What you may still measure", lines, [f"Spent so far: {self.minutes_spent} min."])
 
 
 @dataclass(frozen=True, repr=False)
@@ -79,7 +93,7 @@ class GroupFolder(Written):
         """
         one_of(question, (*QUESTION, *WORDS), "question")
         if isinstance(answer, EllipsisType) or answer is None:
-            return Checked(question, None, "open", "still open. Fill in the blank and run the cell again.")
+            return Checked(question, None, "open", OPEN)
         if question in WORDS:
             return self._check_word(question, str(answer))
         asked = QUESTION[question]
@@ -89,7 +103,7 @@ class GroupFolder(Written):
         except InputError as problem:
             return Checked(question, False, "unit", f"not understood: {problem.met}. Needed: {problem.needed}.")
         if value is None:
-            return Checked(question, None, "open", "still open. Fill in the blank and run the cell again.")
+            return Checked(question, None, "open", OPEN)
         self._note(question, f"{value:.6g}")
         made = _read_json(self.path / LOCKS)["numbers"].get(question)
         if made is None:
@@ -100,18 +114,20 @@ class GroupFolder(Written):
         says = "not right." if slip is None else f"not right yet. It looks like {slip.says}."
         return Checked(question, False, "other" if slip is None else slip.kind, says)
 
-    def measure(self, measurement: str) -> Envelope:
+    def measure(self, measurement: Any) -> Envelope | Checked:
         """Make one more measurement from the list: its minutes are spent, its result is shown.
 
         Parameters
         ----------
         measurement : str
-            A name from `menu`.
+            A name from `menu`; ``...`` is a blank left open.
 
         Returns
         -------
         Envelope
         """
+        if isinstance(measurement, EllipsisType):
+            return Checked("measure", None, "open", OPEN)
         one_of(measurement, MEASUREMENT_NAMES, "measurement")
         packed = _read_json(self.path / ENVELOPES)[measurement]
         found = json.loads(base64.b64decode(packed))
@@ -123,25 +139,29 @@ class GroupFolder(Written):
         return Envelope(measurement, minutes, lines, found["settles"])
 
     @property
+    def given(self) -> Mapping[str, str]:
+        """What stands in the answers file so far; nothing where there is none yet."""
+        return read_answers(self.path / FILE).given if (self.path / FILE).exists() else {}
+
+    @property
     def measured(self) -> tuple[str, ...]:
         """Measurements made so far."""
-        said = read_answers(self.path / FILE).given.get("measured", "")
+        said = self.given.get("measured", "")
         return tuple(name for name in (part.strip() for part in said.split(";")) if name in MEASUREMENT_NAMES)
 
     @property
     def minutes_spent(self) -> int:
         """Minutes of measurements made and of wrong names given."""
-        wrong = _count(read_answers(self.path / FILE).given.get("wrong names", ""))
+        wrong = _count(self.given.get("wrong names", ""))
         return sum(item.minutes for item in MEASUREMENTS if item.name in self.measured) + WRONG_NAME_MIN * wrong
 
-    def menu(self) -> Page:
+    def menu(self) -> Menu:
         """Measurements that may still be made, with their prices in minutes."""
-        lines = [Line(item.name, str(item.minutes), "min", item.does) for item in MEASUREMENTS]
-        return Page("What you may still measure", lines, [f"Spent so far: {self.minutes_spent} min."])
+        return Menu(self.minutes_spent)
 
     def page(self) -> Page:
         """Which group, and how far it is."""
-        given = read_answers(self.path / FILE).given
+        given = self.given
         done = sum(bool(given.get(name)) for name in (*QUESTION, *WORDS))
         lines = [
             Line("answers noted", f"{done} of {len(QUESTION) + len(WORDS)}"),
@@ -155,7 +175,7 @@ class GroupFolder(Written):
         except InputError as problem:
             return Checked(question, False, "unit", f"not understood: {problem.met}. Needed: {problem.needed}.")
         if not said:
-            return Checked(question, None, "open", "still open. Fill in the blank and run the cell again.")
+            return Checked(question, None, "open", OPEN)
         if question == "settled by":
             one_of(said, MEASUREMENT_NAMES, "measurement")
             made = said in self.measured
@@ -167,13 +187,15 @@ class GroupFolder(Written):
         locks = _read_json(self.path / LOCKS)["fault"]
         if lock(said, bytes.fromhex(locks["salt"])) == locks["hash"]:
             return Checked(question, True, "right", "right. Now say what settled it.")
-        wrong = _count(read_answers(self.path / FILE).given.get("wrong names", "")) + 1
+        wrong = _count(self.given.get("wrong names", "")) + 1
         self._note("wrong names", str(wrong))
         return Checked(
             question, False, "other", f"not this one. A wrong name costs {WRONG_NAME_MIN} min; measure first."
         )
 
     def _note(self, name: str, answer: str) -> None:
+        if not (self.path / FILE).exists():
+            (self.path / FILE).write_text(blank_answers(self.class_id, self.group), encoding="utf-8")
         noted(self.path / FILE, name, answer)
         noted(self.path / FILE, "readings", readings_code(self.path / RUN))
 
