@@ -11,7 +11,7 @@ from fermkit.curves import SHAPES
 from fermkit.errors import FitError
 from fermkit.fitted import GrowthFit
 from fermkit.growth import Noise, fit_growth
-from fermkit.written import Line, Page, Written, nominal
+from fermkit.written import Line, Page, Written, nominal, plus_minus
 
 Floats = NDArray[np.float64]
 
@@ -62,12 +62,12 @@ class CurveComparison(Written):
         rate = f"{unit}/h" if unit else "per h"
         lines = [
             Line(
-                fit.curve,
+                fit.curve.replace("_", " "),
                 f"{100 * weight:.0f} %",
-                "of the weight",
-                f"AICc {aicc:.1f}; lag {fit.lag_h:.2f} h, rate {fit.max_rate:.3g} {rate}"
+                "weight",
+                f"lag {plus_minus(fit.lag_h, 'h')}, rate {plus_minus(fit.max_rate, rate)}; AICc {aicc:.1f}"
                 if fit.verdict == "good"
-                else f"AICc {aicc:.1f}; {fit.verdict}",
+                else f"{fit.verdict}; AICc {aicc:.1f}",
             )
             for fit, aicc, weight in zip(self.fits, self.aicc, self.weight)
         ]

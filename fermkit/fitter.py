@@ -220,6 +220,14 @@ class Found:
         """Residual sum of squares of each curve."""
         return self.sums.rss
 
+    def take(self, rows: Rows, other: "Found", chosen: Flags) -> None:
+        """Put the chosen fits of another block in the place of these rows."""
+        self.p[rows], self.sums.rows[:, rows] = other.p[chosen], other.sums.rows[:, chosen]
+        self.converged[rows] = other.converged[chosen]
+        self.sweeps[rows] += other.sweeps[chosen]
+        if self.held is not None and other.held is not None:
+            self.held[rows] = other.held[chosen]
+
     def theta(self) -> Floats:
         """ln level and shape parameters: (m, q + 1). The level must be above zero."""
         return np.column_stack([np.log(np.where(self.level > 0, self.level, np.nan)), self.p])

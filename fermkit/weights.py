@@ -11,6 +11,7 @@ from fermkit.fitter import (
     Floats,
     Found,
     Problem,
+    Reach,
     columns,
     descend,
     expected,
@@ -47,13 +48,31 @@ def solve(
     limit = reach(shape, problem.time)
     p = start(shape, problem, level, limit) if p is None else p
     if not problem.steps or problem.known:
-        return problem, descend(shape, p, problem, limit, tolerance=tolerance)
+        found = descend(shape, p, problem, limit, tolerance=tolerance)
+        return problem, _second_look(shape, problem, found, limit, tolerance) if shape.asymmetric else found
     found = descend(shape, p, problem, limit, sweeps=1)
     rounds = (((0.2,), 0.1, 3), (COUNTING_SHARES, 0.01, 3), (COUNTING_SHARES, tolerance, MOST_SWEEPS))
     for shares, error, sweeps in rounds:
         weighed = weigh_increments(shape, problem, found, shares)
         found = descend(shape, found.p, weighed, limit, tolerance=error, sweeps=sweeps)
     return weighed, found
+
+
+def _second_look(shape: Shape, problem: Problem, found: Found, limit: Reach, tolerance: float) -> Found:
+    """Where the asymmetry is poorly known, look for a better fit from a smaller and from a larger one."""
+    variance = found.covariance()[:, 3, 3] * (1.0 if problem.known else found.rss / problem.dof(shape.parameters))
+    rows = np.flatnonzero(~(variance < 0.1) | ~found.converged)
+    for factor in (0.1, 10.0):
+        if not rows.size:
+            break
+        k, lag, _ = shape.meaning(found.p[rows])
+        nu = np.clip(np.exp(found.p[rows, 2]) * factor, 0.05, 20.0)
+        b = k * (1 + nu) ** (1 + 1 / nu)
+        p = np.clip(np.stack([np.log(b), lag + (1 + nu) / b, np.log(nu)], axis=1), limit.low, limit.high)
+        again = descend(shape, p, problem.of(rows), limit, tolerance=tolerance)
+        better = (again.rss < found.rss[rows]) & (again.level > 0)
+        found.take(rows[better], again, better)
+    return found
 
 
 def weigh_increments(

@@ -19,7 +19,8 @@ from scipy.optimize import curve_fit  # noqa: E402
 import fermkit as fk  # noqa: E402
 from fermkit import curves, many  # noqa: E402
 from fermkit.curves import SHAPES  # noqa: E402
-from fermkit.fitter import Problem, descend, reach, start  # noqa: E402
+from fermkit.fitter import Problem, descend, reach  # noqa: E402
+from fermkit.weights import solve  # noqa: E402
 
 T = np.linspace(0, 48, 100)
 FOOT = {"gompertz": (np.e, 1), "logistic": (4, 2), "richards": (4, 2), "baranyi": (4, 2)}
@@ -142,7 +143,7 @@ def mixed(m=25_000):
         for i in range(0, m, 1000):
             problem = Problem(T[None, :], y[i : i + 1000])
             limit = reach(shape, problem.time)
-            found = descend(shape, start(shape, problem, problem.amount, limit), problem, limit)
+            _, found = solve(shape, problem, problem.amount)
             _, verdict = many.judge(shape, problem, found, problem.amount)
             best, p = found.rss.copy(), found.p.copy()
             for turn in range(4):
