@@ -142,9 +142,9 @@ class Analysis(Written):
     @property
     def carbon(self) -> tuple[Any, dict[str, Any]]:
         """Carbon of the sugar used, and of each product [mol]: reconciled where the measurements agree."""
-        reconciled = dict(self.reconciliation.amounts) if self.consistent and self.reconciliation else {}
-        moles = {name: grams * _carbon_per_g(name) for name, grams in (reconciled or self.amounts).items()}
-        return -moles.pop("hexose", 0.0), moles
+        if self.balance is None or self.reconciliation is None:
+            return 0.0, {}
+        return self.balance.flows("carbon", "reconciled" if self.consistent else "reported")
 
     @property
     def advice(self) -> tuple[str, ...]:
@@ -337,8 +337,7 @@ def _amounts(
     left = run.residual_sugar.get("value_g_L")
     if left is None:
         gaps.append("Sugar left over: not measured; all sugar is taken as used.")
-    litres = run.ledger.volume_L(float("inf"))
-    amounts = {"hexose": -(fed.hexose_g - (0.0 if left is None else left * litres))}
+    amounts = {"hexose": -(fed.hexose_g - steps.sugar_left_g(run, fed, left, gas[0] if gas else None))}
     if pct_vol is not None:
         amounts["ethanol"] = steps.ethanol_made_g(run, pct_vol, gas[0] if gas else None)
     if gas:
