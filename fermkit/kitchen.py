@@ -111,7 +111,8 @@ def samples(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows:
         concentration = float(truth.at("ethanol_g", time) / truth.at("liquid_L", time))
         pct = float(ethanol_pct_vol_from_concentration(concentration * cooled))
         for dilution in k.dilutions:
-            true_dilution = dilution * (1 + rng.normal(0, k.u_pipetting))
+            off = rng.normal(0, k.u_pipetting)
+            true_dilution = dilution * (1 + off) if dilution != 1 else 1.0  # nothing is pipetted
             for _ in range(k.replicates):
                 signal = k.blank_V + k.slope_V * pct / true_dilution + rng.normal(0, k.u_signal_V)
                 for name, cell in zip(

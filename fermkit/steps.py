@@ -290,6 +290,22 @@ def ethanol_made_g(run: Run, pct_vol: Any, gas: GasCurve | None) -> Any:
     return run.ledger.amount(lambda time: grams_per_L * made_by(gas, time), float("inf"))
 
 
+def sugar_left_g(run: Run, fed: Feed, left_g_L: Any, gas: GasCurve | None) -> Any:
+    """Hexose that was not used: in the vessel at the end, and in the samples withdrawn before [g].
+
+    The sugar in a sample falls from the feed's to what is left in step with the gas made.
+    """
+    left = 0.0 if left_g_L is None else left_g_L
+    litres = nominal(run.ledger.volume_L(0.0))
+    start = nominal(fed.hexose_g) / litres if litres > 0 else 0.0
+
+    def concentration(time_h: float) -> Any:
+        made = made_by(gas, time_h)
+        return left * made + start * (1.0 - made)
+
+    return run.ledger.amount(concentration, float("inf"))
+
+
 def density_of(run: Run, fed: Feed, pct_vol: Any) -> MixedMeasurement | None:
     """What the fall in density says about sugar lost and alcohol made, per gram of hexose."""
     if not {"start_kg_m3", "end_kg_m3"} <= run.density.keys():

@@ -9,7 +9,10 @@ import numpy as np
 import pytest
 
 import fermkit as fk
+from fermkit import steps
 from fermkit.errors import InputError
+from fermkit.ledger import Entry, Ledger
+from fermkit.written import nominal
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 TRUTH = json.loads((SAMPLES / "truth.json").read_text(encoding="utf-8"))
@@ -144,3 +147,14 @@ def test_the_page_has_no_bare_nan(analyses):
     for analysis in analyses.values():
         assert "nan" not in str(analysis).lower().replace("finance", "").split()
         assert np.isfinite(analysis.yields["yeast_yield"].per_g.nominal_value)
+
+
+def test_sugar_in_early_samples_was_not_used():
+    """A litre taken out at the start holds sugar that no yeast used; taken at the end it holds none."""
+    run = fk.read_run(SAMPLES / "jar_3_closes")
+    fed, gas = steps.feed_of(run), steps.gas_of(run)[0]
+    at = {"start": 0.0, "end": 1e3}
+    taken = {name: Ledger(2.0, (Entry(hour, "sample", -1.0),)) for name, hour in at.items()}
+    left = {name: nominal(steps.sugar_left_g(replace(run, ledger=led), fed, None, gas)) for name, led in taken.items()}
+    assert left["start"] == pytest.approx(nominal(fed.hexose_g) / 2)
+    assert left["end"] == pytest.approx(0.0, abs=1e-9)

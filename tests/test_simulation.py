@@ -210,3 +210,13 @@ def test_every_kind_of_kitchen_makes_a_run_that_reads(gas):
     assert [d for d in run.doubts if "stands out of line" not in d.sentence] == []
     assert len(run.gas) == (2 if gas == "both" else 1)
     assert run.invented
+
+
+def test_an_undiluted_sample_has_no_pipetting_error():
+    """With a perfect sensor every undiluted reading is the same; a diluted one is off by its pipette."""
+    kitchen = Kitchen(dilutions=(1, 2), u_signal_V=0.0, u_pipetting=0.2, samples_h=(), hours=10.0)
+    truth = ferment(draw_batch(kitchen, np.random.default_rng(1)))
+    seen = {readings(truth, np.random.default_rng(seed), kitchen)[1]["samples"]["signal [V]"][0] for seed in range(3)}
+    assert len(seen) == 1
+    third = {readings(truth, np.random.default_rng(seed), kitchen)[1]["samples"]["signal [V]"][3] for seed in range(3)}
+    assert len(third) == 3
