@@ -250,7 +250,8 @@ class Found:
         out[0, 1:] = out[1:, 0] = -np.einsum("ijm,jm->im", inverse, along)
         out[0, 0] = 1 / r[0] - np.einsum("im,im->m", along, out[0, 1:])
         out /= self.level**2
-        out[:, :, (inverse[0, 0] == 0) & (inverse[1, 1] == 0)] = np.nan
+        tied = (inverse[0, 0] == 0) & (inverse[1, 1] == 0)
+        out[:, :, tied | (np.einsum("iim->im", out) < 0).any(axis=0)] = np.nan
         return np.moveaxis(out, 2, 0)
 
 
