@@ -1,6 +1,7 @@
 """The notebooks and sample runs that come with the library, for a folder of one's own."""
 
 import shutil
+from importlib import resources
 from pathlib import Path
 
 from fermkit.errors import InputError
@@ -49,5 +50,5 @@ def copy_kit(folder: str | Path) -> Path:
 
 def _home() -> Path:
     """Where the parts lie: inside an installed package, beside it in a clone."""
-    package = Path(__file__).resolve().parent
+    package = Path(str(resources.files("fermkit")))
     return package / "copied" if (package / "copied").is_dir() else package.parent
