@@ -1,0 +1,181 @@
+"""A coverage-guided fuzzer (atheris) on everything that reads what people bring.
+
+    python tests/benchmarks/fuzz_inputs.py csv|toml|workbook|formula|quantity|answers|report [RUNS [SEED]]
+
+atheris is no dependency of the tests: install it beside them. Each input may be read or refused with `InputError`
+and its three beats. Anything else stops the run with its input printed: another exception, more than a second for
+one input (five for the report, whose pictures take most of one), more than 1 GB in all. Inputs start from the sample
+data and grow by atheris' own mutations and by the accidents of `hostile_files`.
+"""
+
+import io
+import random
+import sys
+import tempfile
+import time
+import zipfile
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+
+import atheris
+
+with atheris.instrument_imports(include=["fermkit"]):
+    import fermkit as fk
+    from fermkit.answers import QUESTIONS, as_asked, read_answers, reading_of
+    from fermkit.composition import atoms
+    from fermkit.errors import InputError
+    from fermkit.findings import Remarks
+    from fermkit.quantities import conversion, read_quantity
+    from fermkit.records import run_from
+    from fermkit.report import html_report
+    from fermkit.run_layout import TABLES
+    from fermkit.settings import read_settings, read_toml
+    from fermkit.tables import read_table
+    from fermkit.workbooks import read_workbook
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+from hostile_files import SAMPLES, cases, spoilt
+
+SLOW_S = 1.0
+LAYOUTS = sorted(TABLES)
+
+
+def csv(data: bytes) -> None:
+    """A table; the first byte says which."""
+    if data:
+        name = LAYOUTS[data[0] % len(LAYOUTS)]
+        read_table(data[1:], f"{name}.csv", TABLES[name])
+
+
+def toml(data: bytes) -> None:
+    """run.toml."""
+    read_settings(read_toml(data), Remarks("run.toml"))
+
+
+def workbook(data: bytes) -> None:
+    """A workbook of which one part, named by the first byte, is replaced; or the file as a whole."""
+    if data and data[0] % 8:
+        out = io.BytesIO()
+        with zipfile.ZipFile(out, "w") as new:
+            for name, part in PARTS.items():
+                new.writestr(name, data[1:] if name == list(PARTS)[data[0] // 8 % len(PARTS)] else part)
+        data = out.getvalue()
+    read_workbook(data, "run.xlsx")
+
+
+def formula(data: bytes) -> None:
+    """A chemical formula."""
+    atoms(data.decode("utf-8", "replace"))
+
+
+def written_quantity(data: bytes) -> None:
+    """A value with ± and unit, as in run.toml."""
+    read_quantity(data.decode("utf-8", "replace"), "g", "amount")
+
+
+def answers(data: bytes) -> None:
+    """A group's file of answers, each understood as the marker would."""
+    path = Path(tempfile.gettempdir()) / f"fuzz_answers_{PROCESS}.txt"
+    path.write_bytes(data)
+    given = read_answers(path)
+    for question in QUESTIONS:
+        text = given.given.get(question.name)
+        if text is not None:
+            as_asked(text, question)
+            reading_of(given.given, question.name)
+
+
+def report(data: bytes) -> None:
+    """Names and notes of a run, all the way to HTML; markup must come out as text."""
+    words = data.decode("utf-8", "replace")[:300]
+    settings = {"run": {"name": words or "x", "note": words[::-1], "invented": True},
+                "feed": [{"ingredient": "white sugar", "amount": "10 ± 1 g"}]}  # fmt: skip
+    page = html_report(fk.analyse(run_from(settings, {})))
+    body = page.lower()
+    for mark in ("<script", "<img", "<iframe", "<object", "<embed", "<link", "javascript:", "onerror="):
+        if mark in body and mark in words.lower() and not mark.endswith((":", "=")):
+            raise AssertionError(f"markup came through: {mark}")
+
+
+def parts() -> dict[str, bytes]:
+    """The parts of the sample workbook."""
+    with zipfile.ZipFile(SAMPLES / "jar_3_closes.xlsx") as book:
+        return {name: book.read(name) for name in book.namelist()}
+
+
+PARTS = parts()
+PROCESS = random.SystemRandom().randrange(10**9)
+TARGETS: dict[str, Callable[[bytes], None]] = {
+    "csv": csv, "toml": toml, "workbook": workbook, "formula": formula, "quantity": written_quantity,
+    "answers": answers, "report": report,
+}  # fmt: skip
+
+
+def seeds(target: str) -> list[bytes]:
+    """Inputs to begin with."""
+    files = cases()
+    if target == "csv":
+        named = [(name.removesuffix(".csv"), data) for name, data in files if name.endswith(".csv")]
+        return [bytes([LAYOUTS.index(name if name in LAYOUTS else "gas")]) + data for name, data in named]
+    if target == "toml":
+        return [data for name, data in files if name.endswith(".toml")]
+    if target == "workbook":
+        return [bytes([8 * i + 1]) + part for i, part in enumerate(PARTS.values())]
+    if target == "formula":
+        return [b"C6H12O6", b"CH1.8O0.5N0.2", b"(NH4)2HPO4", b"Fe2(SO4)3", b"C12H22O11"]
+    if target == "quantity":
+        return ["2.0 ± 0.1 kg".encode(), b"1,5 oz", b"0.5 to 1.5 g", "3 ± 5 %".encode(), b"10 g (95 %)"]
+    if target == "answers":
+        blank = (SAMPLES.parent / "README.md").read_bytes()[:200]
+        return [b"gas made: 1.2 mol\nlag: 3.4 h\nfault: leak\nsettled by: weigh the jar\n", blank]
+    return [b"<script>alert(1)</script>", b"{{ 7*7 }}", "Jar 3 – Käse & Söhne".encode(), b"=cmd|'/C calc'!A1"]
+
+
+def main(target: str, runs: int, seed: int) -> None:
+    """Fuzz one target."""
+    counts: Counter[str] = Counter()
+    slowest = [0.0]
+    limit = 5.0 if target == "report" else SLOW_S
+    aim = TARGETS[target]
+    rng = random.Random(seed)
+    begun = time.monotonic()
+
+    def once(data: bytes) -> None:
+        start = time.perf_counter()
+        try:
+            aim(data)
+            counts["read"] += 1
+        except InputError as problem:
+            counts["refused"] += 1
+            if not (problem.met and problem.needed and problem.do):
+                raise AssertionError(f"a refusal without its three beats: {problem!r}") from None
+        took = time.perf_counter() - start
+        slowest[0] = max(slowest[0], took)
+        if took > limit:
+            raise AssertionError(f"{took:.2f} s for one input")
+        if sum(counts.values()) in (runs, runs // 10):
+            share = f"{dict(counts)}; slowest {slowest[0]:.3f} s; {time.monotonic() - begun:.0f} s; rss {_held_MB()} MB"
+            print(f"{target}: {sum(counts.values())} executions: {share}; unexpected: 0", flush=True)
+
+    def accident(data: bytes, most: int, _seed: int) -> bytes:
+        if rng.random() < 0.5:
+            return atheris.Mutate(data, most)
+        return spoilt(data, rng)[:most]
+
+    conversion("psi", "bar")  # the unit table is loaded once, on first use
+    with tempfile.TemporaryDirectory() as corpus:
+        for i, data in enumerate(seeds(target)):
+            (Path(corpus) / f"seed{i}").write_bytes(data)
+        most = {"workbook": 11_000, "csv": 600, "toml": 2500, "answers": 3000}.get(target, 300)
+        options = [f"-runs={runs}", f"-max_len={most}", "-rss_limit_mb=1024", f"-seed={seed}", "-verbosity=0"]
+        atheris.Setup([sys.argv[0], *options, corpus], once, custom_mutator=accident)
+        atheris.Fuzz()
+
+
+def _held_MB() -> int:
+    return int(Path("/proc/self/statm").read_text().split()[1]) * 4096 // 1_000_000
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], int(sys.argv[2]) if len(sys.argv) > 2 else 100_000, int(sys.argv[3]) if len(sys.argv) > 3 else 1)
