@@ -117,7 +117,7 @@ def as_asked(text: str, question: Question) -> float | None:
     >>> as_asked("1,19 mol", QUESTION["gas made"]), as_asked("0,106 mol/h", QUESTION["largest rate"])
     (1.19, 106.0)
     """
-    plain = re.sub(r"\s+", " ", text.replace("−", "-")).strip()
+    plain = re.sub(r"\s+", " ", re.sub(r"CO[2₂]", "", text.replace("−", "-"))).strip()
     if plain in ("", "...", "…", "?", "-"):
         return None
     found = re.fullmatch(
@@ -128,8 +128,7 @@ def as_asked(text: str, question: Question) -> float | None:
             f"{question.name} is {plain[:40]!r}", f"one number in {question.unit}", "write the number alone"
         )
     value = _one_number(found[1], question)
-    unit = re.sub(r"^(mol|mmol|g|mg|kg) (?:of )?(CO2|CO₂|ethanol|sugar|yeast|hexose)", r"\1", found[2].strip(" ."))
-    unit = re.sub(r"CO[2₂]", "", unit).strip()
+    unit = re.sub(r" (?:of )?(ethanol|alcohol|sugar|yeast|hexose)$", "", found[2].strip(" .")).removesuffix(" of")
     if not unit or unit == question.unit:
         return value
     if unit.replace(" ", "").lower() in BY_VOLUME:

@@ -259,7 +259,7 @@ def _group(folder: Path, group: str, class_id: str, fault: str, secret: bytes) -
     """Write one group's folder, and give its part of the key."""
     draw = {what: drawn_from(secret, f"group {group}: {what}") for what in DRAWN}
     size = size_of(fault, draw["fault"])
-    first_h = 0.5 * int(draw["habits"].integers(10, 17))
+    first_h = 0.5 * int(draw["habits"].integers(14, 17))
     habits = {
         "dilutions": DILUTIONS[int(draw["habits"].integers(2))],
         "samples_h": (first_h, first_h + 3.0, first_h + 7.0),

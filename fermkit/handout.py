@@ -1,6 +1,7 @@
 """What is handed out and printed: the sheet of a group, its hand-out, the teacher's envelopes on paper."""
 
 import html
+import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -123,22 +124,33 @@ def key_on_paper(groups: Sequence[Mapping[str, Any]]) -> str:
     return "\n".join(out)
 
 
-HERE: Final = 'fk.open_group(\\"practice_group\\")'
-"""How the students' notebooks, as they come with the library, open the group's folder (as it stands in the file)."""
+PRACTICE: Final = 'open_group("practice_group")'
+"""How the students' notebooks, as they come with the library, open the group's folder."""
 
 
 def student_notebooks() -> dict[str, str]:
-    """The students' notebooks, made to open the folder that they lie in: name → text.
+    """The students' notebooks, made to open the folder that they lie in, not yet run: name → text.
 
     Empty where the library was installed without its notebooks.
     """
     package = Path(__file__).resolve().parent
     places = [home / "notebooks" / "workshop" for home in (package / "copied", package.parent)]
     lessons = next((place for place in places if place.is_dir()), None)
-    if lessons is None:
-        return {}
-    found = {path.name: path.read_text(encoding="utf-8") for path in sorted(lessons.glob("[1-9]_*.ipynb"))}
-    return {name: text.replace(HERE, HERE.replace("practice_group", ".")) for name, text in found.items()}
+    found = (
+        {}
+        if lessons is None
+        else {path.name: path.read_text(encoding="utf-8") for path in lessons.glob("[1-9]_*.ipynb")}
+    )
+    return {name: _as_handed_out(found[name]) for name in sorted(found)}
+
+
+def _as_handed_out(text: str) -> str:
+    book = json.loads(text)
+    for cell in book["cells"]:
+        cell["source"] = "".join(cell["source"]).replace(PRACTICE, 'open_group(".")').splitlines(keepends=True)
+        if cell["cell_type"] == "code":
+            cell["outputs"], cell["execution_count"] = [], None
+    return json.dumps(book, indent=1, ensure_ascii=False) + "\n"
 
 
 def whole_page(title: str, body: str) -> str:

@@ -141,7 +141,7 @@ def size_of(name: str, rng: np.random.Generator) -> float:
         "wrong dilution": lambda: rng.choice([0.5, 2.0]),
         "wet product": lambda: rng.uniform(0.35, 0.6),
         "shifted clock": lambda: rng.choice([-4.0, -3.5, 3.5, 4.0, 4.5]),
-        "dead sensor range": lambda: rng.uniform(0.45, 0.52),
+        "dead sensor range": lambda: rng.uniform(0.44, 0.48),
         "CO2 slip": lambda: 1 / 6,
         "sucrose as glucose": lambda: molar_mass("sucrose") / (2 * molar_mass("hexose")),
     }
