@@ -300,15 +300,19 @@ def descend(
     for turn in range(1, sweeps + 1):
         step = _shortened(_step(now, damping), limit)
         trial = p + step
-        held, beyond = None, (trial < limit.low) | (trial > limit.high)
+        held, cut, beyond = None, None, (trial < limit.low) | (trial > limit.high)
         if beyond.any():
             held = ((p <= limit.low) & (step < 0)) | ((p >= limit.high) & (step > 0))
-            trial = np.clip(p + _shortened(_step(now, damping, held), limit), limit.low, limit.high)
-            step = trial - p
+            free = p + _shortened(_step(now, damping, held), limit)
+            trial = np.clip(free, limit.low, limit.high)
+            step, cut = trial - p, (trial != free).any(axis=1)
         gain = now.level * sum(step[:, i] * now.right[i] for i in range(now.q))
         noise = np.maximum(now.rss, 1e-30 * now.rows[0] * now.level**2)
         length = np.sqrt(np.maximum(gain, 0.0) * dof / noise)
-        done = length * np.minimum(np.maximum(length / before, 0.05), 1.0) <= tolerance
+        shrink = np.minimum(np.maximum(length / before, 0.05), 0.98)
+        done = length * shrink <= tolerance * (1 - shrink)
+        if cut is not None:
+            done &= ~cut  # a step cut short at a bound is no sign of having arrived
         done |= damping > 1e10
         if turn == sweeps:
             done[:] = True
