@@ -2,7 +2,7 @@
 
 import difflib
 from collections.abc import Collection
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -10,6 +10,9 @@ from numpy.typing import ArrayLike, NDArray
 from fermkit.errors import InputError
 
 Floats = NDArray[np.float64]
+
+LARGEST: Final = 1e30
+"""No instrument reads more; beyond it squares and products would overflow unseen."""
 
 
 def numbers(value: ArrayLike, name: str, *, missing: str = "refuse", at_least: int = 1) -> Floats:
@@ -52,12 +55,12 @@ def numbers(value: ArrayLike, name: str, *, missing: str = "refuse", at_least: i
         )
     if array.size < at_least:
         raise InputError(f"{name} holds {array.size} values", f"at least {at_least}", "give more readings")
-    bad = np.isinf(array) if missing == "keep" else ~np.isfinite(array)
+    bad = np.abs(array) > LARGEST if missing == "keep" else ~(np.abs(array) <= LARGEST)
     if bad.any():
         row = int(np.argmax(bad))
         raise InputError(
             f"{name} is {array[row]} in row {row + 1}",
-            "a finite number" + (" or no reading" if missing == "keep" else " in each row"),
+            f"a finite number, {LARGEST:g} at most" + (" or no reading" if missing == "keep" else ""),
             "mend the reading, or leave the row out",
         )
     return array

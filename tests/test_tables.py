@@ -378,13 +378,13 @@ SIGNS = st.sampled_from(
 @given(st.lists(SIGNS, max_size=120).map("".join), st.sampled_from(sorted(TABLES)))
 def test_any_text_is_read_or_refused_quickly(text, name):
     """No table makes the reader hang or fall over, whatever stands in it."""
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         table = read("time [h],volume [mL]\n" + text if name == "gas" else text, name)
         assert len(table.frame) and "row" in table.frame
     except InputError as problem:
         assert problem.met and problem.needed and problem.do
-    assert time.perf_counter() - start < 1.0
+    assert time.process_time() - start < 1.0
 
 
 @settings(max_examples=300, deadline=None)
