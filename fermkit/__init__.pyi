@@ -36,7 +36,7 @@ from .repeatability import Precision as Precision, precision as precision, robus
 from .report import html_report as html_report, write_report as write_report
 from .runs import RunComparison as RunComparison, compare_runs as compare_runs
 from .smoothing import smooth_growth as smooth_growth
-from .steps import calibration_of as calibration_of, feed_of as feed_of, samples_of as samples_of, vessel_of as vessel_of
+from .steps import calibration_of as calibration_of, samples_of as samples_of, vessel_of as vessel_of
 from .streams import LinearMeasurement as LinearMeasurement
 from .surroundings import vapour_ratio as vapour_ratio
 from .template import run_format as run_format, write_template as write_template

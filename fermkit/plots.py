@@ -308,7 +308,7 @@ def residuals(cal: Calibration, *, ax: Any) -> str:
     ax.plot(cal.ethanol_pct_vol, left, "o", color=COLOURS["blue"])
     most = max(3.0, 1.15 * float(np.abs(left).max()))
     ax.set(
-        ylim=(-most, most), xlabel=f"ethanol [{cal.fitted.content_unit}]", ylabel="signal less curve [σ; grey: ± 2 σ]"
+        ylim=(-most, most), xlabel=f"ethanol [{cal.fitted.content_unit}]", ylabel="residual [σ]"
     )
     outside = int((np.abs(left) > 2).sum())
     return f"Residuals of {left.size} standards about the {cal.curve}: {outside} beyond two standard deviations."
@@ -374,6 +374,8 @@ def limits(batch: BatchPlan, *, ax: Any) -> str:
             row, max(most - least, 0.004 * widest), left=least, height=0.55, edgecolor="black", linewidth=0.7,
             color=COLOURS["vermilion" if binds else "sky"], hatch="///" if binds else "",
         )  # fmt: skip
+        if least > widest:
+            ax.text(widest, row, f"{least:.0f} to {most:.0f} g → ", ha="right", va="center", fontsize=9)
     least, most = (nominal(end) for end in batch.yeast_range_g)
     ax.axvspan(least, max(most, least + 0.002 * widest), color=COLOURS["green"], alpha=0.35, zorder=0)
     ax.set_yticks(range(len(ends)), [f"{name}, binds" if name in batch.binding else name for name in ends])
