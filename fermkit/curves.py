@@ -13,6 +13,9 @@ Richards, a third, the asymmetry nu), so that one fitter serves them all:
 
 What people ask for, the largest rate and the lag, follows from these: the largest slope is k, and the
 tangent there meets zero at the lag. `Shape` knows both, with their derivatives.
+
+The published forms are given from memory; the tests hold them to printed values and to the identities that
+their authors state (largest slope, foot of the tangent, limits between curves).
 """
 
 import math

@@ -180,6 +180,7 @@ def _tables(
     return times, table, errors
 
 
+@quiet
 def _ordinary(array: Floats) -> bool:
     """Whether every number is there and of a usable size: one quick pass."""
     flat = array.ravel()

@@ -2,6 +2,8 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import fermkit as fk
 from fermkit import curves
@@ -134,3 +136,24 @@ def test_bad_tables_are_refused(times, table, words):
     """Each wrong table gets its own sentence."""
     with pytest.raises(InputError, match=words):
         fk.fit_growth_many(times, table)
+
+
+@settings(max_examples=60, deadline=None, derandomize=True)
+@given(
+    table=st.integers(0, 12).flatmap(
+        lambda n: st.lists(
+            st.lists(st.floats(allow_nan=True, allow_infinity=True), min_size=n, max_size=n), min_size=1, max_size=4
+        )
+    ),
+    curve=st.sampled_from(sorted(SHAPES)),
+    noise=st.sampled_from(["independent", "accumulating"]),
+)
+def test_hostile_tables_give_an_answer_or_a_named_error(table, curve, noise):
+    """No table whatever gives another exception, a warning, or a NaN that is called good."""
+    try:
+        found = fk.fit_growth_many(np.arange(len(table[0]), dtype=float), table, curve, noise)
+    except InputError:
+        return
+    values = found.iloc[:, :8].to_numpy(dtype=float)
+    assert not np.isinf(values).any()
+    assert not (np.isnan(values).any(axis=1) & (found.verdict == "good").to_numpy()).any()
