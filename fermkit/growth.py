@@ -125,9 +125,6 @@ def _readings(
         errors = errors[None, :]
     time, level = time[there], level[there]
     rising(time, "time [h]")
-    for name, array in (("time [h]", time), ("amount", level)):
-        if np.max(np.abs(array)) > 1e100:
-            raise InputError(f"{name} of {np.max(np.abs(array)):g}", "numbers below 1e100", "choose a larger unit")
     if time.size > 1 and np.ptp(level) <= 1e-12 * np.max(np.abs(level)):
         raise InputError(
             f"an amount of {level[0]:g} in every reading",

@@ -184,7 +184,7 @@ def _tables(
 def _ordinary(array: Floats) -> bool:
     """Whether every number is there and of a usable size: one quick pass."""
     flat = array.ravel()
-    return bool(np.dot(flat, flat) < 1e200)
+    return bool(np.dot(flat, flat) < 1e60)
 
 
 @quiet
@@ -193,8 +193,8 @@ def _refuse_endless(name: str, array: Floats) -> None:
     if np.isinf(big).any():
         row, column = np.argwhere(np.isinf(big))[0] + 1
         raise InputError(f"{name} infinite in row {row}, column {column}", "finite numbers", "mend the reading")
-    if big.max() > 1e100:
-        raise InputError(f"{name} of {big.max():g}", "numbers below 1e100", "choose a larger unit")
+    if big.max() > 1e30:
+        raise InputError(f"{name} of {big.max():g}", "numbers of 1e30 at most", "choose a larger unit")
 
 
 def _rising_rows(times: Floats) -> None:

@@ -17,8 +17,8 @@ from fermkit.fitter import (
     expected,
     quiet,
     reach,
-    start,
 )
+from fermkit.starts import start
 
 COUNTING_SHARES = (1.0, 0.2, 0.03, 0.003)
 """Shares of an increment's variance that do not grow with the increment: tried, the likeliest kept."""

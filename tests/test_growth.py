@@ -183,7 +183,7 @@ def test_pages_are_written():
         (T, readings()[:-1], "different lengths"),
         (T, np.ones((60, 2)), r"shape \(60, 2\)"),
         (T, ["a"] * 60, "not a number"),
-        (T, T * 1e200, "larger unit"),
+        (T, T * 1e200, "at most"),
     ],
 )
 def test_bad_readings_each_get_their_own_sentence(time, amount, words):

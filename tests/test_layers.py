@@ -19,6 +19,7 @@ FLOORS = [
         [
             "curves",
             "fitter",
+            "starts",
             "confidence",
             "weights",
             "residuals",

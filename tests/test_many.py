@@ -9,8 +9,9 @@ import fermkit as fk
 from fermkit import curves
 from fermkit.curves import SHAPES
 from fermkit.errors import InputError
-from fermkit.fitter import Problem, descend, reach, start
+from fermkit.fitter import Problem, descend, reach
 from fermkit.many import VERDICTS, fit_chunk
+from fermkit.starts import start
 
 T = np.linspace(0, 48, 60)
 

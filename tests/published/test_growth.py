@@ -76,7 +76,8 @@ def test_r_self_starting_logistic(published, reference, x, y):
 
 def _with_replicates(time, amount):
     """The fitter itself, which does not mind repeated times."""
-    from fermkit.fitter import Problem, descend, reach, start
+    from fermkit.fitter import Problem, descend, reach
+    from fermkit.starts import start
 
     problem = Problem(time[None, :], amount[None, :])
     limit = reach(SHAPES["logistic"], problem.time)
