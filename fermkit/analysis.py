@@ -272,7 +272,11 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     if pressure is None and steps.under_airlock(run):
         gaps.append("Pressure: not worked out, since glass behind an airlock must never be closed.")
     sensor_dof = calibration.fitted.degrees_of_freedom if calibration is not None else float("inf")
-    yields = _yields(amounts, reconciliation, limits, harvest, sensor_dof)
+    hours = float(gas[0].time_h[-1] - gas[0].time_h[0]) if gas else 0.0
+    litre_hours = run.ledger.volume_L(0.0) * hours
+    yields = _yields(
+        amounts, reconciliation, limits, harvest, sensor_dof, litre_hours if nominal(litre_hours) else None
+    )
     return Analysis(
         run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, calibration, drift, samples, pct_vol,
         harvest, yeast, hold, drying, recovered, protein, pressure, amounts, balance, reconciliation, suspects,
@@ -399,6 +403,7 @@ def _yields(
     limits: YeastLimits | None,
     harvest: steps.Harvest | None,
     sensor_dof: float,
+    litre_hours: Any,
 ) -> dict[str, Yield]:
     agreed = reconciliation is not None and reconciliation.p_value >= 0.05
     grams = dict(amounts) | (dict(reconciliation.amounts) if agreed and reconciliation is not None else {})
@@ -408,7 +413,7 @@ def _yields(
     out = {}
 
     def add(name: str, product: str, made_g: Any, carbon_mol: Any, limit: Any, note: str) -> None:
-        out[name] = yield_of(name, product, made_g, used, carbon_mol, limit, note, sensor_dof)
+        out[name] = yield_of(name, product, made_g, used, carbon_mol, limit, note, sensor_dof, litre_hours)
 
     if "yeast" in grams and limits is not None:
         carbon, (_, most) = grams["yeast"] * _carbon_per_g("yeast"), limits.lowest_g

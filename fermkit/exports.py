@@ -109,6 +109,7 @@ def _yield(found: Any) -> dict[str, Any]:
         "per_sugar_carbon_mol": None if found.per_carbon is None else _plain(nominal(found.per_carbon)),
         "limit_g": _plain(nominal(found.limit)),
         "limit": found.limit_note,
+        "per_L_h_g": None if found.per_L_h is None else _plain(nominal(found.per_L_h)),
         "share_of_limit": _plain(nominal(found.share_of_limit)),
         "u_share_of_limit": _plain(uncertainty(found.share_of_limit)),
     }

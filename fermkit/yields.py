@@ -42,6 +42,8 @@ class Yield(Written):
         What sets the limit.
     dof : float
         Effective degrees of freedom of the uncertainty.
+    per_L_h : ufloat or None
+        Gram of product per litre of liquid and hour of the run [g/(L h)]; None where the hours are not known.
     """
 
     name: str
@@ -51,6 +53,7 @@ class Yield(Written):
     limit: Any
     limit_note: str
     dof: float = float("inf")
+    per_L_h: Any = None
 
     @property
     def share_of_limit(self) -> Any:
@@ -67,6 +70,9 @@ class Yield(Written):
         out = [Line(f"{self.product}, per g of hexose used", self.per_g, "g/g", limits=self.interval())]
         if self.per_carbon is not None:
             out.append(Line(f"{self.product}, by carbon", self.per_carbon * 100, "% of the sugar's carbon"))
+        if self.per_L_h is not None:
+            note = "over the whole run"
+            out.append(Line(f"{self.product}, per litre and hour", self.per_L_h * 1000, "mg/(L h)", note))
         out.append(Line(f"{self.product}, of its limit", self.share_of_limit * 100, "%", self.limit_note))
         return out
 
@@ -84,18 +90,21 @@ def yield_of(
     limit: Any,
     note: str,
     sensor_dof: float = float("inf"),
+    litre_hours: Any = None,
 ) -> Yield:
     """A yield from grams of product and grams of hexose used, correlated as they are.
 
     `sensor_dof` are the degrees of freedom behind the scatter of the alcohol sensor, the one part that rests on
-    few readings.
+    few readings. `litre_hours` is the liquid times the length of the run [L h], where known.
     """
     per_g = grams / hexose_g
     per_carbon = None if carbon_mol is None else carbon_mol / (hexose_g * 6 / _HEXOSE.molar_mass)
     squares = dict(zip((budget := budget_of(per_g)).names, budget.contributions**2))
     few = sum(squares.pop(act, 0.0) for act in (SCATTER, REPLICATES))
     dof = effective_degrees_of_freedom([(few, sensor_dof), (sum(squares.values()), float("inf"))])
-    return Yield(name, product, per_g, per_carbon, limit, note, dof)
+    return Yield(
+        name, product, per_g, per_carbon, limit, note, dof, None if litre_hours is None else grams / litre_hours
+    )
 
 
 @dataclass(frozen=True, repr=False)

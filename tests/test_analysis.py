@@ -1,6 +1,7 @@
 """From raw readings to yields: the truth of invented runs is recovered, and what is missing is said."""
 
 import json
+import runpy
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -158,3 +159,12 @@ def test_sugar_in_early_samples_was_not_used():
     left = {name: nominal(steps.sugar_left_g(replace(run, ledger=led), fed, None, gas)) for name, led in taken.items()}
     assert left["start"] == pytest.approx(nominal(fed.hexose_g) / 2)
     assert left["end"] == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.slow
+def test_the_spread_of_the_yields_is_what_the_raw_files_say():
+    """A short form of benchmarks/yield_monte_carlo.py: 100 draws of every number in the files (sd known to 7 %)."""
+    study = runpy.run_path(str(SAMPLES.parent / "tests" / "benchmarks" / "yield_monte_carlo.py"))["study"]
+
+    for name, drawn, stated in study(100, jobs=1):
+        assert 0.8 < drawn / stated < 1.25, name
