@@ -306,8 +306,11 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
             Line("reached after", to.time_h, "h", interval(*to.limits_h, "h")),
             Line("comes to rest at", curve.end_g, "g"),
         ]
-        when = interval(*to.limits_h, "h") if np.isfinite(to.time_h) else "not from these weighings"
-        return Page(f"From {n} weighings, it is there after {when}.", lines, [to.words])
+        low_h, high_h = to.limits_h
+        when = f"it is there after {interval(low_h, high_h, 'h')}"
+        if not np.isfinite(high_h):
+            when = f"it is not there before {low_h:.3g} h, and no later end can be given"
+        return Page(f"From {n} weighings, {when}.", lines, [to.words])
 
     rest = float(weight.min())
     goal: Control = (

@@ -154,7 +154,7 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
         plots.calibration(used, [read], ax=ax)
         ax.plot([read.seen] * 2, [0, read.sample.level], color=plots.COLOURS["vermilion"], linewidth=1)
         side = "right" if read.seen > 0.5 * cal.range[1] else "left"
-        worked = f" {read.seen:.3g} × {dilution:g} = {plus_minus(read.value, unit)} "
+        worked = f" {read.seen:.3g} × {dilution:.4g} = {plus_minus(read.value, unit)} "
         ax.text(read.seen, 0.03 * top, worked, ha=side, fontsize=11, in_layout=False)
         ax.set(xlim=(cal.range[0], max(cal.range[1], read.seen) * 1.05), ylim=(0, top))
         where = "inside the standards" if read.in_range else "OUTSIDE the standards: not to be trusted"
