@@ -7,6 +7,7 @@ three can never disagree.
 
 import html
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -23,6 +24,10 @@ __all__ = [
     "rounded",
     "uncertainty",
 ]
+
+
+REMARK_WIDTH = 98
+"""Columns of a remark as printed: a cell of a notebook, or a page of monospaced 9 pt."""
 
 
 def nominal(value: Any) -> float:
@@ -187,7 +192,7 @@ class Page:
                 out.append(f"{indent}  {line.rstrip()}")
         if self.remarks:
             out.append("")
-            out += [f"{indent}  {remark}" for remark in self.remarks]
+            out += [line for remark in self.remarks for line in _folded(remark, indent + "  ")]
         for part in self.parts:
             out += ["", part.text(indent + "  ")]
         return "\n".join(out)
@@ -231,6 +236,18 @@ class Page:
                 }
             )
         return pd.DataFrame(rows, columns=["name", "value", "u", "unit", "low", "high", "note"])
+
+
+def _folded(remark: str, indent: str) -> list[str]:
+    """A remark in lines that fit a notebook and a printed page, broken between words."""
+    return [
+        folded
+        for line in remark.splitlines()
+        for folded in textwrap.wrap(
+            line, REMARK_WIDTH, initial_indent=indent, subsequent_indent=indent + "  ",
+            break_long_words=False, break_on_hyphens=False,
+        )
+    ]  # fmt: skip
 
 
 class Written:

@@ -115,7 +115,7 @@ def test_lack_of_fit_needs_replicates_and_sees_a_bend():
     assert straight.lack_of_fit.passed is True
     alone = fit_calibration(X[::2], noisy("line", 0.02)[::2])
     assert alone.lack_of_fit.passed is None
-    assert "read each standard" in str(alone)
+    assert "read each standard" in " ".join(str(alone).split())
 
 
 def test_lack_of_fit_has_its_size():

@@ -76,3 +76,12 @@ def test_text_html_and_table_agree():
 def test_repr_is_one_line_with_the_first_result():
     """A debugger's line names the class, the heading and the first number."""
     assert repr(Weighed()) == "<Weighed: Weighed <jar>; sugar 100.0 ± 1.0 g>"
+
+
+def test_long_remarks_are_folded_between_words():
+    """No line of a printed page is wider than a notebook's cell, and no word is broken or lost."""
+    remark = "What the liquid still holds comes out again, and a vent does not reset the pressure. " * 4
+    lines = Page("A page", [], [remark, "short"]).text().splitlines()
+    assert max(map(len, lines)) <= 98
+    assert " ".join(" ".join(lines[2:-1]).split()) == remark.strip()
+    assert lines[-1] == "  short"
