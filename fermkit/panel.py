@@ -184,7 +184,8 @@ class Panel:
         remarks = [text for each in [page, *page.parts] for text in (each.heading, *each.remarks)]
         lines = sum(len(each.lines) for each in [page, *page.parts])
         tall = 22.0 * lines + sum(8 + 18 * math.ceil(len(text) / 110) for text in remarks)
-        self._tall = max(self._tall, tall)
+        if tall > self._tall:
+            self._tall = tall + 80  # with room to spare, so that one more remark moves nothing
         self._below.layout.min_height = f"{self._tall:.0f}px"
 
     def _drawn(self, draw: Callable[..., Page]) -> Page:

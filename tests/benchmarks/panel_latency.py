@@ -40,10 +40,11 @@ def latencies(page, panel):
     handle.scroll_into_view_if_needed()
     handle.focus()
     panel.evaluate(LISTEN)
-    high = handle.get_attribute("aria-valuenow") == handle.get_attribute("aria-valuemax")
+    key = "ArrowRight"
     for press in range(PRESSES):
-        there = press % 12 < 6
-        page.keyboard.press("ArrowLeft" if there == high else "ArrowRight")
+        at = {end: handle.get_attribute(f"aria-value{end}") for end in ("now", "min", "max")}
+        key = "ArrowLeft" if at["now"] == at["max"] else "ArrowRight" if at["now"] == at["min"] else key
+        page.keyboard.press(key)
         page.wait_for_function("n => window.fkTimes.length > n", arg=press, timeout=10_000)
         page.wait_for_timeout(50)
     return page.evaluate("() => window.fkTimes")
