@@ -1,6 +1,7 @@
 """The `published` fixture: hold a number to a printed one, and remember the comparison."""
 
 import json
+import os
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -8,9 +9,7 @@ import pytest
 
 REFERENCES = {
     entry["id"]: entry
-    for entry in json.loads(Path(__file__).with_name("references.json").read_text(encoding="utf-8"))[
-        "entries"
-    ]
+    for entry in json.loads(Path(__file__).with_name("references.json").read_text(encoding="utf-8"))["entries"]
 }
 
 
@@ -25,6 +24,7 @@ class Comparison:
     reference: str
     source: str
     verification: str
+    test: str
 
 
 COMPARISONS: list[Comparison] = []
@@ -46,8 +46,9 @@ class Published:
             verification = verification or entry["verification_level"]
         assert source and verification, f"{quantity}: a check needs a source and how it was verified"
         found = float(getattr(found, "nominal_value", found))
+        test = os.environ["PYTEST_CURRENT_TEST"].split(" ")[0].split("[")[0]
         comparison = Comparison(
-            quantity, found, float(expected), float(tolerance), reference, source, verification
+            quantity, found, float(expected), float(tolerance), reference, source, verification, test
         )
         COMPARISONS.append(comparison)
         assert abs(found - expected) <= tolerance, (

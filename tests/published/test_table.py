@@ -1,0 +1,15 @@
+"""The table of outside checks is in step with the checks, the references and the public names."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+
+@pytest.mark.slow
+def test_the_table_is_in_step():
+    """Every reference is used or excused, every public name checked or excused, DEVELOPERS.md shows what was found."""
+    script = Path(__file__).with_name("make_table.py")
+    done = subprocess.run([sys.executable, str(script), "--check"], capture_output=True, text=True, timeout=300)
+    assert done.returncode == 0, done.stdout[-500:] + done.stderr[-3000:]
