@@ -12,6 +12,7 @@ from fermkit.byproducts import USUAL_ACIDS
 from fermkit.calibration import Calibration
 from fermkit.cautions import Cautions, cautions_for
 from fermkit.checks import one_of
+from fermkit.comparison import CurveComparison, compare_curves
 from fermkit.composition import compound
 from fermkit.detection import DetectionLimits
 from fermkit.drift import Bracket
@@ -62,6 +63,8 @@ class Analysis(Written):
         Weight against volume, where both were read.
     growth : GrowthFit
         The curve of CO2 made; its phases are gas phases.
+    curves : CurveComparison
+        All curves on the same gas, and how far they disagree on lag and rate.
     calibration, drift : Calibration, Bracket
         All standards together; those before against those after.
     samples : tuple of Sample
@@ -93,6 +96,7 @@ class Analysis(Written):
     gas: tuple[GasCurve, ...]
     routes: RouteComparison | None
     growth: GrowthFit | None
+    curves: CurveComparison | None
     calibration: Calibration | None
     drift: Bracket | None
     samples: tuple[steps.Sample, ...]
@@ -174,6 +178,13 @@ class Analysis(Written):
         done += ["drying", "boiling down"] if self.harvest is not None else []
         return cautions_for(*done)
 
+    def _spread(self, quantity: str, times: float) -> str:
+        """The fitted curve, and how far the other curves are from it."""
+        if self.growth is None or self.curves is None:
+            return ""
+        low, high = (value * times for value in self.curves.spread(quantity))
+        return f"{self.growth.curve} curve; between curves {low:.3g} to {high:.3g}"
+
     def uncertainty_shares(self, name: str = "yeast_yield") -> UncertaintyShares:
         """Which act in the kitchen owns which share of a yield's variance.
 
@@ -194,8 +205,10 @@ class Analysis(Written):
         """The run on one lab-book page."""
         lines = [line for found in self.yields.values() for line in found.lines()]
         if self.growth is not None:
-            lines.append(Line("lag of the gas curve", self.growth.lag_h, "h"))
-            lines.append(Line("largest rate", self.growth.max_rate * 1000, "mmol CO2/h"))
+            lines.append(Line("lag of the gas curve", self.growth.lag_h, "h", self._spread("lag_h", 1)))
+            lines.append(
+                Line("largest rate", self.growth.max_rate * 1000, "mmol CO2/h", self._spread("max_rate", 1000))
+            )
         if self.ethanol_pct_vol is not None:
             lines.append(Line("ethanol at the end", self.ethanol_pct_vol, "% vol at 20 °C"))
         remarks = ["Invented data, for demonstration."] if self.run.invented else []
@@ -205,7 +218,7 @@ class Analysis(Written):
         return Page(f"Yield report: {self.run.name}", lines, remarks)
 
 
-def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
+def analyse(run: Run, *, curve: str = "best") -> Analysis:
     """Take a run from its raw readings to its yields.
 
     Parameters
@@ -213,7 +226,7 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     run : Run
         From `read_run`.
     curve : str
-        Growth curve for the gas; see `fit_growth`.
+        Growth curve for the gas: one of `fit_growth`, or "best", which takes the one with the lowest AICc.
 
     Returns
     -------
@@ -246,7 +259,10 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
     released = attempt("Gas", lambda: steps.gas_of(run, 0.0 if pct_vol is None else pct_vol) or None, "no gas was read")
     gas = attempt("CO2 made", lambda: _made(run, released or []), "") or ()
     routes = compare_routes(*_by_weight_first(released)) if released and len(released) == 2 else None
-    growth = None if not gas else attempt("Gas curve", lambda: _fitted(gas[0], curve), "")
+    curves = None if not gas else attempt("Curves compared", lambda: compare_curves(**gas[0].readings), "")
+    growth = None
+    if gas:
+        growth = curves.best if curve == "best" and curves else attempt("Gas curve", lambda: _fitted(gas[0], curve), "")
     harvest = attempt("Harvest", lambda: steps.harvest_of(run), "nothing was weighed wet and dry")
     yeast = (
         None
@@ -278,7 +294,7 @@ def analyse(run: Run, *, curve: str = "gompertz") -> Analysis:
         amounts, reconciliation, limits, harvest, sensor_dof, litre_hours if nominal(litre_hours) else None
     )
     return Analysis(
-        run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, calibration, drift, samples, pct_vol,
+        run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, curves, calibration, drift, samples, pct_vol,
         harvest, yeast, hold, drying, recovered, protein, pressure, amounts, balance, reconciliation, suspects,
         blind, to_measure, yields, tuple(gaps),
     )  # fmt: skip
@@ -295,7 +311,7 @@ def _made(run: Run, released: list[GasCurve]) -> tuple[GasCurve, ...]:
     return tuple(
         curve if curve.counts == "produced" else produced(
             curve,
-            liquid_L=run.ledger.volume_L(float("inf")),
+            liquid_L=run.ledger.amount(lambda _: 1.0, float("inf")),  # samples took their share of the store along
             headspace_L=steps.headspace_L(run),
             temperature_C=conditions.get("temperature_C", steps.ROOM_C),
             pH=conditions.get("pH"),
@@ -310,9 +326,7 @@ def _by_weight_first(curves: list[GasCurve]) -> list[GasCurve]:
 
 
 def _fitted(gas: GasCurve, curve: str) -> GrowthFit:
-    return fit_growth(
-        gas.time_h, gas.co2_mol, curve, gas.noise, scale_u=uncertainty(gas.common), unit="mol CO2", counts="produced"
-    )
+    return fit_growth(**gas.readings, curve="gompertz" if curve == "best" else curve)
 
 
 def _yeast(run: Run, fed: Feed, harvest: steps.Harvest, gas: GasCurve | None) -> NetYeast:

@@ -10,9 +10,10 @@ from typing import Any, Final
 
 import numpy as np
 
+from fermkit.aeration import ethanol_carried_out
 from fermkit.calibration import Calibration, fit_calibration
 from fermkit.collector import gas_from_bubbles, gas_from_flow, gas_from_volume
-from fermkit.constants import STANDARD_ATMOSPHERE_BAR
+from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.density import MixedMeasurement, density_change
 from fermkit.dilutions import DilutionSeries, dilution_series
 from fermkit.drift import Bracket, bracket
@@ -281,13 +282,25 @@ def final_ethanol_pct_vol(samples: Sequence[Sample]) -> Any:
 
 
 def ethanol_made_g(run: Run, pct_vol: Any, gas: GasCurve | None) -> Any:
-    """Ethanol in the vessel at the end and in the samples withdrawn before [g].
+    """Ethanol in the vessel at the end, in the samples withdrawn before, and in the gas that left [g].
 
     The alcohol in a sample taken earlier is the final one times the share of the gas made by then.
     """
     swelling = float(water_density(20.0) / water_density(nominal(run.conditions.get("temperature_C", ROOM_C))))
     grams_per_L = pct_vol * ethanol_mass_concentration(1.0) / swelling
-    return run.ledger.amount(lambda time: grams_per_L * made_by(gas, time), float("inf"))
+    found = run.ledger.amount(lambda time: grams_per_L * made_by(gas, time), float("inf"))
+    return found + _with_the_gas_g(run, found, gas)
+
+
+def _with_the_gas_g(run: Run, ethanol_g: Any, gas: GasCurve | None) -> Any:
+    """Ethanol vapour that left through the airlock with the CO2 [g]; of an air pump's gas the volume is not known."""
+    if gas is None or run.vessel.get("closed") in ("closed", "vented") or run.conditions.get("aeration") == "air pump":
+        return 0.0
+    warm = nominal(run.conditions.get("temperature_C", ROOM_C))
+    bar = nominal(run.conditions.get("barometer_bar", STANDARD_ATMOSPHERE_BAR))
+    litres = float(gas.co2_mol[-1]) * L_BAR_GAS_CONSTANT * (warm + ZERO_CELSIUS_K) / bar
+    liquid = nominal(run.ledger.volume_L(float("inf")))
+    return ethanol_carried_out(ethanol_g, liquid, litres, warm) if litres > 0 and liquid > 0 else 0.0
 
 
 def sugar_left_g(run: Run, fed: Feed, left_g_L: Any, gas: GasCurve | None) -> Any:
