@@ -118,7 +118,8 @@ def _pool(chosen: argparse.Namespace) -> int:
 
     found = pool(chosen.folder)
     print(found)
-    print(f"\nThe page is in {found.write(teachers_folder(chosen.folder, chosen.teacher))}")
+    print("\ndrawing the page …", file=sys.stderr)
+    print(f"The page is in {found.write(teachers_folder(chosen.folder, chosen.teacher))}")
     return 0
 
 

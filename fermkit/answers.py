@@ -78,8 +78,11 @@ SLIPS: Final = (
 )
 """Tried in this order; the first that fits is named."""
 
+LOOSE: Final = 0.1
+"""Tolerance over value above which an answer is loosely known."""
 
-def slip_of(value: float, fits: Callable[[float], bool]) -> Slip | None:
+
+def slip_of(value: float, fits: Callable[[float], bool], *, loosely_known: bool = False) -> Slip | None:
     """The kind of slip that a wrong number looks like.
 
     Parameters
@@ -88,6 +91,9 @@ def slip_of(value: float, fits: Callable[[float], bool]) -> Slip | None:
         The wrong answer.
     fits : callable
         Whether a number is right.
+    loosely_known : bool
+        Where the right answer is known to no better than `LOOSE`, factors between a quarter and four are not named:
+        half of all wrong numbers would look like one of them.
 
     Returns
     -------
@@ -99,7 +105,8 @@ def slip_of(value: float, fits: Callable[[float], bool]) -> Slip | None:
     >>> slip_of(0.2, lambda x: abs(x - 1.2) < 0.02).kind
     'stoichiometry'
     """
-    return next((slip for slip in SLIPS if fits(value / slip.factor)), None)
+    named = (slip for slip in SLIPS if slip.factor < 0 or not (loosely_known and 0.25 < slip.factor < 4))
+    return next((slip for slip in named if fits(value / slip.factor)), None)
 
 
 def as_asked(text: str, question: Question) -> float | None:

@@ -10,7 +10,18 @@ from pathlib import Path
 from types import EllipsisType
 from typing import Any, Final
 
-from fermkit.answers import FILE, QUESTION, WORDS, as_asked, blank_answers, fault_named, noted, read_answers, slip_of
+from fermkit.answers import (
+    FILE,
+    LOOSE,
+    QUESTION,
+    WORDS,
+    as_asked,
+    blank_answers,
+    fault_named,
+    noted,
+    read_answers,
+    slip_of,
+)
 from fermkit.checks import one_of
 from fermkit.errors import InputError
 from fermkit.mishaps import MEASUREMENT_NAMES, MEASUREMENTS, WRONG_NAME_MIN, Envelope
@@ -110,7 +121,7 @@ class GroupFolder(Written):
             return Checked(question, None, "not asked", "noted; these readings cannot tell it, so it is not checked.")
         if opens(made, value):
             return Checked(question, True, "right", f"right, within ± {made['width'] / 2:.2g} {asked.unit}.")
-        slip = slip_of(value, lambda number: opens(made, number))
+        slip = slip_of(value, lambda x: opens(made, x), loosely_known=made["width"] / 2 > LOOSE * abs(value))
         says = "not right." if slip is None else f"not right yet. It looks like {slip.says}."
         return Checked(question, False, "other" if slip is None else slip.kind, says)
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from fermkit.answers import FILE, QUESTIONS, Answers, fault_named, read_answers, reading_of, slip_of
+from fermkit.answers import FILE, LOOSE, QUESTIONS, Answers, fault_named, read_answers, reading_of, slip_of
 from fermkit.class_data import group_folders, read_key, with_progress
 from fermkit.errors import InputError
 from fermkit.group_folder import GroupFolder
@@ -231,7 +231,7 @@ def _numeric(name: str, given: str, read: Mapping[str, Any], rights: Mapping[str
     other = next((o for o in read if o != name and _fits(value, rights.get(o)) and _fits(read[o], right)), None)
     if other is not None:
         return Mark(name, given, False, "swapped", f"with {other}; {told}")
-    slip = slip_of(value, lambda number: _fits(number, right))
+    slip = slip_of(value, lambda x: _fits(x, right), loosely_known=right["tolerance"] > LOOSE * abs(value))
     return Mark(
         name,
         given,
