@@ -15,6 +15,7 @@ from .dilutions import DilutionSeries as DilutionSeries, dilution_series as dilu
 from .drift import bracket as bracket, fit_calibrations as fit_calibrations
 from .dry_matter import constant_weight as constant_weight, moisture_on_dry_basis as moisture_on_dry_basis, moisture_on_wet_basis as moisture_on_wet_basis, solids as solids
 from .drying import drying_curve as drying_curve
+from .errors import BalanceError as BalanceError, DoubtfulResult as DoubtfulResult, FermkitError as FermkitError, FitError as FitError, InputError as InputError
 from .feed import Feed as Feed, YeastLimits as YeastLimits, feed as feed, yeast_limits as yeast_limits
 from .fitted import GrowthFit as GrowthFit
 from .gas import GasCurve as GasCurve, RouteComparison as RouteComparison, compare_routes as compare_routes, produced as produced

@@ -259,10 +259,10 @@ def analyse(run: Run, *, curve: str = "best") -> Analysis:
     released = attempt("Gas", lambda: steps.gas_of(run, 0.0 if pct_vol is None else pct_vol) or None, "no gas was read")
     gas = attempt("CO2 made", lambda: _made(run, released or []), "") or ()
     routes = compare_routes(*_by_weight_first(released)) if released and len(released) == 2 else None
-    curves = None if not gas else attempt("Curves compared", lambda: compare_curves(**gas[0].readings), "")
-    growth = None
-    if gas:
-        growth = curves.best if curve == "best" and curves else attempt("Gas curve", lambda: _fitted(gas[0], curve), "")
+    curves = (
+        attempt("Curves compared", lambda: compare_curves(**gas[0].readings), "") if gas and curve == "best" else None
+    )
+    growth = curves.best if curves else attempt("Gas curve", lambda: _fitted(gas[0], curve), "") if gas else None
     harvest = attempt("Harvest", lambda: steps.harvest_of(run), "nothing was weighed wet and dry")
     yeast = (
         None
@@ -294,8 +294,8 @@ def analyse(run: Run, *, curve: str = "best") -> Analysis:
         amounts, reconciliation, limits, harvest, sensor_dof, litre_hours if nominal(litre_hours) else None
     )
     return Analysis(
-        run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, curves, calibration, drift, samples, pct_vol,
-        harvest, yeast, hold, drying, recovered, protein, pressure, amounts, balance, reconciliation, suspects,
+        run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, curves, calibration, drift, samples,
+        pct_vol, harvest, yeast, hold, drying, recovered, protein, pressure, amounts, balance, reconciliation, suspects,
         blind, to_measure, yields, tuple(gaps),
     )  # fmt: skip
 

@@ -135,6 +135,7 @@ def sections(analysis: Analysis) -> list[Section]:
         add(gas)
     add(a.routes)
     add(a.growth, _growth)
+    add(a.curves, _curves)
     add(a.calibration, _calibration)
     add(a.drift)
     for sample in a.samples:
@@ -183,6 +184,10 @@ def _limits(a: Analysis, ax: Any) -> str:
 
 def _growth(a: Analysis, ax: Any) -> str:
     return plots.gas_curve(a.gas[0], a.growth, ax=ax)
+
+
+def _curves(a: Analysis, ax: Any) -> str:
+    return plots.compared(a.curves, ax=ax) if a.curves else ""
 
 
 def _calibration(a: Analysis, ax: Any) -> str:

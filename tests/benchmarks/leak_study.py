@@ -28,7 +28,7 @@ def one_run(seed: int, leak: float) -> tuple[bool, float]:
     rng = np.random.default_rng([seed, int(leak * 1000)])
     kitchen = Kitchen(name=f"study {seed}", gas="volume")
     truth = ferment(draw_batch(kitchen, rng, Strain(), leak_share=leak))
-    found = analyse(run_from(*readings(truth, rng, kitchen)))
+    found = analyse(run_from(*readings(truth, rng, kitchen)), curve="gompertz")
     test = found.reconciliation
     if test is None:
         raise RuntimeError(f"run {seed}: " + " ".join(found.gaps))

@@ -31,7 +31,7 @@ def raw():
     settings = tomllib.loads((RUN / "run.toml").read_text(encoding="utf-8"))
     tables = {}
     for path in RUN.glob("*.csv"):
-        rows = list(csv.reader(path.open(encoding="utf-8")))
+        rows = list(csv.reader(path.read_text(encoding="utf-8").splitlines()))
         tables[path.stem] = {title: [row[i] for row in rows[1:]] for i, title in enumerate(rows[0])}
     return settings, tables
 
@@ -87,7 +87,7 @@ def one_draw(seed, scatter):
     if "u [mL]" in tables["volumes"]:
         sd = np.array([float(u or 0) for u in tables["volumes"]["u [mL]"]])
         tables["volumes"]["volume [mL]"] = moved(tables["volumes"]["volume [mL]"], sd * rng.standard_normal(len(sd)))
-    amounts = analyse(run_from(settings, tables)).reconciliation.amounts
+    amounts = analyse(run_from(settings, tables), curve="gompertz").reconciliation.amounts
     return [(amounts[name] / -amounts["hexose"]).nominal_value for name in ("yeast", "ethanol", "CO2")]
 
 
