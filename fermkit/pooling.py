@@ -140,19 +140,21 @@ class ClassPool(Written):
         return place / "pooled.html"
 
     def _curves(self, ax: Any) -> None:
-        colours = list(COLOURS.values())
+        colours, ends = list(COLOURS.values()), []
         for i, one in enumerate(self.groups):
-            if one.time_h is None or one.co2_mol is None:
-                continue
-            ax.plot(
-                one.time_h, one.co2_mol * 1000, color=colours[i % 7], linestyle=DASHES[i % 8], linewidth=1.1, alpha=0.85
-            )
+            if one.time_h is not None and one.co2_mol is not None:
+                look = {"color": colours[i % 7], "linestyle": DASHES[i % 8], "linewidth": 1.1, "alpha": 0.85}
+                ax.plot(one.time_h, one.co2_mol * 1000, **look)
+                ends.append((float(one.co2_mol[-1]) * 1000, float(one.time_h[-1]), one.group))
+        for place, (top, time_h, name) in enumerate(sorted(ends)):
             ax.annotate(
-                one.group,
-                (one.time_h[-1], one.co2_mol[-1] * 1000),
-                xytext=(3 + 14 * (i % 3), -3),
-                textcoords="offset points",
-                fontsize=7,
+                name,
+                (time_h, top),
+                xytext=(1.03, (place + 0.5) / len(ends)),
+                textcoords="axes fraction",
+                fontsize=6.5,
+                va="center",
+                arrowprops={"arrowstyle": "-", "linewidth": 0.4, "color": "0.6"},
             )
         ax.set(xlabel="time [h]", ylabel="CO2 made [mmol]", title="Gas of every group")
 
@@ -172,7 +174,7 @@ class ClassPool(Written):
                     markersize=3,
                     linewidth=0.9,
                 )
-        self._rows(ax, first, f"{name} [{RESULTS[name]}]")
+        self._rows(ax, first, f"{name}\n[{RESULTS[name]}]")
 
     def _shared(self, ax: Any, found: Precision, first: bool) -> None:
         ax.axvspan(
@@ -191,7 +193,7 @@ class ClassPool(Written):
                 markersize=3.5,
                 linestyle="none",
             )
-        self._rows(ax, first, "shared sample [% vol]")
+        self._rows(ax, first, "shared sample\n[% vol]")
 
     def _rows(self, ax: Any, first: bool, label: str) -> None:
         ax.set(xlabel=label, ylim=(len(self.groups) - 0.5, -0.5))
