@@ -21,6 +21,9 @@ from fermkit.settings import table_layouts, write_toml
 GUARDED: Final = ("=", "+", "-", "@", "\t", "\r")
 """What a spreadsheet may take for the start of a formula in a text cell."""
 
+UNWRITABLE: Final = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff]")
+"""Characters that no workbook may hold (XML 1.0, 2.2)."""
+
 Tables = Mapping[str, Mapping[str, Sequence[Any]]]
 """For each table: header → cells."""
 
@@ -175,7 +178,8 @@ def _put(sheet: Any, rows: Sequence[Sequence[Any]]) -> None:
             if as_number is not None:
                 cell.value = as_number
             elif value not in ("", None):
-                cell.value = str(value) if not isinstance(value, bool) else ("true" if value else "false")
+                text = str(value) if not isinstance(value, bool) else ("true" if value else "false")
+                cell.value = UNWRITABLE.sub("\ufffd", text)
                 cell.data_type = "s"
                 if cell.value.startswith(GUARDED):
                     cell.quotePrefix = True

@@ -147,3 +147,10 @@ def test_names_and_failures_of_writing(tmp_path, monkeypatch):
     with pytest.raises(OSError, match="No space"):
         write_run({}, {}, tmp_path / "more")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.xlsx", "empty"]
+
+
+def test_characters_that_no_workbook_may_hold(tmp_path):
+    """A control character in a name is shown as a replacement mark, and the workbook is written all the same."""
+    write_workbook({"run": {"name": "a\x00b\x1b"}}, {"gas": {"time [h]": ["0\x07"]}}, tmp_path / "a.xlsx")
+    sheets = openpyxl.load_workbook(tmp_path / "a.xlsx")
+    assert [cell.value for row in sheets["run"] for cell in row][-1] == "a\ufffdb\ufffd"
