@@ -163,7 +163,7 @@ def drawn_strain(rng: np.random.Generator) -> Strain:
         uptake_g_g_h=float(1.1 * np.exp(rng.normal(0, 0.1))),
         growth_g_g=float(rng.uniform(0.085, 0.11)),
         glycerol_mmol_g=float(rng.uniform(5.0, 7.5)),
-        acid_share=float(rng.uniform(0.01, 0.02)),
+        acid_share=max(0.001, float(rng.normal(0.015, 0.005))),
         waking_h=float(rng.uniform(1.0, 4.0)),
         ash=float(rng.uniform(0.05, 0.08)),
         oxygen_per_h=float(np.exp(rng.uniform(np.log(0.01), np.log(0.2)))),
@@ -175,7 +175,10 @@ def _pm(value: float, u: float, unit: str, digits: int) -> str:
 
 
 def statements(truth: Truth, rng: np.random.Generator, k: Kitchen) -> dict[str, Any]:
-    start, end = (density + rng.normal(0, k.u_density_kg_m3) for density in densities(truth))
+    first, last = densities(truth)
+    # what solutes do to a density adds up to 2 % of the change; a stream of its own leaves other draws as they are
+    last = first + (last - first) * (1.0 + 0.02 * rng.spawn(1)[0].standard_normal())
+    start, end = (density + rng.normal(0, k.u_density_kg_m3) for density in (first, last))
     left = max(0.0, float(truth.series["sugar_g"][-1] / truth.series["liquid_L"][-1] + rng.normal(0, k.u_residual_g_L)))
     gas = []
     if k.gas in ("volume", "both"):

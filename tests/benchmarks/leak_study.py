@@ -16,9 +16,10 @@ from fermkit.analysis import analyse
 from fermkit.balance import Balance
 from fermkit.detection import alarm_probability
 from fermkit.gas import CO2_G_PER_MOL
-from fermkit.kitchen import Kitchen, draw_batch, readings
+from fermkit.kitchen import readings
+from fermkit.recipe import Kitchen, draw_batch, drawn_strain
 from fermkit.records import run_from
-from fermkit.simulation import Strain, ferment
+from fermkit.simulation import ferment
 
 LEAKS = (0.0, 0.05, 0.10, 0.20, 0.40)
 
@@ -27,7 +28,7 @@ def one_run(seed: int, leak: float) -> tuple[bool, float]:
     """Whether the run alarms, and how often theory says that it would."""
     rng = np.random.default_rng([seed, int(leak * 1000)])
     kitchen = Kitchen(name=f"study {seed}", gas="volume")
-    truth = ferment(draw_batch(kitchen, rng, Strain(), leak_share=leak))
+    truth = ferment(draw_batch(kitchen, rng, drawn_strain(rng), leak_share=leak))
     found = analyse(run_from(*readings(truth, rng, kitchen)), curve="gompertz")
     test = found.reconciliation
     if test is None:
