@@ -163,7 +163,7 @@ def drawn_strain(rng: np.random.Generator) -> Strain:
         uptake_g_g_h=float(1.1 * np.exp(rng.normal(0, 0.1))),
         growth_g_g=float(rng.uniform(0.085, 0.11)),
         glycerol_mmol_g=float(rng.uniform(5.0, 7.5)),
-        acid_share=max(0.001, float(rng.normal(0.015, 0.005))),
+        acid_share=float(rng.uniform(0.01, 0.02)),
         waking_h=float(rng.uniform(1.0, 4.0)),
         ash=float(rng.uniform(0.05, 0.08)),
         oxygen_per_h=float(np.exp(rng.uniform(np.log(0.01), np.log(0.2)))),
