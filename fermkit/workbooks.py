@@ -19,6 +19,9 @@ from fermkit.run_layout import LISTS, NAMED
 LARGEST_BYTES: Final = 30_000_000
 LARGEST_UNPACKED: Final = 60_000_000
 MOST_PARTS: Final = 500
+LONGEST_TAG: Final = 200_000
+"""Bytes of one tag and the text after it; a cell of a spreadsheet holds 32,767 characters."""
+
 MOST_ROWS: Final = 30_000
 MOST_COLUMNS: Final = 64
 Sheets = dict[str, list[list[str]]]
@@ -109,6 +112,13 @@ def _plain_xml(text: bytes, book: Remarks) -> None:
             "its XML declares entities or an unusual encoding",
             "a workbook as spreadsheets save it",
             "save it anew as .xlsx",
+        )
+    longest = max(map(len, text.split(b"<")), default=0) if len(text) > LONGEST_TAG else 0
+    if text.count(b"<row") > MOST_ROWS or longest > LONGEST_TAG:
+        raise book.refusal(
+            f"a sheet has more than {MOST_ROWS} rows ({text.count(b'<row')}), or a cell of {longest} bytes",
+            f"at most {MOST_ROWS} rows a sheet",
+            "save long logs as CSV in a run folder",
         )
 
 

@@ -94,6 +94,7 @@ def _csv_text(table: Mapping[str, Sequence[Any]]) -> str:
 
 
 def _guarded(cell: str) -> str:
+    cell = re.sub("\r\n?", "\n", cell)  # a bare carriage return is not quoted and would begin a row of its own
     plain = re.fullmatch(r"[-+]?[\d.,]*\d(e[-+]?\d+)?", cell, re.IGNORECASE)
     return "'" + cell if cell.startswith(GUARDED) and not plain and cell not in ("-", "--") else cell
 
