@@ -71,10 +71,10 @@ def _add_workshop(commands: Any) -> None:
 
 
 def _report(chosen: argparse.Namespace) -> int:
-    from fermkit.analysis import analyse
-    from fermkit.exports import write_json, write_results
-    from fermkit.records import read_run
-    from fermkit.report import write_report
+    from fermkit.analysis.analysis import analyse
+    from fermkit.records.records import read_run
+    from fermkit.report.exports import write_json, write_results
+    from fermkit.report.report import write_report
 
     analysis = analyse(read_run(chosen.run))
     print(analysis)
@@ -87,15 +87,15 @@ def _report(chosen: argparse.Namespace) -> int:
 
 
 def _copy(chosen: argparse.Namespace) -> int:
-    from fermkit.kit import copy_kit
+    from fermkit.report.kit import copy_kit
 
     print(f"Notebooks and sample runs are in {copy_kit(chosen.folder)}")
     return 0
 
 
 def _make_class(chosen: argparse.Namespace) -> int:
-    from fermkit.mishaps import NAMES
-    from fermkit.workshop import make_class
+    from fermkit.workshop.mishaps import NAMES
+    from fermkit.workshop.workshop import make_class
 
     faults = (
         NAMES if chosen.faults is None else tuple(name.strip() for name in chosen.faults.split(",") if name.strip())
@@ -105,7 +105,7 @@ def _make_class(chosen: argparse.Namespace) -> int:
 
 
 def _mark(chosen: argparse.Namespace) -> int:
-    from fermkit.workshop import mark, teachers_folder
+    from fermkit.workshop.workshop import mark, teachers_folder
 
     marks = mark(chosen.folder, chosen.teacher)
     print(marks)
@@ -114,7 +114,7 @@ def _mark(chosen: argparse.Namespace) -> int:
 
 
 def _pool(chosen: argparse.Namespace) -> int:
-    from fermkit.workshop import pool, teachers_folder
+    from fermkit.workshop.workshop import pool, teachers_folder
 
     found = pool(chosen.folder)
     print(found)
@@ -124,7 +124,7 @@ def _pool(chosen: argparse.Namespace) -> int:
 
 
 def _key(chosen: argparse.Namespace) -> int:
-    from fermkit.workshop import key_in_words
+    from fermkit.workshop.workshop import key_in_words
 
     print(key_in_words(chosen.folder, chosen.teacher))
     return 0

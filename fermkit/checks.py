@@ -90,9 +90,7 @@ def rising(value: Floats, name: str, *, strictly: bool = True) -> None:
         )
 
 
-def between(
-    value: float, low: float, high: float, name: str, *, do: str = "check the value and its unit"
-) -> None:
+def between(value: float, low: float, high: float, name: str, *, do: str = "check the value and its unit") -> None:
     """Refuse a number outside `low` to `high` (ends allowed; NaN is refused)."""
     if not low <= value <= high:
         raise InputError(f"{name} is {value:g}", f"{name} from {low:g} to {high:g}", do)

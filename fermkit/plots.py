@@ -8,17 +8,17 @@ from typing import Any
 
 import numpy as np
 
-from fermkit.calibration import Calibration
-from fermkit.comparison import CurveComparison
-from fermkit.dilutions import DilutionSeries
-from fermkit.drying import DryingCurve
-from fermkit.gas import GasCurve
-from fermkit.growth import GrowthFit
-from fermkit.hold import HoldLog
-from fermkit.plan import BatchPlan
-from fermkit.pressures import PressureCurve
-from fermkit.readback import Reading
-from fermkit.reconciliation import Reconciliation
+from fermkit.analysis.yields import UncertaintyShares, Yield
+from fermkit.balance.reconciliation import Reconciliation
+from fermkit.calibration.calibrate import Calibration
+from fermkit.calibration.dilutions import DilutionSeries
+from fermkit.calibration.readback import Reading
+from fermkit.gas.curve import GasCurve
+from fermkit.growth.comparison import CurveComparison
+from fermkit.growth.fit import GrowthFit
+from fermkit.harvest.drying import DryingCurve
+from fermkit.harvest.hold import HoldLog
+from fermkit.plan.batch_plan import BatchPlan
 from fermkit.style import COLOURS as COLOURS
 from fermkit.style import DASHES as DASHES
 from fermkit.style import MARKS as MARKS
@@ -34,8 +34,8 @@ from fermkit.style import png as png
 from fermkit.style import show as show
 from fermkit.style import svg as svg
 from fermkit.style import wipe as wipe
+from fermkit.vessel.pressures import PressureCurve
 from fermkit.written import nominal, percent, plus_minus, uncertainty
-from fermkit.yields import UncertaintyShares, Yield
 
 FILLS = {
     "ethanol": ("sky", ""), "CO2": ("orange", "///"), "yeast": ("green", "..."), "glycerol": ("purple", "xx"),
@@ -307,9 +307,7 @@ def residuals(cal: Calibration, *, ax: Any) -> str:
     ax.axhline(0, color="black", linewidth=0.8, linestyle="-")
     ax.plot(cal.ethanol_pct_vol, left, "o", color=COLOURS["blue"])
     most = max(3.0, 1.15 * float(np.abs(left).max()))
-    ax.set(
-        ylim=(-most, most), xlabel=f"ethanol [{cal.fitted.content_unit}]", ylabel="residual [σ]"
-    )
+    ax.set(ylim=(-most, most), xlabel=f"ethanol [{cal.fitted.content_unit}]", ylabel="residual [σ]")
     outside = int((np.abs(left) > 2).sum())
     return f"Residuals of {left.size} standards about the {cal.curve}: {outside} beyond two standard deviations."
 

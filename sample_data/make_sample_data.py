@@ -17,9 +17,9 @@ from typing import Any
 
 import numpy as np
 
-from fermkit.kitchen import Kitchen, draw_batch, readings
-from fermkit.records import write_run, write_workbook
-from fermkit.simulation import Batch, Truth, ferment
+from fermkit.records.records import write_run, write_workbook
+from fermkit.simulation.fermentation import Batch, Truth, ferment
+from fermkit.simulation.kitchen import Kitchen, draw_batch, readings
 
 Tables = dict[str, dict[str, list[Any]]]
 

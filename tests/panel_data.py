@@ -4,8 +4,8 @@ import json
 
 import numpy as np
 
-from fermkit.curves import gompertz
-from fermkit.records import write_run
+from fermkit.growth.curves import gompertz
+from fermkit.records.records import write_run
 
 SETTINGS = {
     "run": {"name": "jar", "invented": True},

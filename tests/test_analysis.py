@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 import fermkit as fk
-from fermkit import steps
+from fermkit.analysis import steps
 from fermkit.errors import InputError
-from fermkit.ledger import Entry, Ledger
+from fermkit.records.ledger import Entry, Ledger
 from fermkit.written import nominal
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"

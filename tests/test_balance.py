@@ -10,13 +10,13 @@ from scipy import stats
 from uncertainties import correlated_values, covariance_matrix, ufloat
 
 import fermkit as fk
-from fermkit.balance import Balance
+from fermkit.balance.balance import Balance
+from fermkit.balance.explanations import USUAL_YEAST_YIELD
+from fermkit.balance.faults import HEXOSE_PER_SUCROSE
+from fermkit.balance.ranking import rank
+from fermkit.balance.streams import LinearMeasurement, density_change
 from fermkit.composition import compound
 from fermkit.errors import BalanceError, InputError
-from fermkit.explanations import USUAL_YEAST_YIELD
-from fermkit.faults import HEXOSE_PER_SUCROSE
-from fermkit.ranking import rank
-from fermkit.streams import LinearMeasurement, density_change
 
 KITCHEN = (0.02, 0.05, 0.03, 0.08)
 LABORATORY = (0.005, 0.02, 0.01, 0.04)

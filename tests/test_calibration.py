@@ -4,11 +4,11 @@ import numpy as np
 import pytest
 from uncertainties import covariance_matrix, ufloat
 
-from fermkit.calibration import fit_calibration
+from fermkit.calibration.calibrate import fit_calibration
+from fermkit.calibration.limits import decision_limit
+from fermkit.calibration.linearity import grubbs_test, mandel_test
+from fermkit.calibration.response import CURVES
 from fermkit.errors import FitError, InputError
-from fermkit.limits import decision_limit
-from fermkit.linearity import grubbs_test, mandel_test
-from fermkit.response import CURVES
 
 X = np.repeat([0.5, 1.0, 2.0, 3.5, 5.0, 7.0, 9.0, 12.0], 2)
 TRUTHS = {

@@ -61,7 +61,7 @@ def test_they_print_and_show():
 
 def test_nothing_promises_safety():
     """No caution, and no other sentence of the library, says that something is safe."""
-    for path in Path(fermkit.__file__).parent.glob("*.py"):
+    for path in Path(fermkit.__file__).parent.rglob("*.py"):
         text = path.read_text(encoding="utf-8").lower()
         for promise in ("is safe", "are safe", "safe to ", "perfectly safe", "no danger", "harmless"):
             at = text.find(promise)
@@ -70,7 +70,7 @@ def test_nothing_promises_safety():
 
 def test_cautions_have_one_home():
     """Their sentences, and the hearsay about bottles, stand in no other module."""
-    for path in Path(fermkit.__file__).parent.glob("*.py"):
+    for path in Path(fermkit.__file__).parent.rglob("*.py"):
         if path.name == "cautions.py":
             continue
         text = " ".join(path.read_text(encoding="utf-8").split())

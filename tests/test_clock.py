@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from fermkit.clock import clock_hours, dated_hours, hours_since, iso_hours
 from fermkit.errors import InputError
-from fermkit.findings import Remarks
+from fermkit.records.clock import clock_hours, dated_hours, hours_since, iso_hours
+from fermkit.records.findings import Remarks
 
 
 def hours(*cells, start="", dates=""):

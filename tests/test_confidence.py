@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import fermkit as fk
-from fermkit import curves
+from fermkit.growth import curves
 
 STUDY = runpy.run_path(str(Path(__file__).parent / "benchmarks" / "coverage.py"))
 

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from fermkit import curves
-from fermkit.curves import QUANTITIES, SHAPES, shape_named
 from fermkit.errors import InputError
+from fermkit.growth import curves
+from fermkit.growth.curves import QUANTITIES, SHAPES, shape_named
 
 T = np.linspace(0, 40, 400_001)
 NAMES = sorted(SHAPES)

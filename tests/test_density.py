@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.density import (
+from fermkit.calibration.density import (
     convert_ethanol,
     density_change,
     hydrometer_density,

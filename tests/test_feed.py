@@ -11,8 +11,8 @@ from uncertainties import correlation_matrix, ufloat
 
 from fermkit.composition import molar_mass
 from fermkit.errors import InputError
-from fermkit.feed import YEAST_NITROGEN, feed, span, yeast_limits
-from fermkit.ingredients import HEXOSES, ingredient, ingredient_from, ingredient_names, kitchen_measure, syrup
+from fermkit.feed.feed import YEAST_NITROGEN, feed, span, yeast_limits
+from fermkit.feed.ingredients import HEXOSES, ingredient, ingredient_from, ingredient_names, kitchen_measure, syrup
 from fermkit.written import nominal, uncertainty
 
 TABLE = tomllib.loads(resources.files("fermkit").joinpath("ingredients.toml").read_text(encoding="utf-8"))

@@ -11,7 +11,7 @@ from uncertainties import ufloat
 
 import fermkit as fk
 from fermkit.errors import InputError
-from fermkit.gas import CO2_G_PER_MOL, GasCurve
+from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve
 
 TIME = np.linspace(0.0, 48.0, 49)
 RISE = 1 / (1 + np.exp(-(TIME - 16) / 4)) - 1 / (1 + np.exp(4))

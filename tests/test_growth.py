@@ -6,8 +6,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import fermkit as fk
-from fermkit import curves
 from fermkit.errors import FermkitError, FitError, InputError
+from fermkit.growth import curves
 
 T = np.linspace(0, 48, 60)
 CURVES = ("logistic", "gompertz", "richards", "baranyi", "three_phase")

@@ -6,7 +6,7 @@ from uncertainties import ufloat
 
 from fermkit import carried_solids, net_yeast, protein, recovery
 from fermkit.errors import InputError
-from fermkit.harvest import DETECTED
+from fermkit.harvest.recovery import DETECTED
 from fermkit.written import nominal, uncertainty
 
 

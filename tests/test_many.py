@@ -6,12 +6,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import fermkit as fk
-from fermkit import curves
-from fermkit.curves import SHAPES
 from fermkit.errors import InputError
-from fermkit.fitter import Problem, descend, reach
-from fermkit.many import VERDICTS, fit_chunk
-from fermkit.starts import start
+from fermkit.growth import curves
+from fermkit.growth.curves import SHAPES
+from fermkit.growth.fitter import Problem, descend, reach
+from fermkit.growth.many import VERDICTS, fit_chunk
+from fermkit.growth.starts import start
 
 T = np.linspace(0, 48, 60)
 

@@ -11,7 +11,7 @@ import pytest
 
 import fermkit as fk
 from fermkit.errors import InputError
-from fermkit.panel import Panel
+from fermkit.panels.panel import Panel
 from fermkit.written import nominal
 
 HERE = Path(__file__).resolve().parent.parent

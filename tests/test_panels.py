@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from fermkit.controls import Slider, read_number
 from fermkit.errors import DoubtfulResult, InputError
-from fermkit.panel import Panel
+from fermkit.panels.controls import Slider, read_number
+from fermkit.panels.panel import Panel
 from fermkit.written import Page
 
 _spec = importlib.util.spec_from_file_location("toy_panel", Path(__file__).with_name("toy_panel.py"))

@@ -8,8 +8,8 @@ from uncertainties import ufloat
 
 from fermkit.composition import element_matrix, molar_mass
 from fermkit.errors import InputError
-from fermkit.feed import YEAST_ASH
-from fermkit.pathways import COMBUSTION_KJ, sugar_fate
+from fermkit.feed.feed import YEAST_ASH
+from fermkit.plan.pathways import COMBUSTION_KJ, sugar_fate
 from fermkit.written import nominal
 
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import fermkit as fk
-from fermkit import curves
 from fermkit.errors import FitError
+from fermkit.growth import curves
 
 T = np.linspace(0, 48, 60)
 

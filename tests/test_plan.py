@@ -4,16 +4,16 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.aeration import anywhere, ethanol_carried_out, oxygen_transfer, water_carried_out
 from fermkit.composition import molar_mass
 from fermkit.errors import InputError
-from fermkit.feed import YEAST_WITHOUT_AIR, feed, yeast_limits
-from fermkit.kitchen import drawn_strain
-from fermkit.nutrients import nutrients_for
-from fermkit.plan import WAYS, co2_held, plan_batch
-from fermkit.simulation import Batch, ferment
-from fermkit.vessel import Vessel
-from fermkit.ways import plan_ways
+from fermkit.feed.feed import YEAST_WITHOUT_AIR, feed, yeast_limits
+from fermkit.plan.aeration import anywhere, ethanol_carried_out, oxygen_transfer, water_carried_out
+from fermkit.plan.batch_plan import WAYS, co2_held, plan_batch
+from fermkit.plan.nutrients import nutrients_for
+from fermkit.plan.ways import plan_ways
+from fermkit.simulation.fermentation import Batch, ferment
+from fermkit.simulation.kitchen import drawn_strain
+from fermkit.vessel.vessel import Vessel
 from fermkit.written import nominal, uncertainty
 
 SUGAR = {"white sugar": ufloat(100.0, 1.0, "weighing the sugar"), "water": 1900.0, "active dry yeast": 5.0}

@@ -14,9 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fermkit.errors import InputError
-from fermkit.ledger import Entry, Ledger
-from fermkit.records import read_run, run_from, write_run, write_workbook
-from fermkit.run_layout import SECTIONS, TABLES
+from fermkit.records.ledger import Entry, Ledger
+from fermkit.records.records import read_run, run_from, write_run, write_workbook
+from fermkit.records.run_layout import SECTIONS, TABLES
 
 SETTINGS = {
     "run": {"name": "jar 1", "date": "2026-03-02", "invented": True},

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 import fermkit as fk
-from fermkit import report
 from fermkit.errors import InputError
+from fermkit.report import report
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 

@@ -7,10 +7,10 @@ import numpy as np
 import pytest
 
 from fermkit.errors import InputError
-from fermkit.kitchen import Kitchen, draw_batch, readings
-from fermkit.records import run_from
-from fermkit.simulation import Batch, Strain, ferment
-from fermkit.vessel import Vessel
+from fermkit.records.records import run_from
+from fermkit.simulation.fermentation import Batch, Strain, ferment
+from fermkit.simulation.kitchen import Kitchen, draw_batch, readings
+from fermkit.vessel.vessel import Vessel
 from fermkit.written import nominal
 
 BATCHES = {

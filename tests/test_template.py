@@ -5,9 +5,9 @@ import re
 import pytest
 
 from fermkit.errors import InputError
-from fermkit.records import read_run
-from fermkit.run_layout import SECTIONS, TABLES
-from fermkit.template import run_format, write_template
+from fermkit.records.records import read_run
+from fermkit.records.run_layout import SECTIONS, TABLES
+from fermkit.records.template import run_format, write_template
 
 
 def test_an_empty_run_reads_as_nothing(tmp_path):

@@ -11,12 +11,12 @@ import pytest
 from uncertainties import ufloat
 
 from fermkit import fit_calibration, panels, plots
-from fermkit.analysis import analyse
-from fermkit.controls import Choice, Slider
+from fermkit.analysis.analysis import analyse
 from fermkit.errors import InputError
-from fermkit.reading_panels import SLIPS
-from fermkit.records import read_run
-from fermkit.vessel import Vessel
+from fermkit.panels.controls import Choice, Slider
+from fermkit.panels.reading import SLIPS
+from fermkit.records.records import read_run
+from fermkit.vessel.vessel import Vessel
 from fermkit.written import nominal, uncertainty
 
 data = runpy.run_path(str(Path(__file__).with_name("panel_data.py")))
@@ -276,7 +276,7 @@ def test_watch_raises_an_alarm_in_words(tmp_path):
 
 def test_watch_reads_again_on_a_timer_until_told_otherwise(tmp_path, monkeypatch):
     """The timer presses the button; choosing the button stops it."""
-    monkeypatch.setattr("fermkit.record_panels.AGAIN", {"on the button": 0.0, "every 10 s": 0.05})
+    monkeypatch.setattr("fermkit.panels.recording.AGAIN", {"on the button": 0.0, "every 10 s": 0.05})
     panel = panels.watch(data["write"](tmp_path / "jar", hours=16))
 
     async def wait():

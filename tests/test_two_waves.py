@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 import fermkit as fk
-from fermkit import curves
 from fermkit.errors import FitError
-from fermkit.two_waves import two_waves
+from fermkit.growth import curves
+from fermkit.growth.two_waves import two_waves
 
 T = np.linspace(0, 48, 60)
 TRUE = (400.0, 50.0, 4.0, 200.0, 20.0, 20.0)

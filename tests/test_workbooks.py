@@ -6,10 +6,10 @@ import io
 import openpyxl
 import pytest
 
-from fermkit import workbooks
 from fermkit.errors import InputError
-from fermkit.workbooks import read_workbook
-from fermkit.writing import write_run, write_workbook
+from fermkit.records import workbooks
+from fermkit.records.workbooks import read_workbook
+from fermkit.records.writing import write_run, write_workbook
 
 
 def made(fill):

@@ -9,16 +9,16 @@ from pathlib import Path
 import pytest
 
 from fermkit.__main__ import main
-from fermkit.analysis import analyse
-from fermkit.answers import FILE, QUESTIONS, as_asked, fault_named, noted, read_answers, slip_of
-from fermkit.class_data import FILE_TIME, right_answers
+from fermkit.analysis.analysis import analyse
 from fermkit.errors import InputError
-from fermkit.group_folder import LOCKS, readings_code
-from fermkit.handout import student_notebooks
-from fermkit.mishaps import MEASUREMENTS, MISHAP, NAMES, NONE
-from fermkit.records import read_run
-from fermkit.sealing import new_secret, number_lock, opened, opens, sealed
-from fermkit.workshop import key_in_words, make_class, mark, open_group, pool, read_key
+from fermkit.records.records import read_run
+from fermkit.workshop.answers import FILE, QUESTIONS, as_asked, fault_named, noted, read_answers, slip_of
+from fermkit.workshop.class_data import FILE_TIME, right_answers
+from fermkit.workshop.group_folder import LOCKS, readings_code
+from fermkit.workshop.handout import student_notebooks
+from fermkit.workshop.mishaps import MEASUREMENTS, MISHAP, NAMES, NONE
+from fermkit.workshop.sealing import new_secret, number_lock, opened, opens, sealed
+from fermkit.workshop.workshop import key_in_words, make_class, mark, open_group, pool, read_key
 
 SECRET = bytes(range(32))
 EVERY = (*NAMES, NONE)
@@ -409,7 +409,7 @@ def test_two_faults_at_once_are_refused():
 
 def test_slips_are_told_apart():
     """Each slip's own factor is named by its kind, on a number known to half a per cent."""
-    from fermkit.answers import SLIPS
+    from fermkit.workshop.answers import SLIPS
 
     for slip in SLIPS:
         assert slip_of(50.0 * slip.factor, lambda x: abs(x - 50.0) < 0.25).kind == slip.kind

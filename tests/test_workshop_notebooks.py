@@ -11,7 +11,7 @@ import nbformat
 import pytest
 
 from fermkit.cautions import cautions_for
-from fermkit.workshop import open_group
+from fermkit.workshop.workshop import open_group
 
 LESSON = Path(__file__).resolve().parent.parent / "notebooks" / "workshop"
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.runs import holm
+from fermkit.analysis.runs import holm
+from fermkit.analysis.yields import THEORETICAL, UncertaintyShares, yield_of
 from fermkit.errors import InputError
-from fermkit.yields import THEORETICAL, UncertaintyShares, yield_of
 
 
 def test_a_yield_keeps_the_correlation_of_its_parts():
@@ -31,7 +31,7 @@ def test_the_spread_of_a_yield_is_that_of_a_monte_carlo():
 
 def test_few_readings_of_the_sensor_widen_the_interval():
     """The interval uses Student's factor on the effective degrees of freedom."""
-    from fermkit.standards import SCATTER
+    from fermkit.calibration.standards import SCATTER
 
     noisy = ufloat(50.0, 2.0, tag=SCATTER)
     few = yield_of("x", "ethanol", noisy, ufloat(100.0, 0.01), None, 0.5, "the limit", sensor_dof=3)

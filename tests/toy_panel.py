@@ -5,9 +5,9 @@ import time
 import numpy as np
 
 from fermkit import plots
-from fermkit.controls import Action, Choice, Paste, Slider
 from fermkit.errors import InputError
-from fermkit.panel import Panel
+from fermkit.panels.controls import Action, Choice, Paste, Slider
+from fermkit.panels.panel import Panel
 from fermkit.written import Line, Page
 
 PRESSED = []

@@ -91,7 +91,7 @@ def run(made: dict, folder: Path) -> dict:
 
 def practice_group() -> None:
     """The folder that the notebooks open as they come: one group with a leak, from a secret that is none."""
-    from fermkit.workshop import make_class
+    from fermkit.workshop.workshop import make_class
 
     target = HERE / "practice_group"
     with tempfile.TemporaryDirectory() as place:

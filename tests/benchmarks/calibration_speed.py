@@ -7,7 +7,7 @@ import time
 
 import numpy as np
 
-from fermkit.calibration import fit_calibration
+from fermkit.calibration.calibrate import fit_calibration
 
 
 def best(task, repeats=15):

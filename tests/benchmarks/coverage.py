@@ -11,9 +11,9 @@ import numpy as np
 from scipy.special import stdtrit
 
 import fermkit as fk
-from fermkit import confidence, many
-from fermkit.curves import SHAPES
-from fermkit.weights import solve
+from fermkit.growth import confidence, many
+from fermkit.growth.curves import SHAPES
+from fermkit.growth.weights import solve
 
 A, RATE = 600.0, 40.0
 RUNS_AT_ONCE = 500

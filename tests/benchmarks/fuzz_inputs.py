@@ -22,17 +22,17 @@ import atheris
 
 with atheris.instrument_imports(include=["fermkit"]):
     import fermkit as fk
-    from fermkit.answers import QUESTIONS, as_asked, read_answers, reading_of
     from fermkit.composition import atoms
     from fermkit.errors import InputError
-    from fermkit.findings import Remarks
     from fermkit.quantities import conversion, read_quantity
-    from fermkit.records import run_from
-    from fermkit.report import html_report
-    from fermkit.run_layout import TABLES
-    from fermkit.settings import read_settings, read_toml
-    from fermkit.tables import read_table
-    from fermkit.workbooks import read_workbook
+    from fermkit.records.findings import Remarks
+    from fermkit.records.records import run_from
+    from fermkit.records.run_layout import TABLES
+    from fermkit.records.settings import read_settings, read_toml
+    from fermkit.records.tables import read_table
+    from fermkit.records.workbooks import read_workbook
+    from fermkit.report.report import html_report
+    from fermkit.workshop.answers import QUESTIONS, as_asked, read_answers, reading_of
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from hostile_files import SAMPLES, cases, spoilt

@@ -9,7 +9,7 @@ import joblib
 import numpy as np
 
 import fermkit as fk
-from fermkit.curves import gompertz
+from fermkit.growth.curves import gompertz
 
 
 def main(m=8000):

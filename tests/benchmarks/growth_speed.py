@@ -18,9 +18,9 @@ from scipy.optimize import curve_fit  # noqa: E402
 
 import fermkit as fk  # noqa: E402
 from fermkit import curves, many  # noqa: E402
-from fermkit.curves import SHAPES  # noqa: E402
-from fermkit.fitter import Problem, descend, reach  # noqa: E402
-from fermkit.weights import solve  # noqa: E402
+from fermkit.growth.curves import SHAPES  # noqa: E402
+from fermkit.growth.fitter import Problem, descend, reach  # noqa: E402
+from fermkit.growth.weights import solve  # noqa: E402
 
 T = np.linspace(0, 48, 100)
 FOOT = {"gompertz": (np.e, 1), "logistic": (4, 2), "richards": (4, 2), "baranyi": (4, 2)}

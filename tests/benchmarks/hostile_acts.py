@@ -143,7 +143,7 @@ def injected_formulas(place: Path) -> list[tuple[str, int, str, bool]]:
 
     import fermkit as fk
     from fermkit.errors import InputError
-    from fermkit.exports import write_json, write_results
+    from fermkit.report.exports import write_json, write_results
 
     tried = acting = refused = 0
     for i, text in enumerate(NASTY):
@@ -218,7 +218,7 @@ def injected_markup() -> list[tuple[str, int, str, bool]]:
     from dataclasses import replace
 
     import fermkit as fk
-    from fermkit.report import html_report
+    from fermkit.report.report import html_report
 
     analysis = fk.analyse(fk.read_run(SAMPLES / "jar_3_closes"))
     bad: list[str] = []

@@ -16,12 +16,12 @@ from collections import Counter
 from pathlib import Path
 
 from fermkit.errors import InputError
-from fermkit.findings import Remarks
 from fermkit.quantities import conversion
-from fermkit.run_layout import TABLES
-from fermkit.settings import read_settings, read_toml
-from fermkit.tables import read_table
-from fermkit.workbooks import read_workbook
+from fermkit.records.findings import Remarks
+from fermkit.records.run_layout import TABLES
+from fermkit.records.settings import read_settings, read_toml
+from fermkit.records.tables import read_table
+from fermkit.records.workbooks import read_workbook
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_data"
 TOKENS = [

@@ -19,14 +19,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from joblib import Parallel, delayed
 
-from fermkit.analysis import Analysis, analyse
-from fermkit.batches import Truth
+from fermkit.analysis.analysis import Analysis, analyse
 from fermkit.composition import molar_mass
-from fermkit.fitted import GrowthFit
-from fermkit.kitchen import Kitchen, draw_batch, readings
+from fermkit.growth.fitted import GrowthFit
 from fermkit.properties import ethanol_pct_vol_from_concentration, water_density
-from fermkit.records import run_from
-from fermkit.simulation import ferment
+from fermkit.records.records import run_from
+from fermkit.simulation.batches import Truth
+from fermkit.simulation.fermentation import ferment
+from fermkit.simulation.kitchen import Kitchen, draw_batch, readings
 from fermkit.written import nominal, uncertainty
 
 KITCHENS = {

@@ -6,10 +6,10 @@ CO2 within two standard uncertainties, for batches that used their sugar up.
 
 import numpy as np
 
-from fermkit.feed import feed
-from fermkit.kitchen import drawn_strain
-from fermkit.plan import plan_batch
-from fermkit.simulation import Batch, ferment
+from fermkit.feed.feed import feed
+from fermkit.plan.batch_plan import plan_batch
+from fermkit.simulation.fermentation import Batch, ferment
+from fermkit.simulation.kitchen import drawn_strain
 from fermkit.written import nominal, uncertainty
 
 

@@ -16,14 +16,14 @@ from pathlib import Path
 
 import numpy as np
 
-from fermkit.analysis import analyse
-from fermkit.answers import FILE, LOOSE, noted, slip_of
-from fermkit.between_groups import pooled
-from fermkit.group_folder import LOCKS, open_group
-from fermkit.mishaps import MISHAP, NAMES, NONE
-from fermkit.repeatability import precision
-from fermkit.sealing import opens
-from fermkit.workshop import make_class, mark, pool, read_key
+from fermkit.analysis.analysis import analyse
+from fermkit.workshop.answers import FILE, LOOSE, noted, slip_of
+from fermkit.workshop.between_groups import pooled
+from fermkit.workshop.group_folder import LOCKS, open_group
+from fermkit.workshop.mishaps import MISHAP, NAMES, NONE
+from fermkit.workshop.repeatability import precision
+from fermkit.workshop.sealing import opens
+from fermkit.workshop.workshop import make_class, mark, pool, read_key
 
 ROWS = {"sugar as hexose": "sucrose as glucose", "ethanol made": "% vol as % mass", "CO2 to expect": "CO2 slip"}
 

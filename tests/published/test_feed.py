@@ -1,7 +1,7 @@
 """The ingredient table held to the food tables, with their traps."""
 
-from fermkit.feed import YEAST_NITROGEN, YEAST_PHOSPHORUS, feed, yeast_limits
-from fermkit.ingredients import ingredient
+from fermkit.feed.feed import YEAST_NITROGEN, YEAST_PHOSPHORUS, feed, yeast_limits
+from fermkit.feed.ingredients import ingredient
 from fermkit.written import nominal
 
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import fermkit as fk
-from fermkit import curves
-from fermkit.curves import SHAPES
+from fermkit.growth import curves
+from fermkit.growth.curves import SHAPES
 
 
 def test_carlson_1913(published):
@@ -76,8 +76,8 @@ def test_r_self_starting_logistic(published, reference, x, y):
 
 def _with_replicates(time, amount):
     """The fitter itself, which does not mind repeated times."""
-    from fermkit.fitter import Problem, descend, reach
-    from fermkit.starts import start
+    from fermkit.growth.fitter import Problem, descend, reach
+    from fermkit.growth.starts import start
 
     problem = Problem(time[None, :], amount[None, :])
     limit = reach(SHAPES["logistic"], problem.time)

@@ -1,7 +1,7 @@
 """Published fermentation yields, heats and the oxygen of growth."""
 
 from fermkit.composition import compound, molar_mass
-from fermkit.pathways import BALLING, COMBUSTION_KJ, sugar_fate
+from fermkit.plan.pathways import BALLING, COMBUSTION_KJ, sugar_fate
 
 HEXOSE = molar_mass("hexose")
 

@@ -3,7 +3,7 @@
 import pytest
 
 from fermkit.quantities import conversion, read_quantity
-from fermkit.simulation import Batch, Strain, ferment
+from fermkit.simulation.fermentation import Batch, Strain, ferment
 
 
 def test_theoretical_yields(published):

@@ -9,8 +9,8 @@ from scipy.optimize import brentq
 
 from fermkit import Vessel, molar_mass
 from fermkit.cautions import cautions_for
-from fermkit.gas_space import gas_mol_per_L
-from fermkit.vessel import SOLUBILITY_DOUBT
+from fermkit.vessel.gas_space import gas_mol_per_L
+from fermkit.vessel.vessel import SOLUBILITY_DOUBT
 
 R = 8.314462618
 ATM_BAR = 1.01325

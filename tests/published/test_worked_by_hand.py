@@ -10,7 +10,7 @@ from uncertainties import covariance_matrix, ufloat
 from uncertainties.umath import log
 
 import fermkit as fk
-from fermkit.runs import holm
+from fermkit.analysis.runs import holm
 from fermkit.written import nominal, uncertainty
 
 

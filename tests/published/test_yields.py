@@ -1,6 +1,6 @@
 """Theoretical yields against the printed ones."""
 
-from fermkit.yields import THEORETICAL
+from fermkit.analysis.yields import THEORETICAL
 
 
 def test_gay_lussac(published):

@@ -1,0 +1,128 @@
+"""By-products that nobody measured: glycerol and acids, at their usual amounts and with their usual doubt."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from uncertainties import ufloat
+
+from fermkit.balance.streams import LinearMeasurement, Stream, grams_of, grams_per_unit
+from fermkit.checks import one_of
+from fermkit.composition import Compound, compound, molar_mass
+from fermkit.written import nominal, percent, plus_minus, uncertainty
+
+_ACIDS: Final = ("acetic acid", "lactic acid", "succinic acid", "organic acids")
+
+USUAL_ACIDS: Final = (0.015, 0.005)
+"""Share of the sugar's carbon that ends as organic acid [C-mol/C-mol]. Common practice, no source."""
+
+USUAL_GLYCEROL: Final = (6.25, 0.7)
+"""Glycerol for each gram of dry yeast grown without air [mmol/g]: 5.0 to 7.5, taken as rectangular.
+Nordstroem, Acta Chem. Scand. 20 (1966) 1016."""
+
+USUAL_NITROGEN: Final = (0.0665, 0.0124)
+"""Nitrogen in dry yeast [g/g]: 4.5 (starved) to 8.8 %, taken as rectangular. Upper end: CH1.83O0.56N0.17 (Roels 1983)
+with 6.5 % ash; lower end: common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Listing:
+    """All streams of a balance, relations that are assumed among them, and what was assumed, in words."""
+
+    streams: list[Stream]
+    relations: list[LinearMeasurement]
+    notes: list[str]
+
+
+def with_usual_byproducts(streams: Sequence[Stream], wanted: str | Mapping[str, Any], aerated: bool) -> Listing:
+    """Glycerol and acids that nobody measured, at their usual amounts."""
+    if isinstance(wanted, str):
+        one_of(wanted, ("usual", "none"), "priors")
+    else:
+        for name in wanted:
+            one_of(name, ("glycerol", "acids"), "by-product in priors=")
+    listing = Listing(list(streams), [], [])
+    chosen = dict(wanted) if isinstance(wanted, Mapping) else {}
+    if wanted == "none":
+        listing.notes.append("Usual by-products (glycerol, acids) left out as asked.")
+        return listing
+    if not chosen and not {"sugar", "ethanol"} <= {s.role for s in streams}:
+        listing.notes.append("No usual by-products (glycerol, acids): no sugar is fermented to ethanol here.")
+        return listing
+    if "glycerol" in chosen or not (chosen or aerated):
+        _add_glycerol(listing, chosen.get("glycerol", ufloat(*USUAL_GLYCEROL, tag="glycerol not measured")))
+    elif aerated and not chosen:
+        listing.notes.append("Glycerol is not added: yeast that respires need not make it.")
+    if "acids" in chosen or not chosen:
+        _add_acids(listing, chosen.get("acids", ufloat(*USUAL_ACIDS, tag="organic acids not measured")))
+    if not chosen:
+        _add_nitrogen(listing)
+    return listing
+
+
+def _add_glycerol(listing: Listing, mmol_per_g: Any) -> None:
+    """Glycerol from the yeast made; where the yeast was not measured either, both are found together."""
+    given = [s for s in listing.streams if s.role == "glycerol"]
+    yeast = [s for s in listing.streams if s.role == "yeast"]
+    if any(s.standing == "measured" for s in given) or not yeast:
+        return
+    thing, per_g = compound("glycerol"), mmol_per_g / 1000 * compound("glycerol").molar_mass
+    name, unit = (given[0].name, given[0].unit) if given else ("glycerol", "g")
+    assumed = plus_minus(mmol_per_g, "mmol for each g of dry yeast made")
+    measured = [s for s in yeast if s.amount is not None]
+    made = sum(s.amount * grams_per_unit(s) for s in measured)
+    if len(measured) < len(yeast):
+        _tie_glycerol(listing, given, yeast, per_g)
+    elif nominal(made) <= 0:
+        listing.notes.append("Glycerol is not added: no yeast was made.")
+        return
+    else:
+        amount = made * per_g / grams_of(thing, unit)
+        glycerol = Stream(name, thing, amount, unit, 0.0, 1.0, "usual", "glycerol", "yeast")
+        listing.streams[:] = [*(s for s in listing.streams if s.role != "glycerol"), glycerol]
+    listing.notes.append(f"Glycerol was not measured: {assumed} is assumed (Nordström 1966: 5.0 to 7.5).")
+
+
+def _tie_glycerol(listing: Listing, given: list[Stream], yeast: list[Stream], per_g: Any) -> None:
+    """``glycerol - k yeast = 0``, as doubtful as k is for 0.06 g yeast per g sugar."""
+    glycerol = (
+        given[0] if given else Stream("glycerol", compound("glycerol"), None, "g", 0.0, 1.0, "unmeasured", "glycerol")
+    )
+    if not given:
+        listing.streams.append(glycerol)
+    sugar = sum(abs(nominal(s.amount)) * grams_per_unit(s) for s in listing.streams if s.role == "sugar" and s.amount)
+    parts = {s.name: -nominal(per_g) * grams_per_unit(s) for s in yeast}
+    doubt = ufloat(0, max(uncertainty(per_g) * 0.06 * sugar, 1e-9), tag="glycerol not measured")
+    coefficients = {glycerol.name: grams_per_unit(glycerol), **parts}
+    listing.relations.append(LinearMeasurement("glycerol tied to yeast", coefficients, doubt, "usual"))
+
+
+def _add_acids(listing: Listing, share: Any) -> None:
+    sugars = [s for s in listing.streams if s.role == "sugar" and s.standing == "measured"]
+    if any(s.role in _ACIDS and s.standing == "measured" for s in listing.streams) or not sugars:
+        return
+    carbon = -sum(s.weighed * s.content("ammonia")["C"] for s in sugars) * share
+    thing = Compound("organic acids", "CH2O", compound("CH2O").atoms, compound("CH2O").molar_mass, 1.0, 4.0)
+    grams = carbon * thing.molar_mass
+    acids = Stream("organic acids", thing, grams, "g", 0.0, 1.0, "usual", "organic acids", "sugar")
+    listing.streams[:] = [*(s for s in listing.streams if s.role not in _ACIDS), acids]
+    assumed = f"{percent(share)} of the sugar's carbon"
+    listing.notes.append(f"Organic acids were not measured: {assumed} is assumed (common practice).")
+
+
+def _add_nitrogen(listing: Listing) -> None:
+    """Yeast by name holds less nitrogen than its formula, and not always the same; counts where nitrogen does."""
+    sources = any(s.made_of.atoms.get("N") and s.role != "yeast" for s in listing.streams)
+    yeast = [s for s in listing.streams if s.amount is not None and s.made_of.name.startswith("yeast")]
+    if not sources or not yeast:
+        return
+    content = ufloat(*USUAL_NITROGEN, tag="the nitrogen of the yeast")
+    beside = sum(
+        s.amount * grams_per_unit(s) * content / molar_mass("N") - s.weighed * s.content("ammonia").get("N", 0.0)
+        for s in yeast
+    )
+    thing = compound("ammonia")
+    listing.streams.append(
+        Stream("nitrogen beside the formula", thing, beside, "mol", 0.0, 1.0, "usual", "other", "yeast")
+    )
+    listing.notes.append(f"Dry yeast is taken to hold {percent(content)} nitrogen, whatever its formula says.")

@@ -1,0 +1,408 @@
+"""From signals of a sample back to its content, with an interval that counts everything."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+from scipy.optimize import brentq, least_squares
+from uncertainties import UFloat, ufloat
+
+from fermkit.budget import Budget, budget_of, effective_degrees_of_freedom, student
+from fermkit.calibration.limits import decision_limit
+from fermkit.calibration.linearity import grubbs_test
+from fermkit.calibration.response import FittedCurve
+from fermkit.checks import between, not_negative, one_of
+from fermkit.errors import InputError
+from fermkit.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
+
+Floats = NDArray[np.float64]
+
+REPLICATES: Final = "replicate signals of the sample"
+PIPETTING: Final = "pipetting the dilution"
+
+
+@dataclass(frozen=True)
+class SampleSignal:
+    """Replicate signals of one sample: their mean as a ufloat, and what it rests on."""
+
+    values: Floats
+    mean: UFloat
+    degrees_of_freedom: float
+    shares_scatter: bool
+    """Whether its scatter rests on the standards' (with or without its own replicates)."""
+
+    @property
+    def level(self) -> float:
+        """The mean signal as a bare number."""
+        return nominal(self.mean)
+
+
+@dataclass(frozen=True, repr=False)
+class Reading(Written):
+    """One sample, read back.
+
+    Attributes
+    ----------
+    value : UFloat
+        Content of the undiluted sample [the standards' unit], correlated with every other reading of the
+        same calibration and with the caller's own dilution and standards.
+    seen : float
+        Content of what the sensor saw.
+    sample : SampleSignal
+        The replicates and their mean [signal unit].
+    factor : float or UFloat
+        What `seen` was multiplied by: dilution, and correction for temperature.
+    in_range : bool
+        Whether `seen` lies between the lowest and the highest standard.
+    degrees_of_freedom : float
+        Effective (Welch–Satterthwaite).
+    remarks : tuple of str
+        Doubts, in words.
+    """
+
+    value: UFloat
+    seen: float
+    sample: SampleSignal
+    factor: float | UFloat
+    in_range: bool
+    degrees_of_freedom: float
+    remarks: tuple[str, ...]
+    fitted: FittedCurve = field(compare=False)
+
+    def interval(self, level: float = 0.95, *, method: str = "best") -> tuple[float, float]:
+        """Where the content lies, at the given level of confidence.
+
+        Parameters
+        ----------
+        level : float
+            0.95 for 95 %.
+        method : "best", "fieller", "profile", "student" or "monte carlo"
+            "fieller": all contents whose predicted signal agrees with the one read; exact for a straight line
+            with equal scatter. "profile": the same, with the curve refitted at each candidate content.
+            "student": value ± t·u. "monte carlo": draws. "best" takes Fieller for curves that are linear in
+            their parameters and the profile for the others.
+
+        Returns
+        -------
+        (low, high)
+            Infinite on a side where these data set no limit.
+
+        References
+        ----------
+        Fieller 1954, J. R. Stat. Soc. B 16, 175; Venzon & Moolgavkar 1988, Appl. Stat. 37, 87; JCGM 100:2008,
+        G.4; JCGM 101:2008.
+        """
+        between(level, 0.5, 0.9999, "level", do="give 0.95 for 95 %")
+        one_of(method, ("best", "fieller", "profile", "student", "monte carlo"), "method")
+        if method == "monte carlo":
+            return _monte_carlo(self, level)
+        t = student(self.degrees_of_freedom, level)
+        if method == "student":
+            half = t * uncertainty(self.value)
+            return nominal(self.value) - half, nominal(self.value) + half
+        misfit = fieller_misfit(self)
+        if method == "profile" or (method == "best" and not self.fitted.curve.linear):
+            profile = profile_misfit(self)
+            if abs(profile(nominal(self.value))) < 0.01:  # the refit comes back to the fit: it can be trusted
+                misfit = profile
+        return _walk(self, misfit, t**2)
+
+    def budget(self) -> Budget:
+        """Who owns which share of the uncertainty."""
+        return budget_of(self.value, self.fitted.content_unit)
+
+    def page(self) -> Page:
+        """The reading as a page."""
+        unit, nu = self.fitted.content_unit, self.degrees_of_freedom
+        factor = "" if nominal(self.factor) == 1 else f"times {plus_minus(self.factor)} for the sample"
+        count = self.sample.values.size
+        lines = [
+            Line("content of the sample", self.value, unit, limits=self.interval()),
+            Line("as the sensor saw it", self.seen, unit, factor),
+            Line("signal", self.sample.mean, self.fitted.unit, f"mean of {count}" if count > 1 else "one reading"),
+            Line("degrees of freedom", f"{nu:.3g}" if nu < 1e3 else "many", "", "effective, Welch–Satterthwaite"),
+        ]
+        return Page("Content by calibration curve", lines, self.remarks, [self.budget().page()])
+
+
+def fieller_misfit(reading: Reading) -> Callable[[float], float]:
+    """(signal read − signal predicted)² over its variance, as a function of the candidate content."""
+    fitted, factor = reading.fitted, nominal(reading.factor)
+    own, relative = uncertainty(reading.sample.mean) ** 2, uncertainty(reading.factor) / factor
+
+    def misfit(content: float) -> float:
+        x = content / factor
+        variance = own + fitted.curve_variance(x) + (fitted.slope(x) * x * relative) ** 2
+        return float((reading.sample.level - fitted.signal(x)) ** 2 / variance)
+
+    return misfit
+
+
+def profile_misfit(reading: Reading) -> Callable[[float], float]:
+    """How much the misfit of standards and sample together must rise, were the content this.
+
+    Parameters and factor are refitted at each candidate, in units of their own uncertainty, from where the
+    last refit ended.
+    """
+    fitted, factor, curve = reading.fitted, nominal(reading.factor), reading.fitted.curve
+    relative, u = uncertainty(reading.factor) / factor, uncertainty(reading.sample.mean)
+    best = float(np.sum(fitted.misfits(fitted.values) ** 2))
+    sizes, axes = np.linalg.eigh(fitted.covariance)
+    root = axes * np.sqrt(np.maximum(sizes, 0.0))
+    last = [np.zeros(sizes.size + 1)]
+
+    def at(content: float, z: Floats) -> tuple[Floats, Floats]:
+        return np.asarray(content / (factor * (1 + relative * z[-1]))), fitted.values + root @ z[:-1]
+
+    @cache  # so that a candidate has one misfit, wherever the refit before it ended
+    @np.errstate(all="ignore")
+    def misfit(content: float) -> float:
+        def misfits(z: Floats) -> Floats:
+            x, p = at(content, z)
+            off = (float(curve.signal(x, p)) - reading.sample.level) / u
+            return np.concatenate([fitted.misfits(p), [off, z[-1]]])
+
+        def slopes(z: Floats) -> Floats:
+            x, p = at(content, z)
+            table = np.zeros((fitted.x.size + 2, z.size))
+            table[:-2, :-1] = fitted.whiten(curve.gradient(fitted.x, p)) @ root
+            table[-2, :-1] = curve.gradient(x, p) @ root / u
+            table[-2, -1] = -float(curve.slope(x, p) * x) * relative / (1 + relative * z[-1]) / u
+            table[-1, -1] = 1.0
+            return table
+
+        found = least_squares(misfits, last[0], slopes, method="lm")
+        last[0] = found.x
+        return float(2 * found.cost) - best
+
+    return misfit
+
+
+def _walk(reading: Reading, misfit: Callable[[float], float], threshold: float) -> tuple[float, float]:
+    """Step out from the value until the misfit passes the threshold, then close in."""
+    centre, u = nominal(reading.value), uncertainty(reading.value)
+    floor = -np.inf if reading.fitted.curve.linear else 1e-6 * centre
+
+    def excess(content: float) -> float:
+        return misfit(content) - threshold
+
+    def end(side: float) -> float:
+        inner = centre
+        for step in u * np.sqrt(threshold) * 1.4 ** np.arange(25):
+            outer = max(centre + side * step, floor)
+            if excess(outer) > 0:
+                return float(brentq(excess, inner, outer, xtol=1e-6 * u))
+            if outer == floor:
+                return 0.0
+            inner = outer
+        return side * float("inf")
+
+    return end(-1.0), end(1.0)
+
+
+@np.errstate(all="ignore")
+def _monte_carlo(reading: Reading, level: float, draws: int = 100_000, seed: int = 20_260) -> tuple[float, float]:
+    """Draws of curve, signal and factor; a scatter that was estimated from few readings is drawn too.
+
+    JCGM 101:2008, 6.4.9 (scaled and shifted t) and 7.
+    """
+    rng = np.random.default_rng(seed)
+    fitted, sample = reading.fitted, reading.sample
+
+    def swell(nu: float) -> Any:
+        return np.sqrt(nu / rng.chisquare(nu, draws)) if np.isfinite(nu) else 1.0
+
+    def shifts(covariance: Floats) -> Floats:
+        sizes, axes = np.linalg.eigh(covariance)
+        return np.asarray((axes * np.sqrt(np.maximum(sizes, 0))) @ rng.standard_normal((sizes.size, draws)))
+
+    common = swell(fitted.degrees_of_freedom)
+    own = common if sample.shares_scatter else swell(sample.degrees_of_freedom)
+    p = fitted.values[:, None] + shifts(fitted.scatter_covariance) * common
+    p = p + shifts(fitted.covariance - fitted.scatter_covariance)
+    signal = sample.level + uncertainty(sample.mean) * own * rng.standard_normal(draws)
+    factor = nominal(reading.factor) + uncertainty(reading.factor) * rng.standard_normal(draws)
+    content = factor * fitted.curve.inverse(signal, p)
+    content = np.where(np.isnan(content), np.inf, content)
+    low, high = np.quantile(content, [0.5 - level / 2, 0.5 + level / 2], method="nearest")
+    return float(low), float(high)
+
+
+def sample_signal(signals: Floats, fitted: FittedCurve, scatter: str) -> SampleSignal:
+    """Replicates and their mean; `scatter` says whose: the "calibration"'s, the "replicates"', or both "pooled"."""
+    one_of(scatter, ("calibration", "pooled", "replicates"), "scatter")
+    mean, count = float(signals.mean()), signals.size
+    variance, nu = float(fitted.variance(np.asarray(mean))), fitted.degrees_of_freedom
+    if scatter != "calibration" and count < 2:
+        raise InputError(f"scatter={scatter!r} with {count} signal", "two replicates or more", "read the sample again")
+    if scatter == "replicates":
+        variance, nu = float(signals.var(ddof=1)), float(count - 1)
+        if variance == 0:
+            raise InputError(
+                f"the replicates are alike to the last digit: {count} times {mean:g}",
+                "replicates that show their scatter",
+                "read with more digits, or take scatter='calibration'",
+            )  # fmt: skip
+    elif scatter == "pooled" and np.isfinite(nu):
+        own = float(signals.var(ddof=1))
+        variance, nu = (nu * variance + (count - 1) * own) / (nu + count - 1), nu + count - 1
+    u = float(np.sqrt(variance / count))
+    return SampleSignal(signals, ufloat(mean, u, tag=REPLICATES), nu, scatter != "replicates")
+
+
+def dilution_of(dilution: float | UFloat, u_pipetting: float) -> float | UFloat:
+    """The factor of a dilution as a number, or a ufloat where it is uncertain."""
+    size = nominal(dilution) if not isinstance(dilution, str) else float("nan")
+    if not (np.isfinite(size) and size >= 1):
+        good = np.isfinite(size) and size > 0
+        raise InputError(
+            f"dilution is {dilution}",
+            "how many times the sample was diluted: 1 or more, 10 for one part made up to ten",
+            f"give {1 / size:g} if one part was made up to {1 / size:g}" if good
+            else "divide the total volume by the volume of sample in it",
+        )  # fmt: skip
+    not_negative(u_pipetting, "u_pipetting")
+    if uncertainty(dilution) > 0:
+        if u_pipetting:
+            raise InputError(
+                f"the dilution is {dilution} and u_pipetting {u_pipetting:g} is given too",
+                "one of the two",
+                "leave out u_pipetting",
+            )
+        return dilution
+    return ufloat(size, size * u_pipetting, tag=PIPETTING) if u_pipetting else size
+
+
+def dilution_factor(steps: Sequence[Mapping[str, Any]]) -> Any:
+    """The factor of a dilution, or of several in a row, with its uncertainty.
+
+    Parameters
+    ----------
+    steps : sequence of mappings
+        Each with ``sample_mL`` and ``total_mL``, as numbers or ufloats. A pipette used twice is given as the same
+        ufloat twice: its error then counts twice, as it does in the glass.
+
+    Returns
+    -------
+    float or UFloat
+        How many times stronger the sample is than what the sensor sees: ∏ total / sample.
+
+    Examples
+    --------
+    >>> print(dilution_factor([{"sample_mL": ufloat(5.0, 0.02), "total_mL": ufloat(50.0, 0.06)}]))
+    10.00+/-0.04
+
+    References
+    ----------
+    Eurachem/CITAC Guide CG 4, QUAM:2012, example A1 (volumes).
+    """
+    factor: Any = 1.0
+    for step in steps:
+        sample, total = step["sample_mL"], step["total_mL"]
+        if not 0 < nominal(sample) <= nominal(total):
+            raise InputError(
+                f"{nominal(sample):g} mL of sample in {nominal(total):g} mL",
+                "a sample above zero and no larger than the total",
+                "give the volume taken and the volume it was made up to",
+            )
+        factor = factor * total / sample
+    return factor
+
+
+def read_back(
+    fitted: FittedCurve, sample: SampleSignal, factor: float | UFloat, said: Sequence[str], *, extrapolate: bool
+) -> Reading:
+    """The content that gives a signal, times a factor."""
+    x = float(fitted.inverse(sample.level))
+    inside = _judge(fitted, x, sample.level, nominal(factor), extrapolate)
+    slope = float(fitted.slope(x))
+    if not (np.isfinite(slope) and slope != 0):
+        raise InputError(
+            f"signal {sample.level:g} {fitted.unit} lies where the {fitted.curve.name} curve has no slope",
+            "a signal above that of the blank",
+            "dilute less, or take another curve",
+        )
+    shift = sum((-g / slope) * (p - nominal(p)) for g, p in zip(fitted.gradient(x), fitted.parameters.values()))
+    value = factor * (x + shift + (sample.mean - sample.level) / slope)
+    nu = _degrees_of_freedom(fitted, sample, x, (nominal(factor) / slope) ** 2, value.std_dev**2)
+    remarks = [*_doubts(fitted, sample, x, inside), *said]
+    return Reading(value, x, sample, factor, inside, nu, tuple(remarks), fitted)
+
+
+def _judge(fitted: FittedCurve, x: float, signal: float, factor: float, extrapolate: bool) -> bool:
+    """Whether x lies within the standards; refused where it does not and was not asked for."""
+    (low, high), unit = fitted.range, fitted.content_unit
+    if not np.isfinite(x):
+        raise InputError(
+            f"signal {signal:g} {fitted.unit} lies beyond what the {fitted.curve.name} curve reaches: "
+            "no content gives it",
+            f"a signal between {fitted.y.min():g} and {fitted.y.max():g} {fitted.unit}, where the standards lie",
+            "dilute the sample if the sensor is saturated; check the baseline if the signal is too small",
+        )
+    if low <= x <= high:
+        return True
+    blank = low == 0 and signal_at_blank(fitted, signal)
+    if extrapolate or blank:
+        return False
+    if x > high:
+        better, target = factor * x / (0.6 * high), 0.6 * high
+        advice = f"dilute the sample {better:.2g}-fold altogether: the sensor then sees about {target:.2g} {unit}"
+    else:
+        advice = "dilute less, or add standards below it"
+    raise InputError(
+        f"signal {signal:g} {fitted.unit} reads {x:.4g} {unit}, outside the standards ({low:g} to {high:g} {unit})",
+        "a sample that the sensor sees within the standards",
+        f"{advice}; or pass extrapolate=True and accept that the curve is not known there",
+    )
+
+
+def signal_at_blank(fitted: FittedCurve, signal: float) -> bool:
+    """Whether a signal beyond the blank's could be scatter of a blank (three standard uncertainties)."""
+    u = float(np.sqrt(fitted.variance(np.asarray(signal)) + fitted.curve_variance(0.0)))
+    return abs(signal - float(fitted.signal(0.0))) <= 3 * u
+
+
+def _degrees_of_freedom(fitted: FittedCurve, sample: SampleSignal, x: float, scale: float, total: float) -> float:
+    """Effective ones: scatter of standards and of sample are one estimate where the sample shares it."""
+    standards = float(fitted.curve_variance(x, fitted.scatter_covariance)) * scale
+    own = uncertainty(sample.mean) ** 2 * scale
+    nu = sample.degrees_of_freedom
+    nu_cal = fitted.degrees_of_freedom
+    scattered = [(standards + own, nu_cal)] if sample.shares_scatter else [(standards, nu_cal), (own, nu)]
+    return effective_degrees_of_freedom([*scattered, (max(total - standards - own, 0.0), float("inf"))])
+
+
+def _doubts(fitted: FittedCurve, sample: SampleSignal, x: float, inside: bool) -> list[str]:
+    (low, high), unit, said = fitted.range, fitted.content_unit, []
+    if not inside:
+        said.append(f"outside the standards ({low:g} to {high:g} {unit}): the curve is not known there")
+    limit = decision_limit(fitted, sample.values.size)
+    if low == 0 and x < limit:
+        said.append(f"not told from a blank: the sensor sees less than the decision limit of {limit:.2g} {unit}")
+    if sample.values.size > 1:
+        said += _replicate_doubts(fitted, sample)
+    return said
+
+
+def _replicate_doubts(fitted: FittedCurve, sample: SampleSignal) -> list[str]:
+    own, nu = float(sample.values.var(ddof=1)), sample.values.size - 1
+    ratio, nu_cal = own / float(fitted.variance(np.asarray(sample.level))), fitted.degrees_of_freedom
+    p = special.fdtrc(nu, nu_cal, ratio) if np.isfinite(nu_cal) else special.chdtrc(nu, ratio * nu)
+    said = []
+    if p < 0.01:
+        said.append(
+            f"the replicates scatter {np.sqrt(ratio):.1f} times as much as the standards ({in_words(p)}): "
+            "read the sample again, or pass scatter='replicates'"
+        )
+    far = np.max(np.abs(sample.values - sample.values.mean())) / float(
+        np.sqrt(fitted.variance(np.asarray(sample.level)))
+    )
+    if sample.values.size > 2 and far > 3:  # two equal readings of three, by the display's rounding, are no outlier
+        apart = grubbs_test(sample.values)
+        if apart.passed is False and apart.p < 0.01:
+            said.append(apart.verdict)
+    return said

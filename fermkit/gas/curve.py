@@ -1,0 +1,416 @@
+"""A gas curve: cumulative moles of CO2 and the three kinds of error that it carries.
+
+The ways from readings to a curve are in `collector` (volume, flow, bubbles), `weighing` (mass loss) and
+`headspace` (pressure).
+"""
+
+import math
+from dataclasses import dataclass, field, replace
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fermkit.checks import between, one_of, positive
+from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.errors import InputError
+from fermkit.properties import bicarbonate_factor, co2_solubility, water_vapour_pressure
+from fermkit.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
+
+Floats = NDArray[np.float64]
+Number = Any
+"""A plain float, or a ufloat where the value has an uncertainty of its own."""
+
+CO2_G_PER_MOL: Final = 44.009
+"""Standard atomic weights, CIAAW 2021; held to `composition.molar_mass` in the tests."""
+
+ACTS: Final = {
+    "volume": "reading the gas collector",
+    "flow": "reading the flow meter",
+    "bubbles": "counting the bubbles",
+    "weight": "reading the scale under the vessel",
+    "pressure": "reading the pressure gauge",
+}
+
+
+@dataclass(frozen=True, repr=False)
+class GasCurve(Written):
+    """Cumulative CO2 over time, counted from the first reading.
+
+    Parameters
+    ----------
+    time_h : array of shape (n,)
+        Times of the readings [h].
+    co2_mol : array of shape (n,)
+        CO2 since the first reading [mol].
+    counts : "released" or "produced"
+        Whether it counts what left the liquid, or what the yeast made.
+    kind : "volume", "flow", "bubbles", "weight" or "pressure"
+        What was read.
+    u_reading_mol : array of shape (n,)
+        Standard uncertainty of each value that is independent from reading to reading [mol].
+    u_increment_mol : array of shape (n,)
+        Standard uncertainty of each increment [mol], 0 for the first value; it is inherited by all later
+        values, a random walk.
+    common : ufloat (or 1.0 where there is none)
+        A factor of nominal value 1 that moves the whole curve together.
+    remarks : tuple of str
+        What was found, mended, assumed or doubted.
+    store_mol : ufloat, float or None
+        CO2 held by the liquid at the last reading, where it has been counted [mol].
+    end_error_mol : ufloat or float
+        The errors per reading and per increment at the last reading, as one number around zero [mol]; made here
+        when not given, and handed on by `produced`, so that both totals share it.
+    """
+
+    time_h: Floats
+    co2_mol: Floats
+    counts: str
+    kind: str
+    u_reading_mol: Floats
+    u_increment_mol: Floats
+    common: Number = 1.0
+    remarks: tuple[str, ...] = ()
+    store_mol: Number = None
+    end_error_mol: Number = field(default=None)
+
+    def __post_init__(self) -> None:
+        one_of(self.counts, ("released", "produced"), "counts")
+        one_of(self.kind, ACTS, "kind")
+        if self.end_error_mol is None:
+            object.__setattr__(self, "end_error_mol", self._end_error())
+
+    def _end_error(self) -> Number:
+        from uncertainties import ufloat
+
+        # the first reading, from which all are counted, errs as much as the last
+        spread = math.hypot(math.sqrt(2) * float(self.u_reading_mol[-1]), self.u_walk_mol)
+        return ufloat(0.0, spread, tag=ACTS[self.kind]) if spread > 0 else 0.0
+
+    @property
+    def u_walk_mol(self) -> float:
+        """What the errors per increment add up to at the last reading [mol]."""
+        return float(np.sqrt(np.sum(self.u_increment_mol**2)))
+
+    @property
+    def noise(self) -> str:
+        """ "accumulating" where the errors per increment outweigh those per reading at the end, else "independent"."""
+        typical = float(np.sqrt(np.mean(self.u_reading_mol**2)))
+        return "accumulating" if self.u_walk_mol > typical else "independent"
+
+    @property
+    def readings(self) -> dict[str, Any]:
+        """What a growth curve needs to know of this gas: ``fit_growth(**gas.readings)``.
+
+        Examples
+        --------
+        >>> from fermkit import gas_from_volume
+        >>> gas = gas_from_volume([0, 10, 30], [0, 6000, 11000], temperature_C=22.0)
+        >>> list(gas.readings)
+        ['time_h', 'amount', 'noise', 'scale_u', 'unit', 'counts']
+        """
+        return {
+            "time_h": self.time_h,
+            "amount": self.co2_mol,
+            "noise": self.noise,
+            "scale_u": uncertainty(self.common),
+            "unit": "mol CO2",
+            "counts": self.counts,
+        }
+
+    def total(self) -> Number:
+        """The CO2 at the last reading [mol], with the errors per reading, per increment and common to all.
+
+        Asked twice, it is the same number with the same errors, not a second independent one.
+        """
+        return self.co2_mol[-1] * self.common + self.end_error_mol
+
+    def page(self) -> Page:
+        """The curve as a lab-book page."""
+        total = self.total()
+        lines = [
+            Line(f"CO2 {self.counts}", total, "mol", _definition(self.counts)),
+            Line("the same by mass", total * CO2_G_PER_MOL, "g"),
+        ]
+        if self.store_mol is not None:
+            lines.append(Line("of it held in the liquid", self.store_mol, "mol", "at the last reading"))
+        lines += [
+            Line("error per reading", float(np.median(self.u_reading_mol)), "mol", "median; independent"),
+            Line("error per increment", self.u_walk_mol, "mol", "added up to the last reading; accumulates"),
+            Line("error in common", uncertainty(self.common) * 100, "%", "moves the whole curve together"),
+            Line("readings", str(self.time_h.size), "", f"{self.time_h[0]:g} to {self.time_h[-1]:g} h"),
+        ]
+        return Page(f"Gas curve from {self.kind}: CO2 {self.counts}", lines, (*self.remarks, self._held()))
+
+    def _held(self) -> str:
+        names = {
+            "per reading": float(np.max(self.u_reading_mol)),
+            "per increment": self.u_walk_mol,
+            "common": uncertainty(self.common),
+        }
+        held = [name for name, size in names.items() if size > 0]
+        if not held:
+            return "No error was given for any reading: the total carries no ±, and none may be inferred from it."
+        missing = [name for name in names if name not in held]
+        tail = f"; none was given {' or '.join(missing)}" if missing else ""
+        return f"± is one standard uncertainty and holds the errors {', '.join(held)}{tail}."
+
+
+def _definition(counts: str) -> str:
+    return "left the liquid" if counts == "released" else "made: gas, liquid and what was let out"
+
+
+def produced(
+    curve: GasCurve,
+    *,
+    liquid_L: Number,
+    headspace_L: Number,
+    temperature_C: Number,
+    pH: Number = None,
+    pressure_bar: Number = STANDARD_ATMOSPHERE_BAR,
+    saturation: tuple[float, float] = (0.9, 1.3),
+) -> GasCurve:
+    """What the yeast made, from what left the liquid: the store in the liquid is added.
+
+    A litre of broth holds about 1.5 g of CO2 at 25 °C, more when it is supersaturated, and none of it has
+    passed the collector or left the scale. Until the headspace is flushed with CO2 the liquid holds less.
+
+    Parameters
+    ----------
+    curve : GasCurve
+        Of CO2 released. A curve that counts what was produced is returned as it is.
+    liquid_L, headspace_L : float or ufloat
+        Volumes of the liquid and of the gas space above it [L].
+    temperature_C : float or ufloat
+        Of the liquid [°C].
+    pH : float or ufloat, optional
+        Of the liquid at the end; above 5 bicarbonate adds to the store.
+    pressure_bar : float or ufloat
+        Total pressure over the liquid, absolute [bar].
+    saturation : (low, high)
+        The CO2 held, as a multiple of what pure water holds in balance with the gas above it: an interval,
+        taken as equally likely between its ends. Below 1 for sugar and salts, above 1 for a broth that
+        still ferments (common practice, no source).
+
+    Returns
+    -------
+    GasCurve
+        With ``counts="produced"`` and ``store_mol``.
+
+    Notes
+    -----
+    With r released, n the moles of dry gas in the headspace, well mixed, and p the pressure less the vapour's:
+    y = 1 − exp(−r/n), store = liquid × solubility(T, y p) × bicarbonate × saturation. The liquid is taken
+    to hold no CO2 at the first reading. Early on this is the least that it can hold: a liquid that is not
+    stirred keeps more than balance with a headspace still full of air; the total is not touched by this.
+
+    Raises
+    ------
+    InputError
+        If a volume is not above zero, or a value lies outside the range of a property.
+
+    Examples
+    --------
+    >>> from fermkit import gas_from_volume
+    >>> curve = gas_from_volume([0, 10, 30], [0, 6000, 11000], temperature_C=22.0)
+    >>> produced(curve, liquid_L=1.0, headspace_L=0.5, temperature_C=25.0).total()
+    0.4804+/-0.0038
+
+    References
+    ----------
+    The dilution of the headspace is the balance of a well-mixed vessel; properties as in `co2_solubility`
+    and `bicarbonate_factor`.
+    """
+    if curve.counts == "produced":
+        return curve
+    from uncertainties import ufloat, wrap
+
+    low, high = saturation
+    between(low, 0.0, high, "saturation, lower end", do="give (low, high) as multiples, for instance (0.9, 1.3)")
+    for value, name in ((liquid_L, "liquid [L]"), (headspace_L, "headspace [L]")):
+        positive(nominal(value), name)
+    acid = 0.0 if pH is None else pH
+    plain = [nominal(value) for value in (liquid_L, headspace_L, temperature_C, acid, pressure_bar)]
+    middle = (low + high) / 2
+    held, slope = _held_in_liquid(curve.co2_mol, *plain)
+    co2 = curve.co2_mol + middle * held
+    end = float(curve.co2_mol[-1])
+
+    def at_end(*given: float) -> float:
+        return float(_held_in_liquid(np.array([end]), *given)[0][0])
+
+    store: Number = at_end(*plain)
+    if any(uncertainty(value) for value in (liquid_L, headspace_L, temperature_C, acid, pressure_bar)):
+        store = wrap(at_end)(liquid_L, headspace_L, temperature_C, acid, pressure_bar)
+    store = store * (
+        ufloat(middle, (high - low) / math.sqrt(12), tag="CO2 held in the liquid") if high > low else middle
+    )
+    gain = 1 + middle * slope
+    common = shifted(end * curve.common, store, float(co2[-1]))
+    return replace(
+        curve,
+        co2_mol=co2,
+        counts="produced",
+        u_reading_mol=curve.u_reading_mol * gain,
+        u_increment_mol=curve.u_increment_mol * gain,
+        common=common,
+        store_mol=store,
+        end_error_mol=curve.end_error_mol * float(gain[-1]),
+        remarks=(*curve.remarks, *_store_remarks(store, co2[-1], saturation, pH)),
+    )
+
+
+def _held_in_liquid(
+    released: Floats, liquid_L: float, headspace_L: float, temperature_C: float, pH: float, bar: float
+) -> tuple[Floats, Floats]:
+    """CO2 in the liquid [mol] for each amount released, and its slope [mol/mol]; pH of 0 stands for none."""
+    dry = bar - float(water_vapour_pressure(temperature_C))
+    room = headspace_L * dry / (L_BAR_GAS_CONSTANT * (temperature_C + ZERO_CELSIUS_K))
+    air = np.exp(-np.clip(released, 0.0, None) / room)
+    carbonate = bicarbonate_factor(pH, temperature_C) if pH else 1.0
+    full = liquid_L * co2_solubility(temperature_C, dry) * carbonate
+    return full * (1 - air), full * air / room
+
+
+def _store_remarks(store: Number, total: float, saturation: tuple[float, float], pH: Number) -> list[str]:
+    share = f" ({100 * nominal(store) / total:.1f} % of the CO2 made)" if total > 0 else ""
+    said = [
+        f"The liquid holds {plus_minus(store, 'mol')} at the end{share}: {saturation[0]:g} to {saturation[1]:g} "
+        "times what water holds in balance with the gas above it. It is taken to have held none at the first reading."
+    ]
+    if pH is None:
+        said.append("No pH was given: bicarbonate is not counted (below pH 5 it is less than 5 % of the store).")
+    return said
+
+
+def shifted(amount: Number, shift: Number, total: float) -> Number:
+    """The common factor of a curve that ends at `total`: 1, with the errors of an amount and of a shift [mol]."""
+    if not total > 0:
+        return 1.0
+    return 1 + ((amount - nominal(amount)) + (shift - nominal(shift))) / total
+
+
+@dataclass(frozen=True, repr=False)
+class RouteComparison(Written):
+    """Two routes to the CO2 of one run, compared at the last time that both cover."""
+
+    kinds: tuple[str, str]
+    time_h: float
+    first_mol: Number
+    second_mol: Number
+    difference_mol: Number
+    leak: Number
+    p: float
+    verdict: str
+
+    def page(self) -> Page:
+        """The comparison as a lab-book page."""
+        first, second = self.kinds
+        lines = [
+            Line(f"CO2 by {first}", self.first_mol, "mol", f"at {self.time_h:g} h"),
+            Line(f"CO2 by {second}", self.second_mol, "mol"),
+            Line("difference", self.difference_mol, "mol", in_words(self.p)),
+            Line(
+                "share missing",
+                self.leak * 100,
+                "%",
+                f"of the CO2 by {first if self.leak_of_second else second}",
+            ),
+        ]
+        return Page(f"Two routes to the same CO2: {first} and {second}", lines, (self.verdict,))
+
+    @property
+    def leak_of_second(self) -> bool:
+        """Whether the leak is looked for in the second route, the first being the one a leak hides from."""
+        return not (self.kinds[1] == "weight" and self.kinds[0] != "weight")
+
+
+def compare_routes(a: GasCurve, b: GasCurve) -> RouteComparison:
+    """Do two routes to the same CO2 agree, and if not, how much gas is missing?
+
+    The vessel on its scale grows lighter whether the gas goes through the collector or out at the lid; the
+    collector sees only what reaches it. The share by which the volume falls short of the weight is a leak.
+
+    Parameters
+    ----------
+    a, b : GasCurve
+        Of the same run, and both released or both produced.
+
+    Returns
+    -------
+    RouteComparison
+        ``leak`` is the missing share ± u (negative: the collector saw more than the scale).
+
+    Raises
+    ------
+    InputError
+        If one counts what was released and the other what was produced, or they share no time.
+
+    Examples
+    --------
+    >>> from uncertainties import ufloat
+    >>> from fermkit import gas_from_volume, gas_from_weight
+    >>> volume = gas_from_volume([0, 10, 30], [0, 5000, 9000], temperature_C=22.0,
+    ...                          volume_factor=ufloat(1, 0.02))
+    >>> weight = gas_from_weight([0, 10, 30], [1500.0, 1490.2, 1482.0], temperature_C=22.0,
+    ...                          headspace_L=0.5, u_reading_g=0.1)
+    >>> compare_routes(weight, volume).leak
+    0.116+/-0.019
+    """
+    if a.counts != b.counts:
+        raise InputError(
+            f"one curve counts CO2 {a.counts}, the other CO2 {b.counts}",
+            "two curves that count the same",
+            "turn both into what was produced, or compare both as released",
+        )
+    start, end = max(a.time_h[0], b.time_h[0]), min(a.time_h[-1], b.time_h[-1])
+    if not end > start:
+        raise InputError(
+            f"one curve runs {a.time_h[0]:g} to {a.time_h[-1]:g} h, the other {b.time_h[0]:g} to {b.time_h[-1]:g} h",
+            "two curves of the same run that overlap in time",
+            "check the clocks of both",
+        )
+    first, second = (_between_times(curve, start, end) for curve in (a, b))
+    whole, part = (second, first) if b.kind == "weight" and a.kind != "weight" else (first, second)
+    if not nominal(whole) > 0:
+        raise InputError(
+            f"CO2 by one route is {nominal(whole):g} mol", "an amount above zero", "compare once gas has come"
+        )
+    difference = whole - part
+    spread = uncertainty(difference)
+    p = math.erfc(abs(nominal(difference)) / spread / math.sqrt(2)) if spread > 0 else math.nan
+    leak = difference / whole
+    return RouteComparison((a.kind, b.kind), float(end), first, second, difference, leak, p, _verdict(leak, p))
+
+
+def _between_times(curve: GasCurve, start: float, end: float) -> Number:
+    """CO2 between two times [mol]; the whole curve's total where they are its own ends."""
+    if start == curve.time_h[0] and end == curve.time_h[-1]:
+        return curve.total()
+    low, high = np.interp([start, end], curve.time_h, curve.co2_mol)
+    if not curve.co2_mol[-1] > 0:
+        return curve.total()
+    return curve.total() * float((high - low) / curve.co2_mol[-1])
+
+
+def _verdict(leak: Number, p: float) -> str:
+    share, spread = nominal(leak), uncertainty(leak)
+    if not math.isfinite(p):
+        return "The routes carry no error, so whether they agree cannot be said: give the readings' errors."
+    if p >= 0.05:
+        seen = (1.96 + 1.645) * spread
+        return (
+            f"The two routes agree within their errors ({in_words(p)}). A leak of {100 * seen:.0f} % of the gas or "
+            "more would have been seen in 95 of 100 such runs; a smaller one could hide."
+        )
+    if share > 0:
+        return f"Gas is missing: {percent(leak)} did not reach the collector ({in_words(p)}). Look for a leak."
+    return (
+        f"The collector saw more gas than the vessel lost, by {percent(-leak)} ({in_words(p)}). A leak cannot do "
+        "this: check the bubble or collector calibration, the scale, and what was taken out or put in."
+    )
+
+
+def ratio(value: Number) -> Number:
+    """A value over its own nominal: a factor of 1 that keeps the caller's uncertainty; 1.0 for a float."""
+    return value / nominal(value) if uncertainty(value) > 0 else 1.0

@@ -1,0 +1,172 @@
+"""Several growth curves on the same readings: how well each fits, and how far they disagree."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fermkit.errors import FitError
+from fermkit.growth.curves import SHAPES
+from fermkit.growth.fit import Noise, fit_growth
+from fermkit.growth.fitted import GrowthFit
+from fermkit.written import Line, Page, Written, nominal, plus_minus
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, repr=False)
+class CurveComparison(Written):
+    """Growth curves compared on the same readings.
+
+    Attributes
+    ----------
+    fits : tuple of GrowthFit
+        Best first.
+    aicc, weight : tuple of float
+        Small-sample Akaike criterion and Akaike weight of each.
+    """
+
+    fits: tuple[GrowthFit, ...]
+    aicc: tuple[float, ...]
+    weight: tuple[float, ...]
+
+    @property
+    def best(self) -> GrowthFit:
+        """The fit with the lowest AICc."""
+        return self.fits[0]
+
+    def spread(self, quantity: str) -> tuple[float, float]:
+        """Least and greatest best value of a quantity between all the curves compared."""
+        values = [nominal(getattr(fit, quantity)) for fit in self.fits]
+        values = [value for value in values if np.isfinite(value)] or [np.nan]
+        return min(values), max(values)
+
+    def table(self) -> Any:
+        """One row a curve, best first, as a pandas DataFrame."""
+        import pandas as pd
+
+        rows = []
+        for fit, aicc, weight in zip(self.fits, self.aicc, self.weight):
+            row: dict[str, Any] = {"curve": fit.curve, "AICc": aicc, "weight": weight}
+            for name in ("lag_h", "max_rate", "final_amount"):
+                value = getattr(fit, name)
+                row |= {name: value.nominal_value, f"u_{name}": value.std_dev}
+            rows.append(row | {"verdict": fit.verdict})
+        return pd.DataFrame(rows)
+
+    def page(self) -> Page:
+        """The comparison as a lab-book page."""
+        unit = self.best.unit
+        rate = f"{unit}/h" if unit else "per h"
+        lines = [
+            Line(
+                fit.curve.replace("_", " "),
+                f"{100 * weight:.0f} %",
+                "weight",
+                f"lag {plus_minus(fit.lag_h, 'h')}, rate {plus_minus(fit.max_rate, rate)}; AICc {aicc:.1f}"
+                if fit.verdict == "good"
+                else f"{fit.verdict}; AICc {aicc:.1f}",
+            )
+            for fit, aicc, weight in zip(self.fits, self.aicc, self.weight)
+        ]
+        for name, quantity, unit_ in (("lag", "lag_h", "h"), ("largest rate", "max_rate", rate)):
+            low, high = self.spread(quantity)
+            lines.append(Line(f"{name}, between curves", f"{low:.3g} to {high:.3g}", unit_, "all curves compared"))
+        remarks = (
+            "None of these curves is the truth. Where they disagree by more than the intervals of each, "
+            "the disagreement is the uncertainty of lag and rate.",
+            "Weights: Akaike, from AICc (Hurvich & Tsai, Biometrika 76 (1989) 297; Burnham & Anderson 2002).",
+        )
+        return Page(f"{len(self.fits)} growth curves compared on {self.best.time_h.size} readings", lines, remarks)
+
+
+def compare_curves(
+    time_h: ArrayLike,
+    amount: ArrayLike,
+    noise: Noise = "independent",
+    *,
+    curves: Sequence[str] = tuple(SHAPES),
+    u: float | ArrayLike | None = None,
+    scale_u: float = 0.0,
+    unit: str = "",
+    counts: str = "",
+) -> CurveComparison:
+    """Fit several growth curves to the same readings and weigh them against one another.
+
+    Parameters
+    ----------
+    time_h, amount, noise, u, scale_u, unit, counts
+        As for `fit_growth`. Increments of unknown error get the same weights in all the fits.
+    curves : sequence of str
+        Which curves; all of them if not given. Those with too many parameters for the readings are left out.
+
+    Returns
+    -------
+    CurveComparison
+        Best first; prints AICc, weight, lag and rate of each, and the spread of lag and rate between them.
+
+    Notes
+    -----
+    AICc = n ln(RSS/n) + 2 K + 2 K (K + 1)/(n - K - 1), with K the parameters and the scatter (chi-square
+    + 2 K + … where u is given).
+
+    Examples
+    --------
+    >>> from fermkit.growth.curves import gompertz
+    >>> t = np.linspace(0, 48, 25)
+    >>> found = compare_curves(t, gompertz(t, 600, 40, 6) + 3 * np.cos(40 * t))
+    >>> found.best.curve, [round(w, 2) for w in found.weight[:2]]
+    ('gompertz', [0.86, 0.14])
+
+    References
+    ----------
+    Hurvich & Tsai, Biometrika 76 (1989) 297–307; Burnham & Anderson, Model Selection and Multimodel
+    Inference, 2nd ed. (Springer 2002), ch. 2.
+    """
+    fits, refusal = [], None
+    for curve in curves:
+        try:
+            fits.append(fit_growth(time_h, amount, curve, noise, u=u, scale_u=scale_u, unit=unit, counts=counts))
+        except FitError as problem:
+            refusal = problem
+    if not fits:
+        raise (
+            refusal
+            if refusal is not None
+            else FitError(f"{len(curves)} curves to compare", "at least one", "name a curve")
+        )
+    cost = _costs(fits)
+    if not np.isfinite(cost.min()):
+        raise FitError(
+            f"{fits[0].time_h.size} readings", "at least three more than a curve has parameters", "take more readings"
+        )
+    order = np.argsort(cost, kind="stable")
+    weight = np.exp(-0.5 * (cost - cost.min()))
+    weight /= weight.sum()
+    return CurveComparison(
+        tuple(fits[i] for i in order), tuple(float(cost[i]) for i in order), tuple(float(weight[i]) for i in order)
+    )
+
+
+def _costs(fits: list[GrowthFit]) -> Floats:
+    """AICc of each fit, on one set of weights: those of the fit with the least scatter in plain increments."""
+    n = fits[0].problem.amount.shape[1]
+    steps = fits[0].problem.steps and not fits[0].problem.known
+    rss = np.array([float(fit.found.rss[0]) for fit in fits])
+    if steps:
+        raw = np.diff(fits[0].amount)
+        fitted = [np.diff(fit.predict(fit.time_h)) for fit in fits]
+        model = min(range(len(fits)), key=lambda i: float(np.sum((raw - fitted[i]) ** 2)))
+        weight = fits[model].problem.weight
+        weight = np.ones(n) if weight is None else weight[0]
+        rss = np.array([float(np.sum((weight * (raw - each)) ** 2)) for each in fitted])
+    known = fits[0].problem.known
+    out = np.empty(len(fits))
+    for i, fit in enumerate(fits):
+        k = fit.shape.parameters + (0 if known else 1)
+        spare = n - k - 1
+        small = 2 * k * (k + 1) / spare if spare > 0 else np.inf
+        out[i] = (rss[i] if known else n * np.log(max(rss[i], 1e-300) / n)) + 2 * k + small
+    return out

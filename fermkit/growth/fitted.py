@@ -1,0 +1,443 @@
+"""A fitted growth curve: its intervals, its forecasts, its phases, its page."""
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fermkit.checks import between, one_of, positive
+from fermkit.growth import confidence, curves, many
+from fermkit.growth.curves import QUANTITIES, Quantity, Shape, shape_named
+from fermkit.growth.fitter import Found, Problem, quiet
+from fermkit.growth.phases import GasPhases, RunState, Timepoint, exponential_window, rate_at_the_end, state_of
+from fermkit.written import Line, Page, Written, nominal, uncertainty
+
+Floats = NDArray[np.float64]
+Method = Literal["profile", "wald", "bootstrap"]
+
+RESAMPLES = 1000
+
+UNGIVEN = tuple(many.VERDICTS[code] for code in (many.FALLS, many.FLAT, many.TIED))
+"""Verdicts with which no number is given."""
+
+
+@dataclass(frozen=True, repr=False)
+class Forecast(Written):
+    """A time read off a fitted curve, with its 95 % interval."""
+
+    what: str
+    time_h: Any
+    low: float
+    high: float
+
+    def page(self) -> Page:
+        """The forecast as a lab-book page."""
+        return Page(
+            "Forecast from the fitted curve",
+            [Line(self.what, self.time_h, "h", limits=(self.low, self.high))],
+        )
+
+
+@dataclass(frozen=True, repr=False)
+class GrowthFit(Written):
+    """A growth curve fitted to the readings of one run.
+
+    Attributes
+    ----------
+    final_amount : ufloat
+        Asymptote less the curve's value at time zero [unit of the readings].
+    max_rate : ufloat
+        Slope at the steepest point [unit/h]. On a linear scale: not a specific growth rate.
+    lag_h : ufloat
+        Where the tangent at the steepest point meets the level the curve rises from, zero [h].
+    asymptote : ufloat
+        The published curve's own final level [unit of the readings].
+    scatter : float
+        Standard deviation of a reading (of an increment, for accumulating noise) about the curve.
+    dof : float
+        Degrees of freedom of the scatter; infinite where it was given.
+    verdict : str
+        "good", or what the readings cannot give; then that number is NaN.
+    doubts : tuple of str
+        What should be doubted, in words.
+    """
+
+    curve: str
+    noise: str
+    unit: str
+    counts: str
+    final_amount: Any
+    max_rate: Any
+    lag_h: Any
+    asymptote: Any
+    scatter: float
+    dof: float
+    scale_u: float
+    verdict: str
+    doubts: tuple[str, ...]
+    time_h: Floats = field(compare=False)
+    amount: Floats = field(compare=False)
+    found: Found = field(compare=False)
+    problem: Problem = field(compare=False)
+    variance: float = 1.0
+
+    @property
+    def shape(self) -> Shape:
+        """The member of the family of curves that was fitted."""
+        return shape_named(self.curve)
+
+    @property
+    def _given(self) -> bool:
+        return self.verdict not in UNGIVEN and bool(np.isfinite(self.found.covariance()).all())
+
+    def predict(self, time_h: ArrayLike) -> Any:
+        """The fitted curve, in the unit and on the level of the readings.
+
+        Parameters
+        ----------
+        time_h : float or array-like
+            Time since the start [h].
+
+        Returns
+        -------
+        float or numpy.ndarray
+            Amount. For accumulating readings the curve is hung on the first reading.
+        """
+        time = np.asarray(time_h, dtype=float)
+        shown = self._base() + self._curve(np.atleast_1d(time))
+        return shown if time.ndim else float(shown[0])
+
+    def band(self, time_h: ArrayLike, level: float = 0.95) -> tuple[Floats, Floats]:
+        """Where the curve itself lies, with this confidence; a new reading scatters about it besides.
+
+        Parameters
+        ----------
+        time_h : array-like
+            Time since the start [h].
+        level : float
+            Confidence, above 0 and below 1.
+
+        Returns
+        -------
+        (numpy.ndarray, numpy.ndarray)
+            Low and high; infinite where the readings give no curve.
+
+        References
+        ----------
+        Bates & Watts 1988, ch. 2.3 (linear approximation).
+        """
+        time = np.atleast_1d(np.asarray(time_h, dtype=float))
+        shown = self._base() + self._curve(time)
+        if not self._given:
+            return np.full(time.shape, -np.inf), np.full(time.shape, np.inf)
+        slopes = _along(self.shape, self.found.p, time[None, :])
+        if self.noise == "accumulating":
+            slopes = slopes - _along(self.shape, self.found.p, self.time_h[None, :1])
+        slopes = slopes * float(self.found.level[0])
+        variance = np.einsum("jt,jk,kt->t", slopes, self.found.covariance()[0] * self.variance, slopes)
+        common = _quantile(level, np.inf) * self.scale_u * shown
+        half = np.hypot(_quantile(level, self.dof) * np.sqrt(np.maximum(variance, 0.0)), common)
+        return shown - half, shown + half
+
+    def _curve(self, time: Floats) -> Floats:
+        p = self.found.p[0]
+        extra = (np.exp(p[2]),) if self.shape.asymmetric else ()
+        return float(self.found.level[0]) * self.shape.value(np.exp(p[0]), p[1], time, *extra)
+
+    def _base(self) -> float:
+        if self.noise == "independent":
+            return 0.0
+        return float(self.amount[0] - self._curve(self.time_h[:1])[0])
+
+    def interval(self, quantity: Quantity, level: float = 0.95, method: Method = "profile") -> tuple[float, float]:
+        """Where the true value lies, with the stated confidence.
+
+        Parameters
+        ----------
+        quantity : "final_amount", "max_rate", "lag_h" or "asymptote"
+        level : float
+            Confidence, above 0 and below 1.
+        method : "profile", "wald" or "bootstrap"
+            Profile likelihood (asymmetric where the readings are), estimate ± t·u, or the studentised
+            bootstrap of 1,000 resamples.
+
+        Returns
+        -------
+        (float, float)
+            Low and high, in the unit of the quantity. An end that these readings leave open is
+            infinite. The common factor of the curve (`scale_u`) is added at the end.
+
+        References
+        ----------
+        Bates & Watts 1988, ch. 6 (profiles); Davison & Hinkley 1997, ch. 5 (studentised bootstrap).
+        """
+        one_of(quantity, QUANTITIES, "quantity")
+        one_of(method, ("profile", "wald", "bootstrap"), "method")
+        between(level, 0.001, 0.9999, "level", do="give the confidence as a fraction, e.g. 0.95")
+        row = QUANTITIES.index(quantity)
+        if not self._given:
+            return (-np.inf if quantity == "lag_h" else 0.0), np.inf
+        value = float(self.shape.quantities(self.found.level, self.found.p)[0][0, row])
+        low, high = self._ends(row, level, method)
+        return self._with_common_factor(value, low, high, level, 0.0 if quantity == "lag_h" else value)
+
+    @quiet
+    def _ends(
+        self, row: int, level: float, method: str, measure: confidence.Measure | None = None
+    ) -> tuple[float, float]:
+        quantile = _quantile(level, self.dof)
+        values, slopes = (measure or self.shape.quantities)(self.found.level, self.found.p)
+        value, slope = float(values[0, row]), slopes[0, row]
+        u = float(np.sqrt(slope @ self.found.covariance()[0] @ slope * self.variance))
+        if method == "wald":
+            return value - quantile * u, value + quantile * u
+        if method == "bootstrap":
+            again, spread = confidence.resampled(self.shape, self.problem, self.found, RESAMPLES, 0, measure)
+            ratio = (again[:, row] - value) / spread[:, row]
+            up, down = np.quantile(ratio, [0.5 + level / 2, 0.5 - level / 2])
+            return float(value - up * u), float(value - down * u)
+        return self._profiles([row], quantile, measure)[0]
+
+    def _profiles(
+        self, rows: list[int], quantile: float, measure: confidence.Measure | None = None
+    ) -> list[tuple[float, float]]:
+        """Both ends of several quantities, all solved at once."""
+        ends = confidence.extremes(
+            self.shape,
+            np.tile(self.found.theta(), (2 * len(rows), 1)),
+            self.problem,
+            np.full(2 * len(rows), quantile**2 * self.variance),
+            np.repeat(rows, 2),
+            np.tile([-1.0, 1.0], len(rows)),
+            measure,
+        )
+        return [(float(low), float(high)) for low, high in ends.reshape(-1, 2)]
+
+    def intervals(self, level: float = 0.95) -> dict[str, tuple[float, float]]:
+        """Profile-likelihood intervals of final amount, largest rate, lag and asymptote, all at once."""
+        if not self._given:
+            return {name: self.interval(name, level) for name in QUANTITIES}
+        values = self.shape.quantities(self.found.level, self.found.p)[0][0]
+        ends = self._profiles(list(range(len(QUANTITIES))), _quantile(level, self.dof))
+        return {
+            name: self._with_common_factor(value, *end, level, 0.0 if name == "lag_h" else value)
+            for name, value, end in zip(QUANTITIES, map(float, values), ends)
+        }
+
+    def _with_common_factor(
+        self, value: float, low: float, high: float, level: float, per_factor: float
+    ) -> tuple[float, float]:
+        common = _quantile(level, np.inf) * self.scale_u * per_factor
+        return float(value - np.hypot(value - low, common)), float(value + np.hypot(high - value, common))
+
+    def finish_time_h(self, fraction: float = 0.99) -> Forecast:
+        """When the curve will have (or had) made a fraction of its final amount, with an interval.
+
+        Parameters
+        ----------
+        fraction : float
+            Above 0 and below 1.
+
+        Returns
+        -------
+        Forecast
+            `time_h` (value ± u) and the 95 % interval `low` to `high` [h]; the upper end is open where
+            the readings have not bent yet.
+        """
+        between(fraction, 1e-6, 1 - 1e-6, "fraction", do="give a fraction such as 0.99")
+
+        def reached(level: Floats, p: Floats) -> Floats:
+            start = self._starts(p)
+            return self.shape.when(p, start + fraction * (1 - start))
+
+        return self._time(f"{100 * fraction:g} % of the final amount at", reached, 0.0)
+
+    def time_to(self, amount: float) -> Forecast:
+        """When the curve reaches an amount (on the level of the readings), with an interval.
+
+        Parameters
+        ----------
+        amount : float
+            In the unit of the readings.
+
+        Returns
+        -------
+        Forecast
+            Infinite where the curve never gets there.
+        """
+        positive(amount, "amount")
+        base = self._base()
+
+        def reached(level: Floats, p: Floats) -> Floats:
+            return self.shape.when(p, (amount - base) / level)
+
+        return self._time(f"{amount:g} {self.unit} reached at".replace("  ", " "), reached, 1.0)
+
+    def phases(self) -> GasPhases:
+        """The phases of the gas curve: lag, exponential, slowing, stationary, each boundary defined.
+
+        Returns
+        -------
+        GasPhases
+            End of lag and start of the stationary phase with intervals; the exponential window, where the
+            readings show one.
+        """
+
+        def stationary(level: Floats, p: Floats) -> Floats:
+            k, lag, _ = self.shape.meaning(p)
+            return lag + 1 / k
+
+        end = self._time("stationary", stationary, 0.0)
+        low, high = self.interval("lag_h")
+        window = None
+        if self._given:
+            found = exponential_window(self.time_h, self.amount, self.noise == "accumulating")
+            window = found.window if found is not None and found.doublings > 0.5 else None
+        return GasPhases(
+            Timepoint(self.lag_h, low, high), window, Timepoint(end.time_h, end.low, end.high), self.doubts
+        )
+
+    def state(self, expected: float | None = None) -> RunState:
+        """How the run stands at its last reading: still lagging, growing, slowing, finished or stuck.
+
+        Parameters
+        ----------
+        expected : float, optional
+            What the feed would give in all [unit of the readings]. Without it, a run that has stopped is
+            called "stopped": the readings alone cannot tell finished from stuck.
+
+        Returns
+        -------
+        RunState
+            `word`, `why`, and the rate through the last readings.
+        """
+        steps = self.noise == "accumulating"
+        made = float(self.amount[-1] - self.amount[0])
+        n = self.time_h.size
+        u_made = self.scatter * (np.sqrt(n - 1) if steps else np.sqrt(2))
+        return state_of(
+            grows=self._given,
+            last_h=float(self.time_h[-1]),
+            lag_h=nominal(self.lag_h),
+            u_lag_h=uncertainty(self.lag_h),
+            rate_now=rate_at_the_end(self.time_h, self.amount, steps, self.scatter),
+            max_rate=nominal(self.max_rate),
+            made=made,
+            u_made=float(np.hypot(u_made, self.scale_u * made)),
+            expected=expected,
+            unit=self.unit,
+        )
+
+    def _starts(self, p: Floats) -> Floats:
+        nu = (np.exp(p[:, 2:3]),) if self.shape.asymmetric else ()
+        return self.shape.value(np.exp(p[:, :1]), p[:, 1:2], np.zeros(1), *nu)[:, 0]
+
+    @quiet
+    def _time(self, what: str, reached: Any, scaled: float) -> Forecast:
+        from uncertainties import ufloat
+
+        measure = confidence.by_differences(reached)
+        if not self._given:
+            return Forecast(what, ufloat(np.nan, np.nan), float(self.time_h[0]), np.inf)
+        (values, slopes) = measure(self.found.level, self.found.p)
+        value, slope = float(values[0, 0]), slopes[0, 0]
+        if not np.isfinite(value):
+            return Forecast(what, ufloat(np.nan, np.nan), float(self.time_h[-1]), np.inf)
+        low, high = self._ends(0, 0.95, "profile", measure)
+        per_factor = scaled * slope[0]
+        low, high = self._with_common_factor(value, low, high, 0.95, per_factor)
+        if not np.isfinite(high) and self.verdict == many.VERDICTS[many.OPEN]:
+            return Forecast(what, ufloat(np.nan, np.nan), low, high)
+        u = np.sqrt(slope @ self.found.covariance()[0] @ slope * self.variance + (per_factor * self.scale_u) ** 2)
+        return Forecast(what, confidence.measured(value, float(u)), low, high)
+
+    @cached_property
+    def lmfit(self) -> Any:
+        """The same fit by lmfit, started at this optimum: its full ``ModelResult``.
+
+        Made when first asked for: lmfit takes longer to import than all the rest of a fit.
+        """
+        return _by_lmfit(self)
+
+    def page(self) -> Page:
+        """The fit as a lab-book page."""
+        unit, rate = self.unit, f"{self.unit}/h" if self.unit else "per h"
+        given = self._given
+        limits: dict[str, tuple[float, float] | None] = dict(self.intervals()) if given else dict.fromkeys(QUANTITIES)
+        lines = [
+            Line("final amount", self.final_amount, unit, limits=limits["final_amount"]),
+            Line("largest rate", self.max_rate, rate, limits=limits["max_rate"]),
+            Line("lag", self.lag_h, "h", limits=limits["lag_h"]),
+            Line("asymptote", self.asymptote, unit, "the published curve's own final level"),
+            Line("scatter", self.scatter, unit, f"of {self._scattered()}, {_in_words(self.dof)}"),
+        ]
+        if given:
+            finish = self.finish_time_h()
+            lines.insert(3, Line("99 % reached at", finish.time_h, "h", limits=(finish.low, finish.high)))
+        what = f" ({self.counts})" if self.counts else ""
+        heading = (
+            f"Growth curve{what}: {self.shape.title}, {self.time_h.size} readings over {np.ptp(self.time_h):g} h, "
+            f"{self.noise} errors"
+        )
+        kinds = f"errors {'of each reading' if self.noise == 'independent' else 'of each increment'}"
+        kinds += f" and {100 * self.scale_u:.2g} % common to the whole curve" if self.scale_u else ""
+        notes = (
+            *self.doubts,
+            "Final amount: asymptote less the curve's value at time zero. Lag: where the tangent at the steepest "
+            "point meets the level the curve rises from.",
+            f"± is one standard uncertainty; intervals are profile likelihood, from {kinds}.",
+            f"Curve: {self.shape.source}.",
+        )
+        return Page(heading, lines, notes)
+
+    def _scattered(self) -> str:
+        return "a reading" if self.noise == "independent" else "an increment"
+
+
+def _in_words(dof: float) -> str:
+    return "given" if np.isinf(dof) else f"{dof:.3g} degrees of freedom"
+
+
+def _along(shape: Shape, p: Floats, time: Floats) -> Floats:
+    """Shape and its slopes by the shape parameters at some times: (q + 1, n)."""
+    nu = np.exp(p[:, 2:3]) if shape.asymmetric else None
+    return np.stack([one[0] for one in shape.slopes(np.exp(p[:, :1]), p[:, 1:2], time, nu)])
+
+
+def _quantile(level: float, dof: float) -> float:
+    from scipy.special import ndtri, stdtrit
+
+    return float(ndtri(0.5 + level / 2) if np.isinf(dof) else stdtrit(dof, 0.5 + level / 2))
+
+
+def _by_lmfit(fit: GrowthFit) -> Any:
+    import lmfit
+
+    values = fit.shape.quantities(fit.found.level, fit.found.p)[0][0]
+    p = fit.found.p[0]
+    start = {"asymptote": values[3], "max_rate": values[1], "lag_h": values[2]}
+    if fit.shape.asymmetric:
+        start["asymmetry"] = np.exp(p[2])
+    if fit.curve == "baranyi":
+        b = np.exp(p[0])
+        start = {"asymptote": values[3], "specific_rate": b, "seed": 1 / (1 + np.exp(b * p[1]))}
+    function = getattr(curves, fit.curve)
+    model = lmfit.Model(_stepped(function) if fit.problem.steps else function, independent_vars=["time_h"])
+    weight = None if fit.problem.weight is None else fit.problem.weight[0]
+    data = fit.problem.amount[0] if weight is None else fit.problem.amount[0] / weight
+    return model.fit(
+        data, model.make_params(**start), weights=weight, time_h=fit.time_h, scale_covar=not np.isinf(fit.dof)
+    )
+
+
+def _stepped(function: Any) -> Any:
+    """The increments of a curve between readings, under the curve's own parameter names."""
+    from functools import wraps
+
+    @wraps(function)
+    def increments(*args: Any, **kwargs: Any) -> Floats:
+        return np.diff(function(*args, **kwargs))
+
+    return increments

@@ -1,0 +1,383 @@
+"""Thousands of growth curves in one call: a class, plates, resamples."""
+
+import sys
+import time as clock
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fermkit.checks import one_of
+from fermkit.errors import InputError
+from fermkit.growth.confidence import extremes
+from fermkit.growth.curves import Shape, shape_named
+from fermkit.growth.fitter import Floats, Found, Problem, dot, expected, quiet
+from fermkit.growth.weights import solve
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CHUNK = 2000
+"""Curves in a block: few enough to stay in the processor's cache."""
+
+VERDICTS = (
+    "good",
+    "too few readings",
+    "does not rise",
+    "no growth shown",
+    "no single answer",
+    "not settled",
+    "not bent yet: no final amount",
+    "rises between two readings: rate and lag are bounds",
+)
+"""What is said of a fit, worst first after "good"."""
+
+COLUMNS = (
+    "final_amount",
+    "u_final_amount",
+    "max_rate",
+    "u_max_rate",
+    "lag_h",
+    "u_lag_h",
+    "asymptote",
+    "u_asymptote",
+    "scatter",
+)
+
+GOOD, FEW, FALLS, FLAT, TIED, UNSETTLED, OPEN, STEEP = range(8)
+
+
+def fit_growth_many(
+    time_h: ArrayLike,
+    amounts: ArrayLike,
+    curve: str = "gompertz",
+    noise: Literal["independent", "accumulating"] = "independent",
+    *,
+    u: float | ArrayLike | None = None,
+) -> "pd.DataFrame":
+    """Fit thousands of growth curves at once; the same optimum as `fit_growth` one by one.
+
+    Blocks of curves go through joblib, so that threads, processes or a cluster can be put under it
+    from outside: ``with joblib.parallel_config(backend="loky", n_jobs=4): fit_growth_many(...)``.
+
+    Parameters
+    ----------
+    time_h : array-like of shape (n,) or (m, n)
+        Time since the start [h]: one row for all, or one each. NaN where there is no reading.
+    amounts : array-like of shape (m, n)
+        Readings, one row a curve; NaN where one is missing.
+    curve, noise, u
+        As for `fit_growth`; `u` may also have one row a curve.
+
+    Returns
+    -------
+    pandas.DataFrame
+        One row a curve: `final_amount`, `max_rate`, `lag_h`, `asymptote`, each with its standard
+        uncertainty `u_…`, the `scatter` of the readings, and a `verdict` in words. A number that the
+        readings cannot give is NaN, and the verdict says why.
+
+    Raises
+    ------
+    InputError
+        For tables of a wrong shape, infinite values, times that do not rise.
+
+    Examples
+    --------
+    >>> from fermkit.growth.curves import gompertz
+    >>> t = np.linspace(0, 48, 25)
+    >>> wobble = 3 * np.cos(40 * t)
+    >>> table = fit_growth_many(t, [gompertz(t, A, 40, 6) + wobble for A in (500, 600, 700)])
+    >>> print(table[["final_amount", "max_rate", "lag_h"]].round(2).to_string(index=False))
+     final_amount  max_rate  lag_h
+           499.95     39.97   5.99
+           599.74     40.00   6.00
+           699.20     40.01   6.00
+    """
+    import pandas as pd
+
+    shape = shape_named(curve)
+    one_of(noise, ("independent", "accumulating"), "noise")
+    times, table, errors = _tables(time_h, amounts, u, noise)
+    if len(times) == 1 and np.isnan(times).any():
+        raise InputError(
+            f"{int(np.isnan(times).sum())} of {times.size} times are missing",
+            "a time for every column",
+            "leave the column out",
+        )
+    m = len(table)
+    values = np.empty((m, len(COLUMNS)))
+    verdicts = np.empty(m, dtype=np.int8)
+    jobs = [slice(i, min(i + CHUNK, m)) for i in range(0, m, CHUNK)]
+    arguments = (
+        (_cut(times, rows), table[rows], shape.name, noise, None if errors is None else _cut(errors, rows))
+        for rows in jobs
+    )
+    for rows, (numbers, words) in zip(jobs, _in_blocks(fit_chunk, arguments, len(jobs))):
+        values[rows], verdicts[rows] = numbers, words
+    out = pd.DataFrame(values, columns=list(COLUMNS), copy=False)
+    out["verdict"] = pd.Categorical.from_codes(verdicts, categories=list(VERDICTS))
+    return out
+
+
+def _cut(array: Floats, rows: slice) -> Floats:
+    return array if len(array) == 1 else array[rows]
+
+
+def _in_blocks(work: Callable[..., Any], arguments: Any, count: int) -> Any:
+    """Results of the blocks in order; after two seconds, says how far it has come."""
+    if count == 1:
+        yield work(*next(arguments))
+        return
+    from joblib import Parallel, delayed
+
+    began, said = clock.perf_counter(), False
+    for done, result in enumerate(Parallel(return_as="generator")(delayed(work)(*one) for one in arguments), 1):
+        yield result
+        if sys.stderr.isatty() and clock.perf_counter() - began > 2:
+            print(f"\r{100 * done // count} % of the curves fitted", end="", file=sys.stderr, flush=True)
+            said = True
+    if said:
+        print(file=sys.stderr)
+
+
+def _tables(
+    time_h: ArrayLike, amounts: ArrayLike, u: float | ArrayLike | None, noise: str
+) -> tuple[Floats, Floats, Floats | None]:
+    """Times (1 or m, n), readings (m, n), errors (1 or m, n or n - 1), checked."""
+    try:
+        table, times = np.asarray(amounts, dtype=float), np.atleast_2d(np.asarray(time_h, dtype=float))
+        errors = None if u is None else np.atleast_2d(np.array(u, dtype=float))
+    except (TypeError, ValueError, OverflowError) as problem:
+        raise InputError(
+            f"a table that cannot be read as numbers ({problem})",
+            "rows of equal length",
+            "mend the entry; NaN for a missing one",
+        ) from None
+    if table.ndim != 2 or 0 in table.shape:
+        raise InputError(f"amounts of shape {table.shape}", "one row a curve: (m, n)", "stack the curves as rows")
+    if times.ndim != 2 or times.shape[1] != table.shape[1] or len(times) not in (1, len(table)):
+        raise InputError(
+            f"times of shape {np.shape(time_h)} for amounts of shape {table.shape}",
+            "one time for each column, or one for each reading",
+            "check that no column was dropped from one of them",
+        )
+    for name, array in (("time [h]", times), ("amounts", table)):
+        if not _ordinary(array):
+            _refuse_endless(name, array)
+    _rising_rows(times)
+    if errors is not None:
+        columns = table.shape[1] - (noise == "accumulating")
+        if errors.shape[0] not in (1, len(table)) or errors.shape[1] not in (1, columns):
+            raise InputError(
+                f"u of shape {np.asarray(u).shape}",
+                f"one number, {columns} numbers, or {table.shape[0]} rows of them",
+                "give one u for each reading (increment, for accumulating noise)",
+            )
+        if not (np.isfinite(errors) & (errors > 0)).all():
+            raise InputError(f"u of {errors[~(errors > 0)][:1]}", "u above zero", "leave u out if it is not known")
+        errors = np.broadcast_to(errors, (len(errors), columns))
+    return times, table, errors
+
+
+@quiet
+def _ordinary(array: Floats) -> bool:
+    """Whether every number is there and of a usable size: one quick pass."""
+    flat = array.ravel()
+    return bool(np.dot(flat, flat) < 1e60)
+
+
+@quiet
+def _refuse_endless(name: str, array: Floats) -> None:
+    big = np.abs(np.where(np.isnan(array), 0.0, array))
+    if np.isinf(big).any():
+        row, column = np.argwhere(np.isinf(big))[0] + 1
+        raise InputError(f"{name} infinite in row {row}, column {column}", "finite numbers", "mend the reading")
+    if big.max() > 1e30:
+        raise InputError(f"{name} of {big.max():g}", "numbers of 1e30 at most", "choose a larger unit")
+
+
+def _rising_rows(times: Floats) -> None:
+    filled = np.where(np.isnan(times), -np.inf, times)
+    before = np.maximum.accumulate(filled, axis=1)[:, :-1]
+    back = ~np.isnan(times[:, 1:]) & (times[:, 1:] <= before)
+    if back.any():
+        row, column = np.argwhere(back)[0]
+        raise InputError(
+            f"time {times[row, column + 1]:g} h in row {row + 1}, column {column + 2}, after {before[row, column]:g} h",
+            "times that rise from one reading to the next",
+            "sort the readings, or drop the repeated one",
+        )
+
+
+def fit_chunk(
+    times: Floats, table: Floats, curve: str, noise: str, errors: Floats | None
+) -> tuple[Floats, NDArray[np.int8]]:
+    """A block of curves, start to end: plain arrays in, plain arrays out, nothing kept.
+
+    Returns the numbers named in `COLUMNS`, (m, 9), and the place of each verdict in `VERDICTS`, (m,).
+    """
+    shape = shape_named(curve)
+    values = np.full((len(table), len(COLUMNS)), np.nan)
+    verdicts = np.full(len(table), FEW, dtype=np.int8)
+    there = np.ones(table.shape, dtype=bool) if _ordinary(table) else np.isfinite(table)
+    if np.isnan(times).any():
+        there &= np.isfinite(times)
+    enough = there.sum(axis=1) > shape.parameters + (noise == "accumulating")
+    if not enough.any():
+        return values, verdicts
+    whole = enough.all()
+    rows = slice(None) if whole else enough
+    time = times if len(times) == 1 else times[rows]
+    sd = errors if errors is None or len(errors) == 1 else errors[rows]
+    problem, level = pose(time, table[rows], there[rows], noise, sd)
+    problem, found = solve(shape, problem, level)
+    values[rows], verdicts[rows] = judge(shape, problem, found, level)
+    return values, verdicts
+
+
+def pose(
+    time: Floats, table: Floats, there: NDArray[np.bool_], noise: str, errors: Floats | None
+) -> tuple[Problem, Floats]:
+    """The least-squares problem of a block of readings, and the readings themselves for its start."""
+    steps = noise == "accumulating"
+    if steps or not np.isfinite(time).all():
+        time, table, there, errors = _closed_up(time, table, there, errors, steps)
+    whole = bool(there.all())
+    level = table if whole else np.where(there, table, 0.0)
+    weight = None if whole else there.astype(float)
+    if not steps:
+        if errors is not None:
+            weight = there / errors
+        level = level if weight is None else level * weight
+        return Problem(time, level, weight, known=errors is not None), level
+    level = np.where(there, level - level[:, :1], np.max(level - level[:, :1], axis=1, keepdims=True))
+    y = np.where(there[:, 1:], np.diff(level, axis=1), 0.0)
+    weight = None if weight is None else weight[:, 1:]
+    if errors is not None:
+        weight = there[:, 1:] / errors
+        y = y * weight
+    return Problem(time, y, weight, True, known=errors is not None), level
+
+
+def _closed_up(
+    time: Floats, table: Floats, there: NDArray[np.bool_], errors: Floats | None, steps: bool
+) -> tuple[Floats, Floats, NDArray[np.bool_], Floats | None]:
+    """Readings moved to the left over the gaps; the errors of increments are summed over a gap."""
+    if there.all():
+        return time, table, there, errors
+    order = np.argsort(~there, axis=1, kind="stable")
+    count = there.sum(axis=1, keepdims=True)
+    now = np.arange(there.shape[1])[None, :] < count
+    times = np.take_along_axis(np.broadcast_to(time, table.shape), order, axis=1)
+    times = np.where(now, times, np.take_along_axis(times, count - 1, axis=1))
+    if errors is not None:
+        if steps:
+            sums = np.pad(
+                np.cumsum(np.broadcast_to(errors, (len(table), errors.shape[1])) ** 2, axis=1),
+                ((0, 0), (1, 0)),
+            )
+            variance = np.diff(np.take_along_axis(sums, order, axis=1), axis=1)
+            errors = np.sqrt(np.where(now[:, 1:], variance, 1.0))
+        else:
+            errors = np.take_along_axis(np.broadcast_to(errors, table.shape), order, axis=1)
+    return times, np.take_along_axis(table, order, axis=1), now, errors
+
+
+@quiet
+def judge(shape: Shape, problem: Problem, found: Found, level: Floats) -> tuple[Floats, NDArray[np.int8]]:
+    """The numbers of `COLUMNS` for a block of fits, and a verdict on each (its place in `VERDICTS`)."""
+    from scipy.special import stdtrit
+
+    m = len(found.p)
+    verdict = np.zeros(m, dtype=np.int8)
+    dof = problem.dof(shape.parameters)
+    variance = np.ones(m) if problem.known else found.rss / dof
+    height = np.where(found.level > 0, found.level, 1.0)
+    numbers, slopes = shape.quantities(height, found.p)
+    covariance = found.covariance() * variance[:, None, None]
+    spread = np.sqrt(np.maximum(np.einsum("mki,mij,mkj->mk", slopes, covariance, slopes), 0.0))
+    values = np.empty((m, len(COLUMNS)))
+    values[:, 0:8:2], values[:, 1:8:2], values[:, 8] = numbers, spread, np.sqrt(found.rss / dof)
+    inside = _readings_between(problem.time, shape.when(found.p, 0.05), shape.when(found.p, 0.95))
+    verdict[inside <= 1] = STEEP
+    tied = ~np.isfinite(spread).all(axis=1) | ~np.isfinite(numbers).all(axis=1)
+    extra = (np.exp(found.p[:, 2:3]),) if shape.asymmetric else ()
+    reached = shape.value(np.exp(found.p[:, :1]), found.p[:, 1:2], problem.time[:, -1:], *extra)[:, 0]
+    unsure = ~tied & (found.level > 0) & ((covariance[:, 0, 0] > 0.01) | (reached < 0.33))
+    verdict[~found.converged] = UNSETTLED
+    open_ends = np.zeros((m, 3), dtype=bool)
+    if unsure.any():
+        rows = np.flatnonzero(unsure)
+        room = variance[rows] * (1.96**2 if problem.known else stdtrit(dof[rows], 0.975) ** 2)
+        seen = level[rows] if problem.weight is None or problem.steps else _unweighted(level[rows], problem.of(rows))
+        far = 30 * np.max(np.abs(seen), axis=1)
+        open_ends[rows] = _open_ends(shape, problem.of(rows), found.theta()[rows], room, far)
+        verdict[open_ends[:, 0]] = OPEN
+    verdict[tied] = np.where(inside[tied] <= 1, STEEP, TIED)
+    verdict[~_grows(shape, problem, found)] = FLAT
+    verdict[~(found.level > 0)] = FALLS
+    values[tied | np.isin(verdict, (FALLS, FLAT)), :8] = np.nan
+    for which, places in enumerate(([0, 1, 6, 7], [2, 3], [4, 5])):
+        values[:, places] = np.where(open_ends[:, which : which + 1], np.nan, values[:, places])
+    return values, verdict
+
+
+def _readings_between(time: Floats, low: Floats, high: Floats) -> NDArray[np.int64]:
+    """How many readings of each curve lie between two times."""
+    if len(time) == 1:
+        return np.searchsorted(time[0], high) - np.searchsorted(time[0], low, side="right")
+    return np.asarray(((time > low[:, None]) & (time < high[:, None])).sum(axis=1))
+
+
+def _open_ends(shape: Shape, problem: Problem, theta: Floats, room: Floats, far: Floats) -> NDArray[np.bool_]:
+    """Whether the readings leave the 95 % interval open: of final amount, largest rate, lag (m, 3).
+
+    Rate and lag are asked for only where the final amount is open.
+    """
+    m = len(theta)
+
+    def end(which: int, side: float, rows: NDArray[np.intp]) -> Floats:
+        part = problem.of(rows)
+        return extremes(shape, theta[rows], part, room[rows], np.full(len(rows), which), np.full(len(rows), side))
+
+    out = np.zeros((m, 3), dtype=bool)
+    out[:, 0] = ~(end(0, 1.0, np.arange(m)) < far)
+    rows = np.flatnonzero(out[:, 0])
+    if rows.size:
+        out[rows, 1] = ~np.isfinite(end(1, 1.0, rows))
+        out[rows, 2] = ~(np.isfinite(end(2, -1.0, rows)) & np.isfinite(end(2, 1.0, rows)))
+    return out
+
+
+def _unweighted(amount: Floats, problem: Problem) -> Floats:
+    assert problem.weight is not None
+    return np.where(problem.weight > 0, amount / np.where(problem.weight > 0, problem.weight, 1.0), 0.0)
+
+
+def _grows(shape: Shape, problem: Problem, found: Found) -> NDArray[np.bool_]:
+    """Whether the curve is better than a constant by more than chance would make it, at 1 in 1,000.
+
+    The F-test of nested fits (Bates & Watts 1988, p. 103), chi-square where the errors are known.
+    """
+    from scipy.special import chdtrc, fdtrc
+
+    y, w = problem.amount, problem.weight
+    with_curve, dof, more = found.rss, problem.dof(shape.parameters), float(shape.parameters)
+    if problem.steps:
+        if not problem.known:  # the weights come from the fit and would favour it
+            y = y if w is None else _unweighted(y, problem)
+            there = np.ones((1, 1)) if w is None else w > 0
+            with_curve = (((y - expected(shape, found, problem)) * there) ** 2).sum(axis=1)
+        without = (y**2).sum(axis=1)
+    else:
+        if w is None:
+            without = dot(y, y) - y.sum(axis=1) ** 2 / y.shape[1]
+        else:
+            without = dot(y, y) - (y * w).sum(axis=1) ** 2 / (w**2).sum(axis=1)
+        more -= 1
+    gain = np.maximum(without - with_curve, 0.0) / more
+    if problem.known:
+        return np.asarray(chdtrc(more, gain * more) < 1e-3)
+    floor = 1e-28 * np.maximum(without, 1e-300)
+    return np.asarray(fdtrc(more, dof, gain / np.maximum(with_curve / dof, floor)) < 1e-3)

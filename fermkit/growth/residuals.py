@@ -1,0 +1,95 @@
+"""What the residuals of a fit say, in words: runs, drift, wild readings, scatter against the stated u."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fermkit.growth.curves import Shape
+from fermkit.growth.fitter import Found, Problem, columns
+from fermkit.written import in_words, nominal, uncertainty
+
+Floats = NDArray[np.float64]
+
+
+def standardised(shape: Shape, problem: Problem, found: Found) -> Floats:
+    """Weighted residuals of one fit over their own standard deviation: (n,)."""
+    fitted = columns(shape, found.p, problem)[0][0] * found.level[0]
+    left = problem.amount[0] - fitted
+    scale = float(np.sqrt(found.rss[0] / problem.dof(shape.parameters)[0]))
+    return np.asarray(left / scale) if scale > 0 else np.zeros_like(left)
+
+
+def runs_p(residuals: Floats) -> float:
+    """How likely so few runs of one sign would be by chance (Wald & Wolfowitz, Ann. Math. Stat. 11 (1940) 147)."""
+    from scipy.special import ndtr
+
+    up = residuals > 0
+    n1, n2 = int(up.sum()), int((~up).sum())
+    if min(n1, n2) < 2 or up.size < 8:
+        return 1.0
+    n = n1 + n2
+    mean = 1 + 2 * n1 * n2 / n
+    variance = (mean - 1) * (mean - 2) / (n - 1)
+    runs = 1 + int(np.count_nonzero(np.diff(up)))
+    return float(ndtr((runs + 0.5 - mean) / np.sqrt(variance)))
+
+
+def remarks_on(
+    shape: Shape, problem: Problem, found: Found, time: Floats, verdict: str, lag: object
+) -> tuple[str, ...]:
+    """Everything about a fit that should be doubted, a sentence each."""
+    from scipy.special import ndtri
+
+    out = [_VERDICTS[verdict]] if verdict in _VERDICTS else []
+    if verdict in ("does not rise", "no growth shown", "no single answer"):
+        return tuple(out)
+    if nominal(lag) - 2 * uncertainty(lag) <= 0:
+        out.append("The lag is zero within its error: the curve starts steep.")
+    if found.held is not None and found.held[0].any():
+        out.append(
+            "A parameter of the shape (of Richards: the asymmetry) is at its bound and taken as known there; "
+            "a curve with fewer parameters would do."
+        )
+    left = standardised(shape, problem, found)
+    p = runs_p(left)
+    if p < 0.01:
+        out.append(
+            f"The residuals come in runs of one sign ({in_words(p)}): this curve does not follow the readings "
+            "to within their scatter, so its intervals are too narrow; compare the curves."
+        )
+    wild = np.flatnonzero(np.abs(left) > ndtri(1 - 0.005 / left.size))
+    if wild.size and wild.size <= 0.1 * left.size:
+        at = ", ".join(f"{time[i + problem.steps]:g} h" for i in wild[:5])
+        out.append(f"Far from the curve: the reading at {at}; look at it, or fit with loss='robust'.")
+    if problem.known:
+        out += _against_u(float(found.rss[0]), float(problem.dof(shape.parameters)[0]))
+    return tuple(out)
+
+
+def _against_u(rss: float, dof: float) -> list[str]:
+    from scipy.special import chdtr, chdtrc
+
+    ratio = np.sqrt(rss / dof)
+    if chdtrc(dof, rss) < 0.001:
+        return [
+            f"The readings scatter {ratio:.2g} times as much as their stated u: u is too small, or the curve is wrong."
+        ]
+    if chdtr(dof, rss) < 0.001:
+        return [f"The readings scatter only {ratio:.2g} times their stated u: u is too large."]
+    return []
+
+
+_VERDICTS = {
+    "does not rise": "These readings do not rise: no growth is shown, and no number is given.",
+    "no growth shown": (
+        "These readings are no better described by a growth curve than by a constant: no growth is shown yet."
+    ),
+    "no single answer": "Many curves fit these readings equally well: no single answer can be given.",
+    "not settled": "The fit did not settle: read these numbers as a sketch.",
+    "not bent yet: no final amount": (
+        "The curve has not bent yet, so these readings set no upper end to the final amount."
+    ),
+    "rises between two readings: rate and lag are bounds": (
+        "The whole rise lies between two readings: the largest rate is a lower bound, and the lag is known only "
+        "to the distance of the readings, if at all."
+    ),
+}
