@@ -6,7 +6,7 @@ from typing import Any, Final, TypeVar
 
 from uncertainties import ufloat
 
-from fermkit.analysis import steps
+from fermkit.analysis import harvested, steps
 from fermkit.analysis.yields import THEORETICAL, UncertaintyShares, Yield, in_one_sentence, yield_of
 from fermkit.balance.balance import Balance
 from fermkit.balance.byproducts import USUAL_ACIDS
@@ -101,7 +101,7 @@ class Analysis(Written):
     drift: Bracket | None
     samples: tuple[steps.Sample, ...]
     ethanol_pct_vol: Any
-    harvest: steps.Harvest | None
+    harvest: harvested.Harvest | None
     yeast: NetYeast | None
     hold: HoldLog | None
     drying: DryingCurve | None
@@ -263,16 +263,16 @@ def analyse(run: Run, *, curve: str = "best") -> Analysis:
         attempt("Curves compared", lambda: compare_curves(**gas[0].readings), "") if gas and curve == "best" else None
     )
     growth = curves.best if curves else attempt("Gas curve", lambda: _fitted(gas[0], curve), "") if gas else None
-    harvest = attempt("Harvest", lambda: steps.harvest_of(run), "nothing was weighed wet and dry")
+    harvest = attempt("Harvest", lambda: harvested.harvest_of(run), "nothing was weighed wet and dry")
     yeast = (
         None
         if fed is None or harvest is None
         else attempt("Yeast", lambda: _yeast(run, fed, harvest, gas[0] if gas else None), "")
     )
-    hold = attempt("Autolysis", lambda: steps.hold_of(run), "no temperature of the hold was logged")
-    drying = attempt("Drying", lambda: steps.drying_of(run, harvest), "")
-    recovered = None if harvest is None else attempt("Recovery", lambda: steps.recovery_of(harvest), "")
-    protein = None if harvest is None else attempt("Protein", lambda: steps.protein_of(run, harvest), "")
+    hold = attempt("Autolysis", lambda: harvested.hold_of(run), "no temperature of the hold was logged")
+    drying = attempt("Drying", lambda: harvested.drying_of(run, harvest), "")
+    recovered = None if harvest is None else attempt("Recovery", lambda: harvested.recovery_of(harvest), "")
+    protein = None if harvest is None else attempt("Protein", lambda: harvested.protein_of(run, harvest), "")
     amounts = {} if fed is None else _amounts(run, fed, pct_vol, gas, yeast, gaps)
     balance = attempt(
         "Balance",
@@ -329,7 +329,7 @@ def _fitted(gas: GasCurve, curve: str) -> GrowthFit:
     return fit_growth(**gas.readings, curve="gompertz" if curve == "best" else curve)
 
 
-def _yeast(run: Run, fed: Feed, harvest: steps.Harvest, gas: GasCurve | None) -> NetYeast:
+def _yeast(run: Run, fed: Feed, harvest: harvested.Harvest, gas: GasCurve | None) -> NetYeast:
     """Net dry yeast: what the paste holds, less feed solids carried along, less the inoculum.
 
     Samples and spills took yeast with them; their share is added back, the yeast growing in step with the gas.
@@ -415,7 +415,7 @@ def _yields(
     amounts: Mapping[str, Any],
     reconciliation: Reconciliation | None,
     limits: YeastLimits | None,
-    harvest: steps.Harvest | None,
+    harvest: harvested.Harvest | None,
     sensor_dof: float,
     litre_hours: Any,
 ) -> dict[str, Yield]:

@@ -5,7 +5,7 @@ or carbon that nobody measured is added. Sizes follow printed distributions: com
 except where a docstring names one.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -50,10 +50,10 @@ class Sizes:
         """Probability of a smaller size."""
         clipped = np.clip(size, self.low, self.high)
         if self.shape == "uniform":
-            return (clipped - self.low) / (self.high - self.low)
+            return np.asarray((clipped - self.low) / (self.high - self.low), dtype=float)
         ends = ndtr((np.array([self.low, self.high]) - self.centre) / self.spread)
-        share: Floats = (ndtr((clipped - self.centre) / self.spread) - ends[0]) / (ends[1] - ends[0])
-        return share
+        share = (ndtr((clipped - self.centre) / self.spread) - ends[0]) / (ends[1] - ends[0])
+        return np.asarray(share, dtype=float)
 
     def at(self, share: Floats) -> Floats:
         """The size below which a share of the mistakes lies: turns uniform random numbers into sizes."""
@@ -239,7 +239,7 @@ class Nodes:
     log_share: Floats
 
 
-def lay_out(fault: Fault, evidence: Evidence, contents: dict[str, Sequence[float]], fine: float = 0.4) -> Nodes:
+def lay_out(fault: Fault, evidence: Evidence, contents: Mapping[str, Sequence[float]], fine: float = 0.4) -> Nodes:
     """Sizes of a fault so close together that this run cannot tell neighbours apart."""
     direction = _direction(fault, evidence, contents)
     P = evidence.R @ evidence.V @ evidence.R.T
@@ -260,7 +260,7 @@ def touched(fault: Fault, evidence: Evidence) -> list[int]:
     return sorted({j for i in fault.touches for j in (i, *evidence.follows[i])})
 
 
-def _direction(fault: Fault, evidence: Evidence, contents: dict[str, Sequence[float]]) -> Floats:
+def _direction(fault: Fault, evidence: Evidence, contents: Mapping[str, Sequence[float]]) -> Floats:
     """Change of the tests for a change of one in the log of the factor, or in the share of carbon added."""
     if fault.factor is None:
         inside = np.asarray(contents[fault.adds])

@@ -156,7 +156,7 @@ def _reading(candidate: Candidate, evidence: Evidence, ranking: Ranking, k: int)
         nodes, share = ranking.nodes[k], ranking.over_sizes(k)
         values = nodes.size * sugar if base == 0.0 else base * nodes.factors[:, column]
         mean = float(share @ values)
-        spread = float(np.sqrt(max(share @ values**2 - mean**2, 0.0)))
+        spread = float(np.sqrt(max(float(share @ values**2) - mean**2, 0.0)))
     own = candidate.relative_u * mean
     if own == 0.0 and column is not None:
         own = float(np.sqrt(evidence.V[column, column])) * (mean / base if base else 1.0)

@@ -90,7 +90,7 @@ def weights(R: Floats, V: Floats) -> tuple[Floats, Floats]:
         ``chi2 = (R x)' inverse (R x)``.
     """
     P = R @ V @ R.T
-    inverse: Floats = np.linalg.inv(P) if P.size else P
+    inverse: Floats = np.asarray(np.linalg.inv(P) if P.size else P, dtype=float)
     correction: Floats = np.eye(V.shape[0]) - V @ R.T @ inverse @ R
     return correction, inverse
 

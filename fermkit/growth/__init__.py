@@ -1,4 +1,5 @@
 """Growth curves: the curves, their fit, honest intervals, phases, forecast, many at once.
 
-The files, each leaning on those before it: `curves`, `fitter`, `starts`, `confidence`, `weights`, `residuals`, `many`, `phases`, `fitted`, `fit`, `comparison`, `smoothing`, `two_waves`.
+The files, each leaning on those before it: `curves`, `fitter`, `starts`, `confidence`, `weights`,
+`residuals`, `many`, `phases`, `fitted`, `fit`, `comparison`, `smoothing`, `two_waves`.
 """

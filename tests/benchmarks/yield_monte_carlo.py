@@ -5,8 +5,8 @@
 The settings of the run file ("a ± u"), the readings of scales, collector and sensor, the volumes of the ledger and the
 dilutions are drawn, the whole analysis is run on each draw, and the spread of the yields is set beside the ± that one
 analysis states for the same acts. What is assumed and not read (by-products, CO2 held in the liquid …) is left out
-on both sides. Yields are always those of the reconciled amounts: a draw has its error twice, once from the kitchen and once
-from here, so that it alarms more often than a run, and would then fall back on the amounts as measured.
+on both sides. Yields are always those of the reconciled amounts: a draw has its error twice, once from the kitchen and
+once from here, so that it alarms more often than a run, and would then fall back on the amounts as measured.
 """
 
 import csv
