@@ -58,7 +58,8 @@ class Sizes:
     def at(self, share: Floats) -> Floats:
         """The size below which a share of the mistakes lies: turns uniform random numbers into sizes."""
         if self.shape == "values":
-            return np.array(self.values)[np.minimum((share * len(self.values)).astype(int), len(self.values) - 1)]
+            sizes: Floats = np.array(self.values, dtype=float)
+            return sizes[np.minimum((share * len(self.values)).astype(int), len(self.values) - 1)]
         if self.shape == "uniform":
             return self.low + share * (self.high - self.low)
         ends = ndtr((np.array([self.low, self.high]) - self.centre) / self.spread)
