@@ -59,7 +59,8 @@ class Sizes:
         """The size below which a share of the mistakes lies: turns uniform random numbers into sizes."""
         if self.shape == "values":
             sizes: Floats = np.array(self.values, dtype=float)
-            return sizes[np.minimum((share * len(self.values)).astype(int), len(self.values) - 1)]
+            drawn: Floats = sizes[np.minimum((share * len(self.values)).astype(int), len(self.values) - 1)]
+            return drawn
         if self.shape == "uniform":
             return self.low + share * (self.high - self.low)
         ends = ndtr((np.array([self.low, self.high]) - self.centre) / self.spread)
