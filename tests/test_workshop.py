@@ -229,7 +229,7 @@ def test_a_fault_in_the_working_shows_in_the_sheet_only(made, key, fault, row, f
     """The readings agree with one another; one row of the sheet is off by the slip's factor."""
     folder = made.folder / f"group_{group_with(key, fault)}"
     analysis = analyse(read_run(folder / "run"))
-    assert analysis.consistent
+    assert analysis.reconciliation.p_value > 0.005  # one honest group in twenty is below 0.05 by chance
     amounts = {"sugar as hexose": -analysis.amounts["hexose"], "ethanol made": analysis.amounts["ethanol"]}
     amounts["CO2 to expect"] = amounts["sugar as hexose"] * 0.4886
     for name, value in amounts.items():

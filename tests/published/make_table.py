@@ -23,7 +23,7 @@ ROOT = HERE.parents[1]
 BEGIN, END = "<!-- outside checks: made by tests/published/make_table.py -->", "<!-- outside checks: end -->"
 
 NOT_A_QUANTITY = {
-    "errors and a warning, by name": "BalanceError DoubtfulResult FermkitError FitError InputError".split(),
+    "errors and a warning, by name": ["BalanceError", "DoubtfulResult", "FermkitError", "FitError", "InputError"],
     "reads, writes or shows; it computes nothing": (
         "Run", "read_run", "run_from", "write_run", "write_workbook", "html_report", "write_report", "plus_minus",
         "run_format", "write_template", "ingredient_names", "ingredient_from",
