@@ -14,7 +14,7 @@ from fermkit.evaluation import evaluate, within
 Floats = NDArray[np.float64]
 
 # OIML R 22:1975, International alcoholometric tables; the same formula stands in EU Council Directive
-# 76/766/EEC. Public copies carry digit errors in C: these are the digits on which eight transcriptions
+# 76/766/EEC. Public copies carry digit errors in C: these are the digits on which eight copies
 # agree, one of them made from the printed page 13; the tests hold the formula to water, to ethanol and to
 # a second correlation in between.
 _A: Final = np.array([

@@ -25,7 +25,7 @@ from fermkit.properties import (
 
 
 def test_oiml_coefficients(published):
-    """Each of the 54 digits strings is the one that the transcriptions agree on, and pure ethanol is 789.24."""
+    """Each of the 54 digits strings is the one that the copies agree on, and pure ethanol is 789.24."""
     expected = published.entries["R22-coef"]["expected"]
     assert alcohol._A.tolist() == expected["A"]
     assert alcohol._B.tolist() == [0.0, *expected["B"]]
