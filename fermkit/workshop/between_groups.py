@@ -9,7 +9,7 @@ from scipy import special
 
 from fermkit.checks import numbers
 from fermkit.errors import InputError
-from fermkit.written import Line, Page, Written
+from fermkit.written import Line, Page, Written, in_words
 
 Floats = NDArray[np.float64]
 
@@ -56,7 +56,8 @@ class PooledEstimate(Written):
             ),
             Line("one more group would lie", "", "", "", self.next_group),
         ]
-        return Page("Pooled estimate", lines, [f"The {alike} (Q = {self.heterogeneity:.1f}, p = {self.p_value:.2g})."])
+        said = f"The {alike} (Q = {self.heterogeneity:.1f}, {in_words(self.p_value)})."
+        return Page("Pooled estimate", lines, [said])
 
 
 def pooled(values: ArrayLike, u: ArrayLike, name: str = "pooled value", unit: str = "") -> PooledEstimate:

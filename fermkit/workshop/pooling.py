@@ -20,7 +20,7 @@ from fermkit.workshop.class_data import group_folders, with_progress
 from fermkit.workshop.group_folder import CHECK_SAMPLE, RUN
 from fermkit.workshop.handout import whole_page
 from fermkit.workshop.repeatability import Precision, precision
-from fermkit.written import Line, Page, Written, nominal, uncertainty
+from fermkit.written import Line, Page, Written, in_words, nominal, uncertainty
 
 Floats = NDArray[np.float64]
 RESULTS: Final = {
@@ -96,7 +96,7 @@ class ClassPool(Written):
                 f"{name}, between groups",
                 f"{one.between_sd:.3g}",
                 one.unit,
-                f"Q = {one.heterogeneity:.1f}, p = {one.p_value:.2g}",
+                f"Q = {one.heterogeneity:.1f}, {in_words(one.p_value)}",
             )
             for name, one in self.estimates.items()
         ]
