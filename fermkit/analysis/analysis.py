@@ -452,6 +452,6 @@ def _suspected(found: Explanations) -> str:
 
 def _carbon_per_g(name: str) -> float:
     """Moles of carbon in a gram of a stream; yeast with its usual ash."""
-    thing = compound("CH2O" if name == "organic acids" else name)
+    thing = compound(name)
     share = 1 - USUAL_ASH[0] if name == "yeast" else 1.0
     return float(share * thing.carbon / thing.molar_mass)
