@@ -232,7 +232,7 @@ def test_a_shifted_clock_shows_in_the_shares(made, key):
     ],
 )
 def test_a_fault_in_the_working_shows_in_the_sheet_only(made, honest, key, fault, row, factor):
-    """The readings are those of the group without the slip, byte for byte; one row of the sheet is off by its factor."""
+    """The readings are those of the group without the slip, byte for byte; one row of the sheet is off."""
     folder = made.folder / f"group_{group_with(key, fault)}"
     for path in (folder / "run").iterdir():
         assert path.read_bytes() == (honest.folder / folder.name / "run" / path.name).read_bytes(), path.name
