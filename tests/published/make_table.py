@@ -29,7 +29,7 @@ NOT_A_QUANTITY = {
         "run_format", "write_template", "ingredient_names", "ingredient_from",
     ),
     "joins steps that are each checked; held to runs with known truth (tests/benchmarks/pipeline_coverage.py)": (
-        "Analysis", "analyse", "RunComparison", "compare_runs", "calibration_of", "samples_of", "vessel_of",
+        "Analysis", "analyse", "RunComparison", "calibration_of", "samples_of", "vessel_of",
     ),
     "hands out and marks a class; its statistics are checked, its numbers come from simulation": (
         "ClassKit", "ClassMarks", "ClassPool", "GroupFolder", "make_class", "open_group",
@@ -87,9 +87,10 @@ def public_names() -> tuple[str, ...]:
 
 @cache
 def names_in(file: str) -> dict[str, tuple[str, ...]]:
-    """For each test of a file the public names that it, or a helper of the file that it calls, mentions."""
+    """For each test of a file the public names that it, or a helper (no fixture) that it calls, mentions."""
     tree = ast.parse((HERE / file).read_text(encoding="utf-8"))
-    functions = {node.name: node for node in tree.body if isinstance(node, ast.FunctionDef)}
+    functions = {node.name: node for node in tree.body if isinstance(node, ast.FunctionDef)
+                 and not any("fixture" in ast.unparse(decorator) for decorator in node.decorator_list)}  # fmt: skip
 
     def mentioned(name: str, seen: frozenset[str] = frozenset()) -> set[str]:
         words = {n.attr if isinstance(n, ast.Attribute) else n.id
