@@ -2,6 +2,7 @@
 
 import datetime
 import io
+import zipfile
 
 import openpyxl
 import pytest
@@ -79,8 +80,6 @@ def test_a_formula_counts_as_its_saved_value():
 
 
 def _with_saved_value(data):
-    import zipfile
-
     out = io.BytesIO()
     with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w") as new:
         for name in old.namelist():
@@ -129,6 +128,74 @@ def test_a_far_cell_costs_no_memory():
     _, sheets, _ = read_workbook(made(fill), "a.xlsx")
     assert sum(len(row) for row in sheets["gas"]) == 0
     assert time.perf_counter() - start < 3
+
+
+NAMESPACE = "xmlns='http://schemas.openxmlformats.org/spreadsheetml/2006/main'"
+FILLED = f"<worksheet {NAMESPACE}><sheetData>%s</sheetData></worksheet>"
+SHARED = "<row><c r='A1'><f t='shared' si='0'>" + "+".join(["B1"] * 3000) + "</f><v>1</v></c></row>"
+
+
+@pytest.mark.parametrize(
+    ("parts", "why"),
+    [
+        ({"worksheets/sheet2": "<a>" * 100_000 + "</a>" * 100_000}, "50 elements or more one inside another"),
+        ({"worksheets/sheet2": FILLED % ("<x a='1'/><y>z</y>" * 40_000)}, "some 5 cells and 120"),
+        ({"worksheets/sheet2": FILLED % ("<row a='1' b='2' c='3'/>" * 300_000)}, "its sheets hold 7.2 MB"),
+        (
+            {"worksheets/sheet2": FILLED % (SHARED + "<row><c r='A2'><f t='shared' si='0'/></c></row>" * 1000)},
+            "formulas",
+        ),
+        ({"worksheets/sheet2": FILLED % ("<row><c><f>1</f></c></row>" * 30_000)}, "with 30000 formulas"),
+        ({"worksheets/sheet2": "<![CDATA[<a>]]>"}, "declares entities"),
+        (
+            {"styles": f"<styleSheet {NAMESPACE}><cellXfs>" + "<xf/>" * 100_000 + "</cellXfs></styleSheet>"},
+            "other marks",
+        ),
+        ({"sheet": "<a>" * 100_000}, "50 elements or more"),
+    ],
+    ids=["nested", "marks", "attributes", "shared formulas", "formulas", "raw data", "styles", "by another name"],
+)
+def test_what_would_take_long_is_refused_at_once(parts, why):
+    """Small files that unpack to much work are refused in a fraction of a second, before they are read."""
+    import time
+
+    data = _with_parts(made(lambda book: book.create_sheet("gas").append([1])), parts)
+    start = time.process_time()
+    with pytest.raises(InputError, match=why):
+        read_workbook(data, "a.xlsx")
+    assert time.process_time() - start < 0.5
+
+
+def _with_parts(data, parts):
+    """The same workbook, parts under xl/ replaced or added."""
+    texts = {f"xl/{name}" + ("" if name == "sheet" else ".xml"): text for name, text in parts.items()}
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(data)) as old, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as new:
+        for name in {**dict.fromkeys(old.namelist()), **texts}:
+            new.writestr(name, texts[name] if name in texts else old.read(name))
+    return out.getvalue()
+
+
+def test_sheets_that_share_a_part():
+    """A thousand sheets that all stand in one part are refused; openpyxl would read that part a thousand times."""
+    data = made(lambda book: [book.create_sheet(f"s{i}") for i in range(3)])
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        text = packed.read("xl/workbook.xml").decode()
+    data = _with_parts(data, {"workbook": text.replace('r:id="rId3"', 'r:id="rId2"')})
+    with pytest.raises(InputError, match="4 sheets stand in 3 parts"):
+        read_workbook(data, "a.xlsx")
+
+
+def test_a_long_log_is_read():
+    """Fifteen thousand rows of two columns are no bomb."""
+    _, sheets, _ = read_workbook(made(lambda book: _fill(book.create_sheet("gas"), 15_000)), "a.xlsx")
+    assert len(sheets["gas"]) == 15_000
+    assert sheets["gas"][-1] == ["1499.9", "14999"]
+
+
+def _fill(sheet, rows):
+    for i in range(rows):
+        sheet.append([i / 10, i])
 
 
 def test_names_and_failures_of_writing(tmp_path, monkeypatch):

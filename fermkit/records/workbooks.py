@@ -6,6 +6,7 @@ formulas are never run: a formula counts as the value that was last saved with i
 
 import datetime
 import io
+import re
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -19,8 +20,23 @@ from fermkit.records.run_layout import LISTS, NAMED
 LARGEST_BYTES: Final = 30_000_000
 LARGEST_UNPACKED: Final = 60_000_000
 MOST_PARTS: Final = 500
+LARGEST_XML: Final = 4_000_000
+MOST_TAGS: Final = 200_000
+"""Of all parts together, tags of other things than cells counted eight times (each can take as long to read), and all
+twice where there are formulas: about 18,000 rows of two columns, so that no workbook takes more than about a second."""
+
+CELLS: Final = re.compile(rb"</?(?:[^\s<>/:]+:)?(?:row|c|v|f|is|t|si)[\s/>]")
+
 LONGEST_TAG: Final = 200_000
 """Bytes of one tag and the text after it; a cell of a spreadsheet holds 32,767 characters."""
+
+NESTED: Final = re.compile(rb"(?:<[A-Za-z][^<>]*+(?<!/)>[^<]*+){50}")
+"""Fifty elements that open one inside another; a spreadsheet has about ten."""
+
+FORMULA: Final = re.compile(rb"<(?:[^\s<>/:]+:)?f[\s/>][^<]*+")
+SHARED: Final = re.compile(rb"""t\s*=\s*["']shared""")
+LONGEST_SHARED: Final = 500_000
+"""Cells that share a formula times the longest formula's bytes: each is written out anew for its cell."""
 
 MOST_ROWS: Final = 30_000
 MOST_COLUMNS: Final = 64
@@ -47,8 +63,9 @@ def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Remar
         For what is no workbook, or is too large packed or unpacked.
     """
     book = Remarks(file)
-    _safe(data, book)
-    values, formulas = _cells(data, book, values=True), _cells(data, book, values=False)
+    with_formulas = _safe(data, book)
+    values = _cells(data, book, values=True)
+    formulas = _cells(data, book, values=False) if with_formulas else values
     sheets: Sheets = {}
     for name, rows in values.items():
         sheets[name] = [
@@ -66,8 +83,8 @@ def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Remar
     return settings, {name.strip().lower(): rows for name, rows in sheets.items()}, book
 
 
-def _safe(data: bytes, book: Remarks) -> None:
-    """Refuse what is no workbook, unpacks to too much, or hides further documents in its XML."""
+def _safe(data: bytes, book: Remarks) -> bool:
+    """Refuse what is no workbook, unpacks to too much, or hides further documents; say whether there are formulas."""
     if len(data) > LARGEST_BYTES:
         raise book.refusal(
             f"the workbook has {len(data) / 1e6:.0f} MB",
@@ -86,9 +103,13 @@ def _safe(data: bytes, book: Remarks) -> None:
                 )
             if any("vbaproject" in part.filename.lower() for part in parts):
                 book.note("the workbook holds macros; they were not run")
-            for part in parts:
-                if part.filename.lower().endswith((".xml", ".rels")):
-                    _plain_xml(packed.read(part), book)
+            xml = [part for part in parts if _may_be_xml(packed, part)]
+            if sum(part.file_size for part in xml) > LARGEST_XML:
+                raise _too_much(sum(part.file_size for part in xml), "", 0, book)
+            texts = [packed.read(part) for part in xml]
+            for text in texts:
+                _plain_xml(text, book)
+            return _short_enough(texts, book)
     except (
         zipfile.BadZipFile,
         NotImplementedError,
@@ -105,11 +126,51 @@ def _safe(data: bytes, book: Remarks) -> None:
         ) from None
 
 
+def _may_be_xml(packed: zipfile.ZipFile, part: zipfile.ZipInfo) -> bool:
+    """By its name, or because it begins as XML may: a part can be called anything."""
+    if part.filename.lower().endswith((".xml", ".rels")):
+        return True
+    with packed.open(part) as content:
+        return content.read(1) in (b"<", b"\xef", b"\xff", b"\xfe", b" ", b"\t", b"\r", b"\n")
+
+
+def _short_enough(texts: list[bytes], book: Remarks) -> bool:
+    """Refuse what would take long to read; say whether there are formulas."""
+    formulas = [formula for text in texts for formula in FORMULA.findall(text)]
+    passes = 2 if formulas else 1
+    size, tags, cells = (sum(map(f, texts)) for f in (len, lambda t: t.count(b"<"), lambda t: len(CELLS.findall(t))))
+    shared = sum(len(SHARED.findall(text)) for text in texts) * max(map(len, formulas), default=0)
+    if size * passes > LARGEST_XML or (8 * tags - 7 * cells) * passes > MOST_TAGS or shared > LONGEST_SHARED:
+        raise _too_much(size, f" in some {cells // 4} cells and {tags - cells} other marks", len(formulas), book)
+    return bool(formulas)
+
+
+def _too_much(size: int, cells: str, formulas: int, book: Remarks) -> InputError:
+    made = f", with {formulas} formulas" if formulas else ""
+    return book.refusal(
+        f"its sheets hold {size / 1e6:.1f} MB{cells}{made}",
+        f"at most {LARGEST_XML / 1e6:.0f} MB, {MOST_TAGS // 4} cells and few other marks, half of it with formulas",
+        "save values in place of formulas, or long logs as CSV in a run folder",
+    )
+
+
 def _plain_xml(text: bytes, book: Remarks) -> None:
     head = text[:4]
-    if b"<!DOCTYPE" in text or b"<!ENTITY" in text or head[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\0" in head:
+    if (
+        b"<!DOCTYPE" in text
+        or b"<![" in text
+        or b"<!ENTITY" in text
+        or head[:2] in (b"\xff\xfe", b"\xfe\xff")
+        or b"\0" in head
+    ):
         raise book.refusal(
             "its XML declares entities or an unusual encoding",
+            "a workbook as spreadsheets save it",
+            "save it anew as .xlsx",
+        )
+    if NESTED.search(text):
+        raise book.refusal(
+            "its XML has 50 elements or more one inside another",
             "a workbook as spreadsheets save it",
             "save it anew as .xlsx",
         )
@@ -130,6 +191,7 @@ def _cells(data: bytes, book: Remarks, *, values: bool) -> dict[str, list[list[A
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
+            _each_sheet_once(data, book)
             workbook = openpyxl.load_workbook(io.BytesIO(data), read_only=True, data_only=values, keep_links=False)
             out = {sheet.title: list(_rows(sheet, book)) for sheet in workbook.worksheets}
             workbook.close()
@@ -142,6 +204,22 @@ def _cells(data: bytes, book: Remarks, *, values: bool) -> dict[str, list[list[A
             "save it anew as .xlsx",
         ) from None
     return out
+
+
+def _each_sheet_once(data: bytes, book: Remarks) -> None:
+    """Refuse sheets that share one part: a small file could hold a thousand times its cells."""
+    from openpyxl.reader.excel import ExcelReader
+
+    reader = ExcelReader(io.BytesIO(data), read_only=True, keep_links=False)
+    reader.read_manifest()
+    reader.read_workbook()
+    parts = [relation.target for _, relation in reader.parser.find_sheets()]
+    if len(set(parts)) < len(parts):
+        raise book.refusal(
+            f"{len(parts)} sheets stand in {len(set(parts))} parts",
+            "a part for each sheet",
+            "save it anew as .xlsx",
+        )
 
 
 def _rows(sheet: Any, book: Remarks) -> Iterator[list[Any]]:

@@ -108,6 +108,7 @@ def bombs(place: Path) -> list[tuple[str, int, str, bool]]:
     with zipfile.ZipFile(SAMPLES / "jar_3_closes.xlsx") as book:
         good = {name: book.read(name) for name in book.namelist()}
     sheet, run = "xl/worksheets/sheet5.xml", "xl/worksheets/sheet1.xml"
+    namespace = b"http://schemas.openxmlformats.org/spreadsheetml/2006/main"
     rows = b"".join(b"<row r='%d'><c r='A%d'><v>1</v></c></row>" % (i, i) for i in range(1, 200_001))
     kinds: dict[str, dict[str, bytes]] = {
         "1 GB of zeros beside": {"xl/media/a.xml": bytes(1_000_000_000)},
@@ -122,6 +123,18 @@ def bombs(place: Path) -> list[tuple[str, int, str, bool]]:
         "an external link": {"xl/externalLinks/externalLink1.xml": b"<externalLink/>"},
         "a path that climbs out": {"../../evil.txt": b"x"},
         "5,000 parts": {f"x{i}.xml": b"" for i in range(5000)},
+        "46 MB of attributes": {sheet: b"<a>" + (b"<x " + b" ".join(b"a%d='1'" % i for i in range(20)) + b"/>") * 300_000 + b"</a>"},
+        "57 MB of text": {sheet: b"<a>" + (b"<t>" + b"x" * 190_000 + b"</t>") * 300 + b"</a>"},
+        "160,000 fonts": {"xl/styles.xml": b"<styleSheet xmlns='" + namespace + b"'><fonts>" + b"<font><sz val='1'/></font>" * 160_000
+                          + b"</fonts></styleSheet>"},
+        "a long formula in 1,000 cells": {sheet: b"<worksheet xmlns='" + namespace + b"'><sheetData><row><c r='A1'><f t='shared' si='0'>"
+                                          + b"+".join([b"B1"] * 3000) + b"</f></c></row>"
+                                          + b"<row><c r='A2'><f t='shared' si='0'/></c></row>" * 1000 + b"</sheetData></worksheet>"},
+        "a thousand sheets in one part": {"xl/workbook.xml": good["xl/workbook.xml"].replace(b"</sheets>", b"".join(
+            b'<sheet name="s%d" sheetId="%d" state="visible" r:id="rId2" />' % (i, i) for i in range(100, 1100)) + b"</sheets>")},
+        "18,000 rows of two columns": {sheet: b"<worksheet xmlns='" + namespace + b"'><sheetData>" + b"".join(
+            b"<row r='%d'><c r='A%d'><v>1</v></c><c r='B%d'><v>2</v></c></row>" % (i, i, i) for i in range(1, 18_001))
+            + b"</sheetData></worksheet>"},
     }  # fmt: skip
     out = []
     for name, parts in kinds.items():
