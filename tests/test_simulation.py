@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 
 from fermkit.errors import InputError
+from fermkit.properties import sucrose_density, water_density
 from fermkit.records.records import run_from
 from fermkit.simulation.fermentation import Batch, Strain, ferment
-from fermkit.simulation.kitchen import Kitchen, draw_batch, readings
+from fermkit.simulation.kitchen import Kitchen, draw_batch, readings, sensed
+from fermkit.simulation.recipe import densities
 from fermkit.vessel.vessel import Vessel
 from fermkit.written import nominal
 
@@ -213,10 +215,31 @@ def test_every_kind_of_kitchen_makes_a_run_that_reads(gas):
 
 
 def test_an_undiluted_sample_has_no_pipetting_error():
-    """With a perfect sensor every undiluted reading is the same; a diluted one is off by its pipette."""
+    """With a perfect sensor undiluted readings differ by the bench's warmth alone; a diluted one by its pipette."""
     kitchen = Kitchen(dilutions=(1, 2), u_signal_V=0.0, u_pipetting=0.2, samples_h=(), hours=10.0)
     truth = ferment(draw_batch(kitchen, np.random.default_rng(1)))
-    seen = {readings(truth, np.random.default_rng(seed), kitchen)[1]["samples"]["signal [V]"][0] for seed in range(3)}
-    assert len(seen) == 1
-    third = {readings(truth, np.random.default_rng(seed), kitchen)[1]["samples"]["signal [V]"][3] for seed in range(3)}
-    assert len(third) == 3
+    rows = [readings(truth, np.random.default_rng(seed), kitchen)[1]["samples"]["signal [V]"] for seed in range(30)]
+    seen = np.array([[float(row[0]), float(row[3])] for row in rows]) - kitchen.blank_V
+    undiluted, diluted = seen.std(axis=0) / seen.mean(axis=0)
+    assert undiluted == pytest.approx(0.0068, rel=0.4) and diluted > 0.1
+
+
+def test_densities_are_those_of_the_masses_dissolved():
+    """Solids per mass of liquid give the first density back, and what is left beside the ethanol gives the last."""
+    truth = ferment(Batch())
+    first, last = densities(truth)
+    batch = truth.batch
+    cool = float(water_density(batch.temperature_C) / water_density(20.0))
+    solids = batch.sucrose_g + batch.hexose_g + batch.solids_g
+    assert float(sucrose_density(solids / (first * batch.liquid_L * cool), 20.0)) == pytest.approx(first, abs=1e-6)
+    without_alcohol = last + 0.181 * truth.series["ethanol_g"][-1] / truth.series["liquid_L"][-1]
+    left = batch.solids_g + 0.61 * truth.amounts["glycerol"] + truth.amounts["succinic acid"]
+    assert without_alcohol == pytest.approx(998.2 + 0.386 * left / batch.liquid_L, abs=0.3)
+
+
+def test_a_warmer_sample_smells_stronger():
+    """The sensor above the liquid shows some 7 % more for each kelvin that the thermometer shows too."""
+    rng, kitchen = np.random.default_rng(0), Kitchen(u_signal_V=1e-9)
+    shown = np.array([sensed(1.0, rng, kitchen) for _ in range(2000)], dtype=float)
+    slope = np.polyfit(shown[:, 1], shown[:, 0] - kitchen.blank_V, 1)[0] / kitchen.slope_V
+    assert slope == pytest.approx(0.068 * 0.1**2 / (0.1**2 + 0.05**2 + 0.1**2 / 12), rel=0.15)

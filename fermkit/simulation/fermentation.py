@@ -144,7 +144,7 @@ def _fixed(batch: Batch, liquid_L: float, begin_h: float) -> tuple[Any, ...]:
         float(co2_second_virial(t)) / _RT(batch),
         dissolves,
         fewer,
-        _ethanol_bar_per_mol_L(t),
+        ethanol_bar_per_mol_L(t),
         _dry_bar(batch),
         water,
         leak,
@@ -196,7 +196,7 @@ def _alcohol_and_co2(fermented: float, uptake: float, grown: float, s: Strain) -
     return ethanol, 6 * fermented - cells - 3 * glycerol - 2 * acetic - 4 * succinic - 2 * ethanol
 
 
-def _ethanol_bar_per_mol_L(temperature_C: float) -> float:
+def ethanol_bar_per_mol_L(temperature_C: float) -> float:
     """Ethanol vapour above a dilute solution [bar per mol/L]: Sander, Atmos. Chem. Phys. 15 (2015) 4399."""
     return 1 / (190.0 * math.exp(6400.0 * (1 / (temperature_C + ZERO_CELSIUS_K) - 1 / 298.15)))
 

@@ -17,6 +17,7 @@ from fermkit.properties import (
     water_vapour_pressure,
 )
 from fermkit.simulation.batches import Truth
+from fermkit.simulation.fermentation import ethanol_bar_per_mol_L
 from fermkit.simulation.recipe import LAST_SAMPLE_H, Kitchen, densities, draw_batch, drawn_strain, statements
 
 __all__ = ["Kitchen", "draw_batch", "drawn_strain", "readings"]
@@ -96,10 +97,9 @@ def standards(rng: np.random.Generator, k: Kitchen) -> Rows:
     rows: Rows = {"ethanol [% vol]": [], "signal [V]": [], "when": [], "temperature [°C]": []}
     for when in ("before", "after"):
         for value in k.standards:
-            rows["ethanol [% vol]"].append(f"{value:.2f}")
-            rows["signal [V]"].append(f"{k.blank_V + k.slope_V * value + rng.normal(0, k.u_signal_V):.3f}")
-            rows["when"].append(when)
-            rows["temperature [°C]"].append(f"{20 + rng.normal(0, 0.1):.1f}")
+            signal, temperature = sensed(value, rng, k)
+            for name, cell in zip(rows, (f"{value:.2f}", signal, when, temperature)):
+                rows[name].append(cell)
     return rows
 
 
@@ -114,12 +114,18 @@ def samples(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows:
             off = rng.normal(0, k.u_pipetting)
             true_dilution = dilution * (1 + off) if dilution != 1 else 1.0  # nothing is pipetted
             for _ in range(k.replicates):
-                signal = k.blank_V + k.slope_V * pct / true_dilution + rng.normal(0, k.u_signal_V)
-                for name, cell in zip(
-                    rows, (f"S{i + 1}", f"{time:g}", f"{signal:.3f}", f"{dilution}", f"{20 + rng.normal(0, 0.1):.1f}")
-                ):
+                signal, temperature = sensed(pct / true_dilution, rng, k)
+                for name, cell in zip(rows, (f"S{i + 1}", f"{time:g}", signal, f"{dilution}", temperature)):
                     rows[name].append(cell)
     return rows
+
+
+def sensed(pct_vol: float, rng: np.random.Generator, k: Kitchen) -> tuple[str, str]:
+    """What the sensor shows [V] of the vapour above a liquid near 20 °C, and its temperature as read [°C]."""
+    noise, temperature = rng.normal(0, k.u_signal_V), 20 + rng.normal(0, 0.1)
+    stronger = ethanol_bar_per_mol_L(temperature) / ethanol_bar_per_mol_L(20.0)
+    shown = temperature + rng.normal(0, 0.05)
+    return f"{k.blank_V + k.slope_V * pct_vol * stronger + noise:.3f}", f"{shown:.1f}"
 
 
 def volumes(k: Kitchen) -> Rows:

@@ -246,17 +246,26 @@ GLYCEROL_AS_SUCROSE: Final = 0.61
 
 
 def densities(truth: Truth) -> tuple[float, float]:
-    """Density of the liquid at 20 °C before and after [kg/m3].
+    """Density of the clear liquid at 20 °C before and after [kg/m3].
 
     Dissolved solids count as sucrose of the same mass; ethanol lowers the density as in pure water; the
     two add up (a simplification, common practice, no source).
     """
-    grams = truth.batch.liquid_L * 1000
-    solids = truth.batch.solids_g
-    first = float(sucrose_density((truth.batch.sucrose_g + truth.batch.hexose_g + solids) / (grams * 1.04), 20.0))
+    batch, water = truth.batch, float(water_density(20.0))
+    cooled = float(water_density(batch.temperature_C)) / water
+    first = _density_of(batch.sucrose_g + batch.hexose_g + batch.solids_g, batch.liquid_L * cooled)
     made = GLYCEROL_AS_SUCROSE * truth.amounts["glycerol"] + truth.amounts["succinic acid"]
-    left = float(truth.series["sugar_g"][-1]) + solids + made
-    concentration = float(truth.series["ethanol_g"][-1] / truth.series["liquid_L"][-1])
+    left = float(truth.series["sugar_g"][-1]) + batch.solids_g + made
+    liquid_g = first * batch.liquid_L * cooled - truth.amounts["CO2 made"] - truth.amounts["yeast grown"]
+    concentration = float(truth.series["ethanol_g"][-1] / truth.series["liquid_L"][-1]) / cooled
     mass_fraction = float(ethanol_mass_fraction(ethanol_pct_vol_from_concentration(concentration)))
-    lighter = float(water_density(20.0)) - float(ethanol_density(mass_fraction, 20.0))
-    return first, float(sucrose_density(left / (grams * 1.01), 20.0)) - lighter
+    lighter = water - float(ethanol_density(mass_fraction, 20.0))
+    return first, float(sucrose_density(left / liquid_g, 20.0)) - lighter
+
+
+def _density_of(dissolved_g: float, liquid_L: float) -> float:
+    """Density of so many grams of solids in so many litres at 20 °C [kg/m3]."""
+    density = 1000.0
+    for _ in range(12):  # each step brings it some thirty times nearer
+        density = float(sucrose_density(dissolved_g / (liquid_L * density), 20.0))
+    return density
