@@ -13,3 +13,6 @@ ZERO_CELSIUS_K: Final = 273.15
 
 L_BAR_GAS_CONSTANT: Final = GAS_CONSTANT / 100
 """R in [L bar/(mol K)], for amounts of gas in litres and bar (1 J = 0.01 L bar)."""
+
+OXYGEN_IN_AIR: Final = 0.20946
+"""Mole fraction of oxygen in dry air [mol/mol]: ISO 2533:1975."""

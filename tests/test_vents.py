@@ -10,6 +10,7 @@ from uncertainties import ufloat
 
 import fermkit as fk
 from fermkit.errors import InputError
+from fermkit.gas.vents import PLAIN
 
 STUDY = Path(__file__).parent / "benchmarks" / "vents.py"
 spec = importlib.util.spec_from_file_location("study_of_vents", STUDY)
@@ -217,3 +218,15 @@ def test_absolute_pressures_are_refused():
     """A first reading of an atmosphere is an absolute pressure."""
     with pytest.raises(InputError, match="give gauge pressures, not absolute ones"):
         fk.gas_from_pressure(TIME, 1.013 + 0.05 * TIME, headspace_L=0.6, liquid_L=1.4, temperature_C=25.0)
+
+
+def test_a_vessel_said_to_be_closed_shows_plain_falls_only():
+    """Of 60 logs without a vent none is given one; a vent of a quarter of the pressure is seen all the same."""
+    time = np.arange(0, 36, 0.25)
+    for seed in range(60):
+        level = 3 / (1 + np.exp(-(time - 9) / 2)) + 0.01 * np.random.default_rng(seed).normal(size=time.size)
+        assert fk.find_vents(time, level, noise_bar=0.01, threshold=PLAIN).rows.size == 0
+    vented = level - 0.5 * (time > 20)
+    assert list(fk.find_vents(time, vented, noise_bar=0.01, threshold=PLAIN).rows) == [82]
+    with pytest.raises(InputError, match="one of: find, plain, none"):
+        fk.gas_from_pressure(time, level, headspace_L=0.5, liquid_L=1.5, temperature_C=25.0, vents="plane")

@@ -32,6 +32,9 @@ ACTS: Final = {
     "pressure": "reading the pressure gauge",
 }
 
+HELD: Final = "CO2 held in the liquid"
+OXYGEN: Final = "oxygen of the sealed air used up"
+
 
 @dataclass(frozen=True, repr=False)
 class GasCurve(Written):
@@ -86,6 +89,16 @@ class GasCurve(Written):
         # the first reading, from which all are counted, errs as much as the last
         spread = math.hypot(math.sqrt(2) * float(self.u_reading_mol[-1]), self.u_walk_mol)
         return ufloat(0.0, spread, tag=ACTS[self.kind]) if spread > 0 else 0.0
+
+    @property
+    def u_early_mol(self) -> float:
+        """Standard uncertainty of what only the first hours hide, and which so moves a lag [mol].
+
+        It is the CO2 that the liquid takes up; in a closed vessel, the oxygen that makes room for CO2 unseen.
+        """
+        early = OXYGEN if self.kind == "pressure" else HELD
+        parts: dict[Any, float] = getattr(self.common, "error_components", dict)()
+        return float(self.co2_mol[-1]) * math.hypot(0.0, *(u for part, u in parts.items() if part.tag == early))
 
     @property
     def u_walk_mol(self) -> float:
@@ -242,9 +255,7 @@ def produced(
     store: Number = at_end(*plain)
     if any(uncertainty(value) for value in (liquid_L, headspace_L, temperature_C, acid, pressure_bar)):
         store = wrap(at_end)(liquid_L, headspace_L, temperature_C, acid, pressure_bar)
-    store = store * (
-        ufloat(middle, (high - low) / math.sqrt(12), tag="CO2 held in the liquid") if high > low else middle
-    )
+    store = store * (ufloat(middle, (high - low) / math.sqrt(12), tag=HELD) if high > low else middle)
     gain = 1 + middle * slope
     common = shifted(end * curve.common, store, float(co2[-1]))
     return replace(

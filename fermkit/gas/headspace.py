@@ -9,19 +9,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from fermkit.checks import between, not_negative, one_of, positive
-from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.errors import InputError
 from fermkit.gas.counters import paired
-from fermkit.gas.curve import GasCurve, Number, shifted
-from fermkit.gas.vents import Vents, find_vents, scatter, vents_at, wild_remarks
+from fermkit.gas.curve import HELD, OXYGEN, GasCurve, Number, shifted
+from fermkit.gas.vents import PLAIN, THRESHOLD, Vents, find_vents, scatter, vents_at, wild_remarks
 from fermkit.properties import bicarbonate_factor, co2_compressibility, co2_solubility, water_vapour_pressure
 from fermkit.written import nominal, percent, plus_minus, uncertainty
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
-
-OXYGEN_OF_AIR: Final = 0.2095
-"""Share of oxygen in dry air: U.S. Standard Atmosphere 1976 (0.209476)."""
 
 BEFORE_H, AFTER_H = 2.0, 5.0
 """Time before and after a vent from which its size and the refill are taken [h], at least 6 and 12 readings
@@ -77,8 +74,9 @@ def gas_from_pressure(
         Oxygen that is gone makes room that CO2 fills without the gauge showing it.
     saturation : (low, high)
         The CO2 held, as a multiple of what pure water holds (common practice, no source).
-    vents : "find", "none" or row numbers
-        Rows (1-based) of the first reading after each vent.
+    vents : "find", "plain", "none" or row numbers
+        Falls that look like vents, plain ones only (6 standard errors: for a vessel that is said to have stayed
+        closed), none, or the rows (1-based) of the first reading after each vent.
 
     Returns
     -------
@@ -127,8 +125,8 @@ def gas_from_pressure(
     log = _Log(times, gauge, plain_t, found, noise)
     uncertain = (
         headspace_L, liquid_L, temperature - nominal(temperature) if plain_t.ndim == 0 else 0.0, barometer_bar,
-        0.0 if pH is None else pH, gauge_factor, _evenly(saturation, "saturation", "CO2 held in the liquid"),
-        _evenly(oxygen_used, "oxygen_used", "oxygen of the sealed air used up"),
+        0.0 if pH is None else pH, gauge_factor, _evenly(saturation, "saturation", HELD),
+        _evenly(oxygen_used, "oxygen_used", OXYGEN),
     )  # fmt: skip
     return log.curve(uncertain, remarks, rows)
 
@@ -165,8 +163,10 @@ def _evenly(interval: tuple[float, float], name: str, tag: str) -> Number:
 def _vents(times: Floats, gauge: Floats, noise: float, vents: str | Sequence[int], rows: Rows) -> Vents:
     none = Vents(*(np.array([], dtype=np.intp),) * 2, *(np.array([]),) * 3, noise, np.array([], dtype=np.intp))
     if isinstance(vents, str):
-        one_of(vents, ("find", "none"), "vents")
-        return find_vents(times, gauge, noise_bar=noise) if vents == "find" and times.size > 4 and noise > 0 else none
+        one_of(vents, ("find", "plain", "none"), "vents")
+        if vents == "none" or times.size <= 4 or not noise > 0:
+            return none
+        return find_vents(times, gauge, noise_bar=noise, threshold=PLAIN if vents == "plain" else THRESHOLD)
     return vents_at(times, gauge, [int(np.searchsorted(rows, row)) + 1 for row in vents], noise or 1e-4)
 
 
@@ -212,7 +212,7 @@ class _Log:
         air = (self.gauge[0] * factor + barometer - water_vapour_pressure(first)) / (first + ZERO_CELSIUS_K)
         left = 1 - self.vents.drop_bar * factor / (self.gauge[self.before] * factor + barometer)
         remains = np.concatenate(([1.0], np.cumprod(left)))[np.searchsorted(self.after, row, side="right")]
-        air_bar = air * (t_C + ZERO_CELSIUS_K) * remains * (1 - OXYGEN_OF_AIR * used * progress)
+        air_bar = air * (t_C + ZERO_CELSIUS_K) * remains * (1 - OXYGEN_IN_AIR * used * progress)
         return self.gauge[row] * factor + barometer - water_vapour_pressure(t_C) - air_bar
 
     def moles(self, row: Any, co2_bar: Any, given: Sequence[float]) -> tuple[Any, Any]:

@@ -19,6 +19,9 @@ THRESHOLD: Final = 3.4
 """A fall counts from so many of its own standard errors on: set by simulation, as are the next three. In a log
 of more than 1,500 readings from as many as leave half a false vent in the whole of it."""
 
+PLAIN: Final = 6.0
+"""The same where somebody says that the vessel stayed closed: what chance never shows in a log of any length."""
+
 SPAN: Final = 12
 """The most readings on either side that a fall is judged by; fewer where the log is bent."""
 
@@ -81,7 +84,9 @@ class Vents(Written):
         return Page("Vents in the pressure log", lines, wild_remarks(self.wild_rows))
 
 
-def find_vents(time_h: ArrayLike, pressure_bar: ArrayLike, *, noise_bar: float | None = None) -> Vents:
+def find_vents(
+    time_h: ArrayLike, pressure_bar: ArrayLike, *, noise_bar: float | None = None, threshold: float = THRESHOLD
+) -> Vents:
     """Vents in a pressure log, by what the readings before and after each of them say.
 
     A vent is a fall from one reading to the next that the trend on either side does not explain. The slow
@@ -93,6 +98,8 @@ def find_vents(time_h: ArrayLike, pressure_bar: ArrayLike, *, noise_bar: float |
         Times [h] and pressures [bar], gauge or absolute.
     noise_bar : float, optional
         Standard deviation of a reading [bar]; taken from the scatter of the log when not given.
+    threshold : float
+        How many of its own standard errors a fall must have.
 
     Returns
     -------
@@ -102,7 +109,7 @@ def find_vents(time_h: ArrayLike, pressure_bar: ArrayLike, *, noise_bar: float |
     -----
     On both sides of each interval a line is fitted to up to 12 readings: as many as lie straight on each
     side, or equally many with the same curvature; the fall is the difference of the two in the middle of the
-    interval. It is a vent if it is more than 3.4 of its standard errors and the largest nearby, and if the two
+    interval. It is a vent if it is more than `threshold` of its standard errors and the largest nearby, and if the two
     readings fall as well. Vents found cut the log, and the pieces are searched again.
 
     By simulation (readings 5 to 15 min apart, an unlogged swing of 5 K between day and night, liquids that
@@ -141,7 +148,7 @@ def find_vents(time_h: ArrayLike, pressure_bar: ArrayLike, *, noise_bar: float |
             f"the log shows no scatter in {time.size} readings", "a noise by which a fall can be judged",
             "give noise_bar, for instance half the gauge's last digit",
         )  # fmt: skip
-    return _vents(time, pressure, noise, None)
+    return _vents(time, pressure, noise, None, threshold)
 
 
 def vents_at(time_h: Floats, pressure_bar: Floats, rows: Sequence[int], noise_bar: float) -> Vents:
@@ -155,11 +162,11 @@ def vents_at(time_h: Floats, pressure_bar: Floats, rows: Sequence[int], noise_ba
     return _vents(time_h, pressure_bar, noise_bar, np.unique(np.asarray(rows, dtype=np.intp)) - 2)
 
 
-def _vents(time: Floats, pressure: Floats, noise: float, named: Rows | None) -> Vents:
+def _vents(time: Floats, pressure: Floats, noise: float, named: Rows | None, threshold: float = THRESHOLD) -> Vents:
     wild = _wild(time, pressure, noise)
     if named is not None:
         wild[named] = wild[named + 1] = False
-    search = _Search(time, pressure, noise, wild)
+    search = _Search(time, pressure, noise, wild, threshold)
     if named is None:
         before, after = search.run()
     else:
@@ -216,7 +223,7 @@ def _wild(time: Floats, y: Floats, noise: float) -> NDArray[np.bool_]:
 class _Search:
     """The search for falls: gap i lies between readings i and i + 1."""
 
-    def __init__(self, time: Floats, value: Floats, noise: float, wild: NDArray[np.bool_]) -> None:
+    def __init__(self, time: Floats, value: Floats, noise: float, wild: NDArray[np.bool_], threshold: float) -> None:
         kept = np.flatnonzero(~wild)
         self.kept, self.noise = kept, noise
         self.time, self.value = time[kept], value[kept]
@@ -224,7 +231,7 @@ class _Search:
         self.cut = np.zeros(kept.size, dtype=np.intp)  # number of vents before each reading
         self.drop = np.zeros(time.size)
         self.error = np.zeros(time.size)
-        self.threshold = max(THRESHOLD, NormalDist().inv_cdf(1 - 0.5 / kept.size))
+        self.threshold = max(threshold, NormalDist().inv_cdf(1 - 0.5 / kept.size))
         some = np.arange(0, self.gaps, max(1, self.gaps // 4000))
         self.scale = np.ones_like(LOOKS)
         drop, error = self.looks(some)

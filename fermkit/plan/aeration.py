@@ -7,13 +7,10 @@ from uncertainties import ufloat
 from uncertainties.umath import exp
 
 from fermkit.checks import not_negative, positive
-from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.gas.weighing import ethanol_vapour_pressure
 from fermkit.properties import o2_solubility, water_vapour_pressure
 from fermkit.written import nominal
-
-OXYGEN_IN_AIR: Final = 0.20946
-"""Mole fraction of oxygen in dry air [mol/mol]: ISO 2533:1975."""
 
 USUAL_KLA: Final = (5.0, 50.0)
 """Oxygen transfer coefficient where nobody gave one, lowest and highest [1/h]: common practice; 21 1/h was the
