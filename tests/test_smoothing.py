@@ -12,18 +12,18 @@ T = np.linspace(0, 48, 60)
 
 @pytest.mark.parametrize("noise", ["independent", "accumulating"])
 def test_intervals_hold_the_truth(noise):
-    """Amount, windowed rate and finish time hold their true values in at least 88 % of 150 runs."""
+    """Amount, windowed rate, lag and finish time hold their true values in at least 88 % of 150 runs."""
     rng, y = np.random.default_rng(0), curves.richards(T, 600, 35, 8, 2.5)
     exact = fk.smooth_growth(T, y, noise)
-    held = np.zeros(3)
+    held = np.zeros(4)
     for _ in range(150):
         if noise == "independent":
             seen = y + 8 * rng.normal(size=60)
         else:
             seen = np.concatenate([[0.0], np.cumsum(rng.poisson(np.diff(y) / 2) * 2)])
         found = fk.smooth_growth(T, seen, noise)
-        truth = (y[-1] - y[0], exact.max_rate.n, exact.finish_time_h)
-        names = ("amount_so_far", "max_rate", "finish_time_h")
+        truth = (y[-1] - y[0], exact.max_rate.n, exact.lag_h.n, exact.finish_time_h)
+        names = ("amount_so_far", "max_rate", "lag_h", "finish_time_h")
         held += [found.limits[name][0] <= true <= found.limits[name][1] for name, true in zip(names, truth)]
     assert (held >= 0.88 * 150).all(), held
 
@@ -52,3 +52,24 @@ def test_bad_input_is_refused():
         fk.smooth_growth(T, np.full(60, 2.0))
     with pytest.raises(InputError, match="window_h"):
         fk.smooth_growth(T, T, window_h=-1)
+
+
+def test_the_lag_is_where_the_steepest_line_meets_the_first_level():
+    """On a straight rise after a wait of 10 h it is 10 h; CO2 that the first hours hide makes it less sure."""
+    y = 5.0 + np.maximum(0.0, np.minimum(T - 10.0, 20.0)) * 30.0 + 0.5 * np.cos(40 * T)
+    found = fk.smooth_growth(T, y)
+    assert found.lag_h.n == pytest.approx(10.0, abs=0.1)
+    hidden = fk.smooth_growth(T, y, early_u=30.0)
+    assert hidden.lag_h.s == pytest.approx(np.hypot(found.lag_h.s, 1.0), rel=0.02)
+    at_once = fk.smooth_growth(T, np.minimum(T, 20.0) * 30.0 + 20 * np.random.default_rng(2).normal(size=60))
+    assert at_once.limits["lag_h"][0] < 0 and "A lag of zero agrees" in str(at_once)
+
+
+def test_a_corner_is_no_scatter():
+    """Gas that stops within the hour is read as finely as its counter allows: the stop is not taken for noise."""
+    t, rng = np.arange(0.0, 48.5, 1.0), np.random.default_rng(1)
+    y = np.cumsum(np.concatenate([[0.0], np.where(t[1:] < 18, 60.0 + 2 * t[1:], 0.0) + rng.normal(0, 2.0, 48)]))
+    found = fk.smooth_growth(t, y, "accumulating")
+    assert found.amount_so_far.s == pytest.approx(2.0 * np.sqrt(48), rel=0.35)
+    low, high = found.limits["finish_time_h"]
+    assert 16.5 < low < found.finish_time_h < high < 18.5

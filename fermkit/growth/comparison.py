@@ -75,8 +75,9 @@ class CurveComparison(Written):
             low, high = self.spread(quantity)
             lines.append(Line(f"{name}, between curves", f"{low:.3g} to {high:.3g}", unit_, "all curves compared"))
         remarks = (
-            "None of these curves is the truth. Where they disagree by more than the intervals of each, "
-            "the disagreement is the uncertainty of lag and rate.",
+            *self.best.doubts,
+            "None of these curves is the truth, and the ± of each holds only if it were: how far they disagree is what "
+            "the choice of a curve costs. smooth_growth reads lag and rate without one.",
             "Weights: Akaike, from AICc (Hurvich & Tsai, Biometrika 76 (1989) 297; Burnham & Anderson 2002).",
         )
         return Page(f"{len(self.fits)} growth curves compared on {self.best.time_h.size} readings", lines, remarks)

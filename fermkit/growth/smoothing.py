@@ -1,5 +1,6 @@
-"""A gas curve read without any model: amount so far, largest rate and finish time from local straight lines."""
+"""A gas curve read without any model: amount, largest rate, lag and finish time from local straight lines."""
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,8 +14,20 @@ from fermkit.written import Line, Page, Written
 
 Floats = NDArray[np.float64]
 
-LEAST_IN_WINDOW = 5
-"""Readings that the steepest line is drawn through at least; a local level needs three."""
+LEAST, LEAST_IN_WINDOW = 10, 3
+"""Readings in all, and those that the steepest line is drawn through at least."""
+
+LEVEL_TO = 0.002
+"""A level is averaged over no more readings than make it good to this share of the amount: a fifth of the last per
+cent, by which the finish is told. Wider windows round off the corner where sugar runs out, and tell it late."""
+
+
+KEPT, KEPT_MEAN = 0.8, 0.4377
+"""Share of the squares that the scatter is read from, and what the mean of the smallest four fifths of squared
+normal numbers is: 1 − 2 z φ(z)/0.8 with z = 1.2816."""
+
+
+LATER = "Times are those of the gas: it leaves the liquid some time after the yeast made it, up to half an hour or so."
 
 
 @dataclass(frozen=True, repr=False)
@@ -29,6 +42,8 @@ class SmoothReading(Written):
         Slope of the steepest straight line through a window of `window_h` [unit/h].
     max_rate_at_h : float
         The middle of that window [h].
+    lag_h : ufloat
+        Where that line meets the level of the first reading [h].
     finish_time_h : float
         When 99 % of the amount so far had come [h]; NaN while the rate has not fallen to a twentieth.
     limits : dict
@@ -40,10 +55,12 @@ class SmoothReading(Written):
     amount_so_far: Any
     max_rate: Any
     max_rate_at_h: float
+    lag_h: Any
     finish_time_h: float
     limits: dict[str, tuple[float, float]]
     window_h: float
     unit: str
+    counts: str = ""
     doubts: tuple[str, ...] = ()
 
     def page(self) -> Page:
@@ -53,9 +70,13 @@ class SmoothReading(Written):
         lines = [
             Line("amount so far", self.amount_so_far, self.unit, limits=self.limits["amount_so_far"]),
             Line("largest rate", self.max_rate, rate, at, self.limits["max_rate"]),
+            Line("lag", self.lag_h, "h", "where that line meets the first level", self.limits["lag_h"]),
             Line("99 % of it at", self.finish_time_h, "h", limits=self.limits.get("finish_time_h")),
         ]
-        return Page("Read without a growth curve", lines, (*self.doubts, "± is one standard uncertainty."))
+        what = f" ({self.counts})" if self.counts else ""
+        return Page(
+            f"Gas read without a growth curve{what}", lines, (*self.doubts, LATER, "± is one standard uncertainty.")
+        )
 
 
 def smooth_growth(
@@ -65,12 +86,16 @@ def smooth_growth(
     *,
     window_h: float | None = None,
     scale_u: float = 0.0,
+    early_u: float = 0.0,
     unit: str = "",
+    counts: str = "",
 ) -> SmoothReading:
-    """Read amount, largest rate and finish time off local straight lines, with no growth curve assumed.
+    """Read amount, largest rate, lag and finish time off local straight lines, with no growth curve assumed.
 
     No published curve is the truth, and a rate read off one carries that curve's own shape. These numbers
-    follow the readings. The rate is a mean over a window of stated width, and so is its true value.
+    follow the readings. The rate is a mean over a window of stated width, and so is its true value; the lag is
+    where the steepest line meets the first level. Times are those of the gas: it leaves the liquid after the yeast
+    made it, in a simulated jar or keg 0.2 to 0.5 h later.
 
     Parameters
     ----------
@@ -81,11 +106,14 @@ def smooth_growth(
     noise : "independent" or "accumulating"
         As for `fit_growth`.
     window_h : float, optional
-        Width of the window [h]; an eighth of the run if not given, and at least five readings.
+        Width of the window [h]; an eighth of the run if not given, and at least three readings.
     scale_u : float
         Relative standard uncertainty common to the whole curve [-].
-    unit : str
-        For printing.
+    early_u : float
+        Standard uncertainty of what only the first hours hide, such as the CO2 that the liquid takes up [unit]:
+        moves the lag.
+    unit, counts : str
+        For printing: "mol CO2"; what is counted ("released", "produced").
 
     Returns
     -------
@@ -97,7 +125,7 @@ def smooth_growth(
     >>> t = np.linspace(0, 48, 60)
     >>> reading = smooth_growth(t, gompertz(t, 600, 40, 6) + 3 * np.cos(40 * t))
     >>> print(f"{reading.max_rate:.1f} over {reading.window_h:.1f} h")
-    39.3+/-0.3 over 4.9 h
+    39.3+/-0.1 over 4.9 h
 
     References
     ----------
@@ -109,26 +137,39 @@ def smooth_growth(
 
     time, level, steps = _readings(time_h, amount, noise)
     not_negative(scale_u, "scale_u")
+    not_negative(early_u, "early_u")
     if window_h is not None:
         positive(window_h, "window_h")
     wide = float(np.ptp(time)) / 8 if window_h is None else window_h
-    variance, dof = _increment_variance(level) if steps else _reading_variance(time, level)
+    variance, dof = _increment_variance(time, level) if steps else _reading_variance(time, level)
     q = float(stdtrit(dof, 0.975))
-    places, slopes, middles, width = _lines(time, wide, steps)
+    total = float(np.ptp(level))
+    enough = float(np.sqrt(variance.mean()) / (LEVEL_TO * total)) ** 2 * float(np.median(np.diff(time)))
+    places = np.eye(time.size) if steps else _levels(time, min(wide / 2, enough), wide / 2)
+    slopes, through, middles, width = _lines(time, wide, steps)
     rates = slopes @ level
     top = int(np.argmax(rates))
-    total = places[-1] - places[0]
+    whole = places[-1] - places[0]
     common = ufloat(1.0, scale_u, "common factor of the gas curve") if scale_u else 1.0
-    made = measured(float(total @ level), _u(total, variance, steps)) * common
-    rate = measured(float(rates[top]), _u(slopes[top], variance, steps)) * common
-    limits = {"amount_so_far": _limits(made, q), "max_rate": _limits(rate, q)}
+    made = measured(float(whole @ level), _u(whole, variance, steps)) * common
+    u_rate = _u(slopes[top], variance, steps)
+    rate = measured(float(rates[top]), u_rate) * common
+    rise = through[top] - places[0]
+    since = float(rise @ level) / rates[top]
+    as_steep = rates >= rates[top] - 2 * u_rate  # the steepest line might as well have been one of these
+    choice = np.std(middles[as_steep] - (through - places[0])[as_steep] @ level / rates[as_steep])
+    u_line = _u((rise - since * slopes[top]) / rates[top], variance, steps)
+    lag = measured(middles[top] - since, math.hypot(u_line, early_u / rates[top], choice))
+    limits = {"amount_so_far": _limits(made, q), "max_rate": _limits(rate, q), "lag_h": _limits(lag, q)}
     doubts: tuple[str, ...] = ()
     finish, climbing = np.nan, rates[-1] - 2 * _u(slopes[-1], variance, steps) >= 0.05 * rates[top]
     if climbing:
         doubts = ("The run has not slowed to a twentieth of its largest rate: no finish time yet.",)
     else:
         finish, limits["finish_time_h"] = _finish(time, level, places, variance, steps, q)
-    return SmoothReading(made, rate, float(middles[top]), finish, limits, width, unit, doubts)
+    if limits["lag_h"][0] <= 0:
+        doubts = (*doubts, "A lag of zero agrees with these readings.")
+    return SmoothReading(made, rate, float(middles[top]), lag, finish, limits, width, unit, counts, doubts)
 
 
 def _readings(time_h: ArrayLike, amount: ArrayLike, noise: str) -> tuple[Floats, Floats, bool]:
@@ -136,8 +177,8 @@ def _readings(time_h: ArrayLike, amount: ArrayLike, noise: str) -> tuple[Floats,
     time, level = numbers(time_h, "time [h]"), numbers(amount, "amount")
     same_length(time=list(time), amount=list(level))
     rising(time, "time [h]")
-    if time.size < 2 * LEAST_IN_WINDOW:
-        raise FitError(f"{time.size} readings", f"at least {2 * LEAST_IN_WINDOW}", "take more readings")
+    if time.size < LEAST:
+        raise FitError(f"{time.size} readings", f"at least {LEAST}", "take more readings")
     if np.ptp(level) <= 1e-12 * np.max(np.abs(level)):
         raise InputError(
             f"amounts from {level.min():g} to {level.max():g}", "an amount that changes", "check the column"
@@ -157,48 +198,81 @@ def _u(weights: Floats, variance: Floats, steps: bool) -> float:
 
 
 def _reading_variance(time: Floats, level: Floats) -> tuple[Floats, float]:
-    """Variance of a reading about its neighbours' line, and its degrees of freedom."""
-    share = (time[2:] - time[1:-1]) / (time[2:] - time[:-2])
-    odd = share * level[:-2] + (1 - share) * level[2:] - level[1:-1]
-    size = float(np.mean(odd**2 / (share**2 + (1 - share) ** 2 + 1)))
-    return np.full(time.size, size), max(0.514 * odd.size, 1.0)  # neighbours overlap: 1/(1 + 2 (16 + 1)/36)
+    """Variance of a reading about its neighbours' curve, and its degrees of freedom."""
+    odd, _ = _out_of_line(time, level, np.ones_like(level))
+    size, dof = _middle_square(odd)
+    return np.full(time.size, size), dof
 
 
-def _increment_variance(level: Floats) -> tuple[Floats, float]:
+def _increment_variance(time: Floats, level: Floats) -> tuple[Floats, float]:
     """Variance of each increment, part constant and part in proportion to it, from neighbouring ones."""
-    step = np.diff(level)
+    step, wait = np.diff(level), np.diff(time)
+    rate, middle = step / wait, 0.5 * (time[1:] + time[:-1])
     mean = np.maximum(np.convolve(np.pad(step, 2, mode="edge"), np.ones(5) / 5, mode="valid"), 0.0)
     mean /= max(float(mean.mean()), 1e-300)
-    odd = np.diff(step) ** 2 / 2
-    best, variance = np.inf, np.ones_like(step)
+    best, found = np.inf, (np.ones_like(step), 1.0)
     for share in (1.0, 0.2, 0.03):
-        v = share + (1 - share) * mean
-        pair = 0.5 * (v[1:] + v[:-1])
-        size = float(np.mean(odd / pair))
-        cost = odd.size * np.log(max(size, 1e-300)) + float(np.log(pair).sum())
+        relative = share + (1 - share) * mean
+        odd, spread = _out_of_line(middle, rate, np.sqrt(relative) / wait)
+        size, dof = _middle_square(odd[spread >= 0.3 * spread.max()])  # where nothing comes nothing scatters
+        cost = odd.size * np.log(max(size, 1e-300)) + 2 * float(np.log(spread).sum())
         if cost < best:
-            best, variance = cost, v * float(odd.sum() / pair.sum())
-    return variance, max(odd.size / 1.5, 1.0)
+            best, found = cost, (relative * size, dof)
+    return found
+
+
+def _out_of_line(time: Floats, value: Floats, sd: Floats) -> tuple[Floats, Floats]:
+    """How far each value is from the cubic through its four neighbours, over what its errors give; and that."""
+    n = time.size - 4
+    rows = np.arange(n)[:, None] + np.array([0, 1, 3, 4])
+    near, at = time[rows], time[2:-2, None]
+    weight = np.ones((n, 4))
+    for i in range(4):
+        for j in range(4):
+            if i != j:
+                weight[:, i] *= (at[:, 0] - near[:, j]) / (near[:, i] - near[:, j])
+    spread = np.sqrt(sd[2:-2] ** 2 + np.sum((weight * sd[rows]) ** 2, axis=1))
+    return (value[2:-2] - np.sum(weight * value[rows], axis=1)) / spread, spread
+
+
+def _middle_square(odd: Floats) -> tuple[float, float]:
+    """Mean square of normal numbers from the smaller four fifths of them, and its degrees of freedom.
+
+    Where sugar runs out the gas turns a corner; it is no scatter, and is among the fifth that is left out.
+    """
+    kept = np.sort(odd**2)[: max(1, round(KEPT * odd.size))]
+    return float(kept.mean()) / KEPT_MEAN, max(0.28 * odd.size, 1.0)  # by simulation: neighbours overlap
+
+
+def _levels(time: Floats, wide: float, wide_at_the_end: float) -> Floats:
+    """The level at each reading, from the local line through a window about it, as weights on the readings."""
+    places = np.eye(time.size)
+    for i in range(time.size):
+        rows = _window(time, i, wide if i < time.size - 1 else wide_at_the_end, 1)
+        t = time[rows]
+        if t.size > 2:
+            away = t - t.mean()
+            places[i] = 0.0
+            places[i, rows] = 1 / t.size + (time[i] - t.mean()) * away / (away @ away)
+    return places
 
 
 def _lines(time: Floats, wide: float, steps: bool) -> tuple[Floats, Floats, Floats, float]:
-    """Local lines as weights on the readings: levels at the readings, slopes of windows, their middles, width."""
+    """Local lines as weights on the readings: slopes, levels in the middle, the middles [h], and the width [h]."""
     n = time.size
-    places, slopes, middles, widths = np.zeros((n, n)), np.zeros((n, n)), np.zeros(n), np.zeros(n)
+    slopes, through, middles, widths = np.zeros((n, n)), np.zeros((n, n)), np.zeros(n), np.zeros(n)
     for i in range(n):
         rows = _window(time, i, wide, LEAST_IN_WINDOW)
         t = time[rows]
-        middles[i], widths[i] = t.mean(), t[-1] - t[0]
+        ends = [rows.start, rows.stop - 1]
+        widths[i] = t[-1] - t[0]
         if steps:
-            slopes[i, [rows.start, rows.stop - 1]] = np.array([-1.0, 1.0]) / widths[i]
-            places[i, i] = 1.0
+            middles[i] = 0.5 * (t[0] + t[-1])
+            slopes[i, ends], through[i, ends] = np.array([-1.0, 1.0]) / widths[i], 0.5
             continue
-        slopes[i, rows] = (t - t.mean()) / np.sum((t - t.mean()) ** 2)
-        rows = _window(time, i, wide / 2, 3)
-        t = time[rows]
-        away = t - t.mean()
-        places[i, rows] = 1 / t.size + (time[i] - t.mean()) * away / (away @ away)
-    return places, slopes, middles, float(np.median(widths))
+        middles[i] = t.mean()
+        slopes[i, rows], through[i, rows] = (t - t.mean()) / np.sum((t - t.mean()) ** 2), 1 / t.size
+    return slopes, through, middles, float(np.median(widths))
 
 
 def _window(time: Floats, i: int, wide: float, least: int) -> slice:
@@ -213,17 +287,17 @@ def _window(time: Floats, i: int, wide: float, least: int) -> slice:
 def _finish(
     time: Floats, level: Floats, places: Floats, variance: Floats, steps: bool, q: float
 ) -> tuple[float, tuple[float, float]]:
-    """When 99 % of the amount had come, and the times that the readings do not refuse."""
+    """When 99 % of the amount had come, and the nearest times on either side that the readings refuse."""
     gaps = places - places[0] - 0.99 * (places[-1] - places[0])
     gap = gaps @ level
     u = np.array([_u(each, variance, steps) for each in gaps])
-    after = int(np.argmax(gap >= 0))
-    value = _crossing(time, gap, after)
-    first = int(np.argmax(gap + q * u >= 0))
-    below = np.flatnonzero(gap - q * u < 0)
-    last = int(below[-1]) + 1 if below.size else 0
-    low = _crossing(time, gap + q * u, first)
-    high = _crossing(time, gap - q * u, last) if last < time.size else np.inf
+    rising = (np.maximum.accumulate(gap) + np.minimum.accumulate(gap[::-1])[::-1]) / 2  # as the true amount must
+    after = int(np.argmax(rising >= 0))
+    value = _crossing(time, rising, after)
+    not_yet = np.flatnonzero(gap[:after] + q * u[:after] < 0)
+    passed = np.flatnonzero(gap[after:] - q * u[after:] >= 0)
+    low = _crossing(time, gap + q * u, int(not_yet[-1]) + 1) if not_yet.size else float(time[0])
+    high = _crossing(time, gap - q * u, after + int(passed[0])) if passed.size else np.inf
     return value, (low, high)
 
 
