@@ -4,33 +4,29 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final, TypeVar
 
-from uncertainties import ufloat
-
-from fermkit.analysis import harvested, steps
+from fermkit.analysis import balanced, harvested, steps
 from fermkit.analysis.yields import THEORETICAL, UncertaintyShares, Yield, in_one_sentence, yield_of
 from fermkit.balance.balance import Balance
-from fermkit.balance.byproducts import USUAL_ACIDS
 from fermkit.balance.detection import DetectionLimits
 from fermkit.balance.explanations import Explanations
 from fermkit.balance.measurements import MeasureNext
 from fermkit.balance.reconciliation import Reconciliation
-from fermkit.balance.streams import USUAL_ASH, LinearMeasurement
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
 from fermkit.cautions import Cautions, cautions_for
 from fermkit.checks import one_of
-from fermkit.composition import compound
 from fermkit.errors import BalanceError, FitError, InputError
 from fermkit.feed.feed import Feed, YeastLimits, yeast_limits
-from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, RouteComparison, compare_routes, produced
+from fermkit.gas.curve import GasCurve, RouteComparison, compare_routes, produced
 from fermkit.growth.comparison import CurveComparison, compare_curves
 from fermkit.growth.fit import GrowthFit, fit_growth
+from fermkit.growth.smoothing import SmoothReading, smooth_growth
 from fermkit.harvest.drying import DryingCurve
 from fermkit.harvest.hold import HoldLog
-from fermkit.harvest.recovery import NetYeast, Protein, Recovery, carried_solids, net_yeast
+from fermkit.harvest.recovery import NetYeast, Protein, Recovery
 from fermkit.records.records import Run
 from fermkit.vessel.vessel import Pressure
-from fermkit.written import Line, Page, Written, in_words, nominal, uncertainty
+from fermkit.written import Line, Page, Written, in_words, nominal
 
 T = TypeVar("T")
 
@@ -42,8 +38,6 @@ LIFTING: Final = {
     "sulfur": "To get more yeast: sulfur may set the ceiling; ammonium sulfate brings nitrogen and sulfur.",
 }
 """What lifts each limit of the feed."""
-
-_BALANCED = ("hexose", "ethanol", "CO2", "yeast")
 
 
 @dataclass(frozen=True, repr=False)
@@ -61,8 +55,10 @@ class Analysis(Written):
         CO2 that left, and CO2 made, by each route.
     routes : RouteComparison
         Weight against volume, where both were read.
+    read : SmoothReading
+        Lag, largest rate and end of the gas, from the readings alone.
     growth : GrowthFit
-        The curve of CO2 made; its phases are gas phases.
+        The growth curve that follows the gas best; its numbers hold if that curve is the truth.
     curves : CurveComparison
         All curves on the same gas, and how far they disagree on lag and rate.
     calibration, drift : Calibration, Bracket
@@ -95,6 +91,7 @@ class Analysis(Written):
     released: tuple[GasCurve, ...]
     gas: tuple[GasCurve, ...]
     routes: RouteComparison | None
+    read: SmoothReading | None
     growth: GrowthFit | None
     curves: CurveComparison | None
     calibration: Calibration | None
@@ -178,12 +175,28 @@ class Analysis(Written):
         done += ["drying", "boiling down"] if self.harvest is not None else []
         return cautions_for(*done)
 
-    def _spread(self, quantity: str, times: float) -> str:
-        """The fitted curve, and how far the other curves are from it."""
-        if self.growth is None or self.curves is None:
+    def _gas_lines(self) -> list[Line]:
+        """When the gas came and how fast: from the readings alone, beside what the growth curves say."""
+        found: Any
+        if self.read is not None:
+            found, limits, how = self.read, self.read.limits, f"over {self.read.window_h:.3g} h"
+        elif self.growth is not None:
+            found, limits, how = self.growth, self.growth.intervals(), f"{self.growth.curve} curve"
+        else:
+            return []
+        low, high = (1000 * end for end in limits["max_rate"])
+        how = "; ".join(word for word in (how, self._between("max_rate", 1000)) if word)
+        return [
+            Line("lag of the gas", found.lag_h, "h", self._between("lag_h", 1), limits["lag_h"]),
+            Line("largest rate", found.max_rate * 1000, "mmol CO2/h", how, (low, high)),
+        ]
+
+    def _between(self, quantity: str, times: float) -> str:
+        """How far the growth curves are from one another."""
+        if self.curves is None:
             return ""
         low, high = (value * times for value in self.curves.spread(quantity))
-        return f"{self.growth.curve} curve; between curves {low:.3g} to {high:.3g}"
+        return f"between growth curves {low:.3g} to {high:.3g}"
 
     def uncertainty_shares(self, name: str = "yeast_yield") -> UncertaintyShares:
         """Which act in the kitchen owns which share of a yield's variance.
@@ -204,11 +217,7 @@ class Analysis(Written):
     def page(self) -> Page:
         """The run on one lab-book page."""
         lines = [line for found in self.yields.values() for line in found.lines()]
-        if self.growth is not None:
-            lines.append(Line("lag of the gas curve", self.growth.lag_h, "h", self._spread("lag_h", 1)))
-            lines.append(
-                Line("largest rate", self.growth.max_rate * 1000, "mmol CO2/h", self._spread("max_rate", 1000))
-            )
+        lines += self._gas_lines()
         if self.ethanol_pct_vol is not None:
             lines.append(Line("ethanol at the end", self.ethanol_pct_vol, "% vol at 20 °C"))
         remarks = ["Invented data, for demonstration."] if self.run.invented else []
@@ -262,21 +271,26 @@ def analyse(run: Run, *, curve: str = "best") -> Analysis:
     curves = (
         attempt("Curves compared", lambda: compare_curves(**gas[0].readings), "") if gas and curve == "best" else None
     )
+    read = (
+        attempt("Gas without a growth curve", lambda: smooth_growth(**gas[0].readings, early_u=gas[0].u_early_mol), "")
+        if gas
+        else None
+    )
     growth = curves.best if curves else attempt("Gas curve", lambda: _fitted(gas[0], curve), "") if gas else None
     harvest = attempt("Harvest", lambda: harvested.harvest_of(run), "nothing was weighed wet and dry")
     yeast = (
         None
         if fed is None or harvest is None
-        else attempt("Yeast", lambda: _yeast(run, fed, harvest, gas[0] if gas else None), "")
+        else attempt("Yeast", lambda: balanced.yeast_of(run, fed, harvest, gas[0] if gas else None), "")
     )
     hold = attempt("Autolysis", lambda: harvested.hold_of(run), "no temperature of the hold was logged")
     drying = attempt("Drying", lambda: harvested.drying_of(run, harvest), "")
     recovered = None if harvest is None else attempt("Recovery", lambda: harvested.recovery_of(harvest), "")
     protein = None if harvest is None else attempt("Protein", lambda: harvested.protein_of(run, harvest), "")
-    amounts = {} if fed is None else _amounts(run, fed, pct_vol, gas, yeast, gaps)
+    amounts = {} if fed is None else balanced.amounts_of(run, fed, pct_vol, gas, yeast, gaps)
     balance = attempt(
         "Balance",
-        lambda: _balance(run, fed, limits, pct_vol, amounts, gas) if fed else None,
+        lambda: balanced.balance_of(run, fed, limits, pct_vol, amounts, gas) if fed else None,
         "fewer than three of sugar, ethanol, CO2 and yeast are known",
     )
     reconciliation = None if balance is None else attempt("Balance", balance.reconcile, "")
@@ -294,7 +308,7 @@ def analyse(run: Run, *, curve: str = "best") -> Analysis:
         amounts, reconciliation, limits, harvest, sensor_dof, litre_hours if nominal(litre_hours) else None
     )
     return Analysis(
-        run, fed, limits, tuple(released or ()), tuple(gas), routes, growth, curves, calibration, drift, samples,
+        run, fed, limits, tuple(released or ()), tuple(gas), routes, read, growth, curves, calibration, drift, samples,
         pct_vol, harvest, yeast, hold, drying, recovered, protein, pressure, amounts, balance, reconciliation, suspects,
         blind, to_measure, yields, tuple(gaps),
     )  # fmt: skip
@@ -329,83 +343,6 @@ def _fitted(gas: GasCurve, curve: str) -> GrowthFit:
     return fit_growth(**gas.readings, curve="gompertz" if curve == "best" else curve)
 
 
-def _yeast(run: Run, fed: Feed, harvest: harvested.Harvest, gas: GasCurve | None) -> NetYeast:
-    """Net dry yeast: what the paste holds, less feed solids carried along, less the inoculum.
-
-    Samples and spills took yeast with them; their share is added back, the yeast growing in step with the gas.
-    """
-    product = harvest.product_dry_g / run.harvest.get("share_harvested", 1.0)
-    first = min(1.0, nominal(fed.inoculum_g) / nominal(product))
-    litres = run.ledger.amount(lambda time: first + (1 - first) * steps.made_by(gas, time), float("inf"))
-    if run.ledger.entries:
-        product = product * (litres / run.ledger.volume_L(float("inf")))
-    share = run.harvest.get("carried_solids")
-    if share is None:
-        broth_g = run.ledger.volume_L(float("inf")) * 1000.0
-        carried = carried_solids(fed.non_yeast_solids_g, broth_g, sum(item.water_g for item in harvest.items.values()))
-    else:
-        carried = fed.non_yeast_solids_g * share
-    return net_yeast(product, carried, fed.inoculum_g)
-
-
-def _amounts(
-    run: Run, fed: Feed, pct_vol: Any, gas: tuple[GasCurve, ...], yeast: NetYeast | None, gaps: list[str]
-) -> dict[str, Any]:
-    """Grams used (negative) and made, as measured."""
-    left = run.residual_sugar.get("value_g_L")
-    if left is None:
-        gaps.append("Sugar left over: not measured; all sugar is taken as used.")
-    amounts = {"hexose": -(fed.hexose_g - steps.sugar_left_g(run, fed, left, gas[0] if gas else None))}
-    if pct_vol is not None:
-        amounts["ethanol"] = steps.ethanol_made_g(run, pct_vol, gas[0] if gas else None)
-    if gas:
-        amounts["CO2"] = gas[0].total() * CO2_G_PER_MOL
-    if yeast is not None:
-        amounts["yeast"] = yeast.net_g
-    return amounts
-
-
-STARVED_GLYCEROL: Final = (5.0, 1.5)
-"""Glycerol of yeast that may have run out of nitrogen [mmol per g dry yeast]: part of what it then gains is stored
-carbohydrate, which brings no glycerol (judgement, no source; growing yeast makes 5 to 7.5, see `balance`)."""
-
-
-def _balance(
-    run: Run,
-    fed: Feed,
-    limits: YeastLimits | None,
-    pct_vol: Any,
-    amounts: Mapping[str, Any],
-    gas: tuple[GasCurve, ...],
-) -> Balance | None:
-    """The four streams; a second route to the gas and a density are further measurements of them."""
-    known = {name: amount for name, amount in amounts.items() if uncertainty(amount) > 0}
-    if len(known) < 3 or "hexose" not in known:
-        return None
-    further = [
-        LinearMeasurement(f"CO2 by {curve.kind}", {"CO2": 1.0}, curve.total() * CO2_G_PER_MOL)
-        for curve in gas[1:]
-        if "CO2" in known
-    ]
-    density = steps.density_of(run, fed, pct_vol)
-    if density is not None:
-        further.append(LinearMeasurement("fall in density", density.coefficients, density.value))
-    return Balance(
-        {name: known.get(name) for name in (*_BALANCED, "glycerol")},
-        priors=_byproducts(limits, amounts),
-        aerated=run.conditions.get("aeration", "none") == "air pump",
-        extra=further,
-    )
-
-
-def _byproducts(limits: YeastLimits | None, amounts: Mapping[str, Any]) -> str | dict[str, Any]:
-    """What to assume of glycerol and acids: the usual, with less glycerol where nitrogen may have run out."""
-    if limits is None or "yeast" not in amounts or nominal(amounts["yeast"]) < nominal(limits.nitrogen_g[0]):
-        return "usual"
-    acids = ufloat(*USUAL_ACIDS, tag="organic acids not measured")
-    return {"glycerol": ufloat(*STARVED_GLYCEROL, tag="glycerol not measured"), "acids": acids}
-
-
 def _pressure(run: Run, gas: tuple[GasCurve, ...]) -> Pressure | None:
     vessel = steps.vessel_of(run)
     return vessel.pressure(gas[0].total()) if vessel is not None and gas else None
@@ -430,12 +367,12 @@ def _yields(
         out[name] = yield_of(name, product, made_g, used, carbon_mol, limit, note, sensor_dof, litre_hours)
 
     if "yeast" in grams and limits is not None:
-        carbon, (_, most) = grams["yeast"] * _carbon_per_g("yeast"), limits.lowest_g
+        carbon, (_, most) = grams["yeast"] * balanced.carbon_per_g("yeast"), limits.lowest_g
         note = f"the most that this feed allows (by {' or '.join(limits.binding)})"
         add("yeast_yield", "dry yeast", grams["yeast"], carbon, most / used, note)
     for product, note in (("ethanol", "the theoretical 0.5114 g/g"), ("CO2", "the theoretical 0.4886 g/g")):
         if product in grams:
-            carbon = grams[product] * _carbon_per_g(product)
+            carbon = grams[product] * balanced.carbon_per_g(product)
             add(f"{product.lower()}_yield", product, grams[product], carbon, THEORETICAL[product], note)
     if harvest is not None and harvest.extract_g is not None:
         dry = harvest.product_dry_g
@@ -448,10 +385,3 @@ def _suspected(found: Explanations) -> str:
     group = [e for e in found.groups[0] if e.weight >= 0.01] or list(found.groups[0][:1])
     words = " or ".join(f"{e.name} ({e.in_one_line()})" for e in group[:3])
     return f"{words}; weight {found.group_weight(0):.0%}"
-
-
-def _carbon_per_g(name: str) -> float:
-    """Moles of carbon in a gram of a stream; yeast with its usual ash."""
-    thing = compound(name)
-    share = 1 - USUAL_ASH[0] if name == "yeast" else 1.0
-    return float(share * thing.carbon / thing.molar_mass)

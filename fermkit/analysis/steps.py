@@ -9,12 +9,14 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
+from uncertainties import ufloat
 
 from fermkit.calibration.calibrate import Calibration, fit_calibration
 from fermkit.calibration.density import MixedMeasurement, density_change
 from fermkit.calibration.dilutions import DilutionSeries, dilution_series
 from fermkit.calibration.drift import Bracket, bracket
 from fermkit.calibration.readback import PIPETTING, Reading
+from fermkit.calibration.surroundings import TEMPERATURE
 from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.errors import InputError
 from fermkit.feed.feed import Feed, feed
@@ -31,6 +33,10 @@ from fermkit.written import Line, Page, Written, nominal
 
 ROOM_C: Final = 25.0
 """Temperature taken where a run gives none [°C]; said on the page."""
+
+THERMOMETER_K: Final = 0.03
+"""How well a thermometer that shows tenths tells a sample from the standards [K]: ± 0.05 K, rectangular (common
+practice, no source)."""
 
 
 def feed_of(run: Run) -> Feed | None:
@@ -111,13 +117,12 @@ def _route(run: Run, route: Any, ethanol_pct_vol: Any) -> GasCurve:
         barometer_bar=pressure,
         pH=conditions.get("pH"),
         u_reading_bar=route.get("u_reading", 0.0),
+        vents="plain" if run.vessel.get("closed") == "closed" else "find",
     )  # fmt: skip
 
 
 def _broth_density(run: Run) -> Any:
     """Of the liquid, between start and end [g/L]; without a hydrometer 1020 ± 15 (common practice, no source)."""
-    from uncertainties import ufloat
-
     if {"start_kg_m3", "end_kg_m3"} <= run.density.keys():
         return (run.density["start_kg_m3"] + run.density["end_kg_m3"]) / 2
     return ufloat(1020.0, 15.0, tag="density of the samples taken out")
@@ -148,7 +153,7 @@ def calibration_of(run: Run) -> Calibration | None:
     return _calibrated(run, run.tables["standards"])
 
 
-def _calibrated(run: Run, table: Any) -> Calibration:
+def _calibrated(run: Run, table: Any, reference_C: float | None = None) -> Calibration:
     table = table.dropna(subset=["ethanol_pct_vol", "signal"])
     curve = run.ethanol.get("curve", "line")
     weighted = curve == "weighted line"
@@ -158,6 +163,7 @@ def _calibrated(run: Run, table: Any) -> Calibration:
         curve="line" if weighted else curve,
         weights="proportional" if weighted else "equal",
         temperature_C=_logged(table, "temperature_C", None),
+        reference_C=reference_C,
         unit=run.units.get("standards", {}).get("signal", ""),
     )
 
@@ -173,7 +179,8 @@ def drift_of(run: Run) -> Bracket | None:
     halves = [table[table["when"].astype(str).str.strip().str.lower() == when] for when in ("before", "after")]
     if any(half["ethanol_pct_vol"].nunique() < 3 for half in halves):
         return None
-    before, after = (_calibrated(run, half) for half in halves)
+    reference = table["temperature_C"].mean() if "temperature_C" in table else None
+    before, after = (_calibrated(run, half, reference) for half in halves)
     return bracket(before, after, time_before_h=0.0, time_after_h=1.0)
 
 
@@ -236,37 +243,36 @@ def _sample(run: Run, name: str, table: Any, calibration: Calibration, drifted: 
     u_pipetting = nominal(run.ethanol.get("u_pipetting", 0.0))
     parts = [(float(dilution), part) for dilution, part in table.groupby("dilution", sort=True)]
     dilutions = tuple(dilution for dilution, _ in parts)
-    options: dict[str, Any] = {"temperature_C": _mean_or_none(table, "temperature_C")}
+    temperatures = [_temperature(part) for _, part in parts]
     if len(parts) > 1 and drifted is None:
         series = dilution_series(
             calibration,
             [_diluted(dilution, u_pipetting) for dilution, _ in parts],
             [part["signal"].to_numpy(float) for _, part in parts],
-            **options,
+            temperature_C=temperatures,
         )
         value = series.value if series.used.any() else None
         return Sample(name, float(table["time_h"].iloc[-1]), value, dilutions, series.readings, series)
     readings, values = [], []
-    for dilution, part in parts:
+    for (dilution, part), warm in zip(parts, temperatures):
         signals, factor = part["signal"].to_numpy(float), _diluted(dilution, u_pipetting)
-        reading = calibration.read(signals, dilution=factor, extrapolate=True, **options)
+        reading = calibration.read(signals, dilution=factor, extrapolate=True, temperature_C=warm)
         readings.append(reading)
         if reading.in_range:
-            corrected = drifted and drifted.read(signals, time_h=0.5, dilution=factor, **options)
+            corrected = drifted and drifted.read(signals, time_h=0.5, dilution=factor, temperature_C=warm)
             values.append(corrected.value if corrected else reading.value)
     value = sum(values) / len(values) if values else None
     return Sample(name, float(table["time_h"].iloc[-1]), value, dilutions, tuple(readings), None)
 
 
 def _diluted(dilution: float, u_pipetting: float) -> Any:
-    from uncertainties import ufloat
-
     return ufloat(dilution, dilution * u_pipetting, tag=PIPETTING) if dilution != 1 and u_pipetting else dilution
 
 
-def _mean_or_none(table: Any, column: str) -> float | None:
-    mean = table[column].mean() if column in table else np.nan
-    return float(mean) if np.isfinite(mean) else None
+def _temperature(table: Any) -> Any:
+    """Mean temperature of what was read [°C], as good as its thermometer; None where it was not noted."""
+    mean = table["temperature_C"].mean() if "temperature_C" in table else np.nan
+    return ufloat(float(mean), THERMOMETER_K, tag=TEMPERATURE) if np.isfinite(mean) else None
 
 
 def final_ethanol_pct_vol(samples: Sequence[Sample]) -> Any:

@@ -54,7 +54,8 @@ class Balance(Written):
     priors : "usual", "none" or mapping
         What to assume for by-products that nobody measured. "usual": glycerol tied to the yeast made,
         6.25 ± 0.7 mmol/g, and 1.5 ± 0.5 % of the sugar's carbon as organic acids, wherever sugar is fermented
-        to ethanol. A mapping replaces them: ``{"glycerol": ufloat(6.0, 0.5), "acids": ufloat(0.02, 0.005)}``.
+        to ethanol. A mapping replaces them: ``{"glycerol": ufloat(6.0, 0.5), "acids": ufloat(0.02, 0.005)}``;
+        ``"oxygen"`` is what the yeast took of the air in the vessel [g], negative.
     aerated : bool
         Whether oxygen was taken up; if so and not listed, it is an unmeasured stream.
     nitrogen : "ammonia", "nitrogen gas" or "nitrate"

@@ -1,4 +1,4 @@
-"""By-products that nobody measured: glycerol and acids, at their usual amounts and with their usual doubt."""
+"""What nobody measured: glycerol, acids and the air's oxygen, at their usual amounts and with their usual doubt."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -40,7 +40,7 @@ def with_usual_byproducts(streams: Sequence[Stream], wanted: str | Mapping[str, 
         one_of(wanted, ("usual", "none"), "priors")
     else:
         for name in wanted:
-            one_of(name, ("glycerol", "acids"), "by-product in priors=")
+            one_of(name, ("glycerol", "acids", "oxygen"), "by-product in priors=")
     listing = Listing(list(streams), [], [])
     chosen = dict(wanted) if isinstance(wanted, Mapping) else {}
     if wanted == "none":
@@ -57,6 +57,8 @@ def with_usual_byproducts(streams: Sequence[Stream], wanted: str | Mapping[str, 
         _add_acids(listing, chosen.get("acids", ufloat(*USUAL_ACIDS, tag="organic acids not measured")))
     if not chosen:
         _add_nitrogen(listing)
+    if "oxygen" in chosen:
+        _add_oxygen(listing, chosen["oxygen"])
     return listing
 
 
@@ -108,6 +110,15 @@ def _add_acids(listing: Listing, share: Any) -> None:
     listing.streams[:] = [*(s for s in listing.streams if s.role not in _ACIDS), acids]
     assumed = f"{percent(share)} of the sugar's carbon"
     listing.notes.append(f"Organic acids were not measured: {assumed} is assumed (common practice).")
+
+
+def _add_oxygen(listing: Listing, taken_up: Any) -> None:
+    """Oxygen of the air in the vessel, which burns sugar to CO2; consumed negative [g]."""
+    if not any(s.role == "O2" for s in listing.streams):
+        listing.streams.append(Stream("O2", compound("O2"), taken_up, "g", 0.0, 1.0, "usual", "O2", "air"))
+        listing.notes.append(
+            f"Oxygen was not measured: {plus_minus(-taken_up, 'g')} of the vessel's own air is taken as used."
+        )
 
 
 def _add_nitrogen(listing: Listing) -> None:

@@ -336,6 +336,7 @@ def fit_calibration(
     u_signal: ArrayLike | None = None,
     u_standards: ArrayLike | None = None,
     temperature_C: ArrayLike | None = None,
+    reference_C: float | None = None,
     humidity_pct: ArrayLike | None = None,
     baseline: ArrayLike | None = None,
     sensor: str = "vapour",
@@ -365,6 +366,9 @@ def fit_calibration(
         (one stock, one flask) come in as ufloats.
     temperature_C, humidity_pct : float or array-like of shape (n,), optional
         Of each standard when it was read.
+    reference_C : float, optional
+        Temperature at which the curve shall hold [°C]; the mean of the standards if not given. Curves that are held
+        against one another need the same.
     baseline : float or array-like of shape (n,), optional
         The sensor in clean air before each reading, taken off the signal [unit].
     sensor : "vapour" or "liquid"
@@ -409,8 +413,8 @@ def fit_calibration(
     def fit(name: str) -> FittedCurve:
         fitted = fit_standards(
             CURVES[name], contents, values, weights=weights, u_signal=u_signal, temperature_C=temperature_C,
-            humidity_pct=humidity_pct, sensor=sensor, band_K=band_K, units=(unit, content_unit),
-            above_baseline=baseline is not None,
+            reference_C=reference_C, humidity_pct=humidity_pct, sensor=sensor, band_K=band_K,
+            units=(unit, content_unit), above_baseline=baseline is not None,
         )  # fmt: skip
         check_direction(fitted, direction)
         return fitted

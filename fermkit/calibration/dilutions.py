@@ -95,6 +95,8 @@ def dilution_series(
     calibration: Calibration,
     dilutions: Sequence[float | UFloat],
     signals: Sequence[ArrayLike],
+    *,
+    temperature_C: Any = None,
     **read: Any,
 ) -> DilutionSeries:
     """Read one sample at several dilutions and see whether they agree.
@@ -106,8 +108,10 @@ def dilution_series(
         How many times each was diluted.
     signals : sequence of (float or array-like)
         The replicate signals at each dilution.
+    temperature_C : float or UFloat, or a sequence of shape (n,), optional
+        Of all, or of each as it was read [°C].
     **read
-        As for `Calibration.read`, the same for all: `u_pipetting`, `temperature_C`, …
+        As for `Calibration.read`, the same for all: `humidity_pct`, …
 
     Returns
     -------
@@ -136,7 +140,12 @@ def dilution_series(
     if len(dilutions) == 0:
         raise InputError(f"{len(dilutions)} dilutions", "one dilution or more", "give each dilution with its signals")
     order = np.argsort([nominal(dilution) for dilution in dilutions], kind="stable")
-    readings = tuple(calibration.read(signals[i], dilution=dilutions[i], extrapolate=True, **read) for i in order)
+    each = temperature_C if isinstance(temperature_C, Sequence) else [temperature_C] * len(dilutions)
+    same_length(dilutions=dilutions, temperature_C=each)
+    readings = tuple(
+        calibration.read(signals[i], dilution=dilutions[i], temperature_C=each[i], extrapolate=True, **read)
+        for i in order
+    )
     used = np.array([reading.in_range and nominal(reading.value) > 0 for reading in readings])
     if not used.any():
         low, high = calibration.range

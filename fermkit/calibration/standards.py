@@ -139,6 +139,7 @@ def fit_standards(
     weights: str,
     u_signal: ArrayLike | None,
     temperature_C: ArrayLike | None,
+    reference_C: float | None,
     humidity_pct: ArrayLike | None,
     sensor: str,
     band_K: float,
@@ -158,6 +159,7 @@ def fit_standards(
     mean_C = None
     if temperature_C is not None:
         mean_C, temperatures = at_one_temperature(temperature_C, given.size, sensor, band_K)
+        mean_C = mean_C if reference_C is None else reference_C
         if sensor == "vapour":
             contents = [apparent_content(c, t, mean_C) for c, t in zip(contents, temperatures)]
     x = np.array([nominal(value) for value in contents])

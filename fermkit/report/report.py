@@ -134,8 +134,10 @@ def sections(analysis: Analysis) -> list[Section]:
     for gas in a.gas:
         add(gas)
     add(a.routes)
-    add(a.growth, _growth)
+    add(a.read, _growth)
     add(a.curves, _curves)
+    if a.curves is None:
+        add(a.growth, None if a.read else _growth)
     add(a.calibration, _calibration)
     add(a.drift)
     for sample in a.samples:
