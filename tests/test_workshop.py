@@ -469,6 +469,19 @@ def test_broken_files_are_told_and_stop_nothing(lesson, key):
     assert right["05"] >= 8 and right["07"] >= 8
 
 
+def test_a_link_and_an_endless_number_stop_nothing(lesson, key, tmp_path):
+    """An answers file that leads elsewhere is not opened; six thousand nines of wrong names count as many."""
+    (tmp_path / "diary.txt").write_text("dear diary: nobody may read this\n")
+    (lesson / "group_01" / FILE).unlink()
+    (lesson / "group_01" / FILE).symlink_to(tmp_path / "diary.txt")
+    answer_all(lesson / "group_02", key["02"])
+    noted(lesson / "group_02" / FILE, "wrong names", "9" * 6000)
+    marks = mark(lesson)
+    assert "is no file, but a link" in problems_of(marks, "01") and "diary" not in str(marks.groups[0])
+    two = next(one for one in marks.groups if one.group == "02")
+    assert two.right >= 8 and two.minutes > 500
+
+
 def test_commas_units_empty_and_swapped(lesson, key):
     """Each is seen for what it is."""
     one = key["03"]

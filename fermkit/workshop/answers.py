@@ -222,7 +222,10 @@ def read_answers(path: Path) -> Answers:
         If the file is missing, or no text.
     """
     try:
-        data = path.read_bytes()[: LARGEST + 1]
+        if path.exists() and (path.is_symlink() or not path.is_file()):
+            raise InputError(f"{path.name} is no file, but a link or a folder", "a short text", "ask the group for it")
+        with path.open("rb") as file:
+            data = file.read(LARGEST + 1)
     except OSError as problem:
         raise InputError(
             f"{path.name} cannot be read: {problem.strerror or problem}", "an answers file", "ask the group for it"

@@ -249,7 +249,7 @@ def readings_code(run: Path) -> str:
 
 
 def _count(text: str) -> int:
-    return min(int(text), 99) if text.isascii() and text.isdigit() else 0
+    return min(int(text.lstrip("0")[:3] or "0"), 99) if text.isascii() and text.isdigit() else 0
 
 
 def _read_json(path: Path) -> Any:

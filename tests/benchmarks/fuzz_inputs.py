@@ -1,6 +1,6 @@
 """A coverage-guided fuzzer (atheris) on everything that reads what people bring.
 
-    python tests/benchmarks/fuzz_inputs.py csv|toml|workbook|formula|quantity|answers|report [RUNS [SEED]]
+    python tests/benchmarks/fuzz_inputs.py csv|toml|workbook|formula|quantity|answers|marker|report [RUNS [SEED]]
 
 atheris is no dependency of the tests: install it beside them. Each input may be read or refused with `InputError`
 and its three beats. Anything else stops the run with its input printed: another exception, more than a second for
@@ -10,12 +10,14 @@ data and grow by atheris' own mutations and by the accidents of `hostile_files`.
 
 import io
 import random
+import re
 import sys
 import tempfile
 import time
 import zipfile
 from collections import Counter
 from collections.abc import Callable
+from csv import reader as rows_of
 from pathlib import Path
 
 import atheris
@@ -33,6 +35,8 @@ with atheris.instrument_imports(include=["fermkit"]):
     from fermkit.records.workbooks import read_workbook
     from fermkit.report.report import html_report
     from fermkit.workshop.answers import QUESTIONS, as_asked, read_answers, reading_of
+    from fermkit.workshop.class_data import make_class
+    from fermkit.workshop.marking import mark
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from hostile_files import SAMPLES, cases, spoilt
@@ -86,6 +90,24 @@ def answers(data: bytes) -> None:
             reading_of(given.given, question.name)
 
 
+def marker(data: bytes) -> None:
+    """The marking of a class of two whole: one group's file is spoilt, and nothing else may change."""
+    (CLASS / "group_01" / "answers.txt").write_bytes(data)
+    marks = mark(CLASS)
+    one, other = marks.groups
+    assert len(one.marks) == len(other.marks) and one.right <= one.asked, "a mark is lost"
+    assert [m.kind for m in other.marks] == OTHERS, "the other group's marks have changed"
+    assert one.minutes >= 0 and str(marks) and str(one), "no page"
+    marks.write(CLASS.parent / "marks")
+    page = (CLASS.parent / "marks" / "feedback" / "group_01.html").read_text(encoding="utf-8").partition("<body>")[2]
+    assert not re.search(r"(?i)<(script|img|svg|iframe|object|embed|link|form|a)[\s>/]", page), "markup came through"
+    with (CLASS.parent / "marks" / "marks.csv").open(encoding="utf-8", newline="") as lines:
+        rows = list(rows_of(lines))
+    assert len(rows) == 3 and len({len(row) for row in rows}) == 1, "the table of marks has lost its shape"
+    acting = [cell for row in rows for cell in row if cell[:1] in ("=", "+", "-", "@", "\t", "\r")]
+    assert not acting, f"a cell acts: {acting[0]!r}"
+
+
 def report(data: bytes) -> None:
     """Names and notes of a run, all the way to HTML; markup must come out as text."""
     words = data.decode("utf-8", "replace")[:300]
@@ -106,10 +128,37 @@ def parts() -> dict[str, bytes]:
 
 PARTS = parts()
 PROCESS = random.SystemRandom().randrange(10**9)
+CLASS = Path(tempfile.gettempdir()) / f"fuzz_class_{PROCESS}" / "class"
+OTHERS: list[str] = []
+
+
+def a_class() -> None:
+    """Two groups; the second has answered."""
+    make_class(2, CLASS, faults=["leak"], secret=bytes(32))
+    (CLASS / "group_02" / "answers.txt").write_text(FILLED, encoding="utf-8")
+    OTHERS.extend(one.kind for one in mark(CLASS).groups[1].marks)
+
+
 TARGETS: dict[str, Callable[[bytes], None]] = {
     "csv": csv, "toml": toml, "workbook": workbook, "formula": formula, "quantity": written_quantity,
-    "answers": answers, "report": report,
+    "answers": answers, "marker": marker, "report": report,
 }  # fmt: skip
+
+
+FILLED = """group: 2
+gas made [mol]: 1,2
+largest rate [mmol/h]: 61 mmol/h
+lag [h]: 3.4 ± 0.2
+sugar [g]: 120
+alcohol [g]: 50 g of ethanol
+CO2 [g]: ...
+yeast [g]: 5e0
+carbon found [%]: 97 %
+fault: the leak
+settled by: weigh the jar
+measured: weigh the jar; read the barometer
+wrong names: 1
+"""
 
 
 def seeds(target: str) -> list[bytes]:
@@ -126,6 +175,9 @@ def seeds(target: str) -> list[bytes]:
         return [b"C6H12O6", b"CH1.8O0.5N0.2", b"(NH4)2HPO4", b"Fe2(SO4)3", b"C12H22O11"]
     if target == "quantity":
         return ["2.0 ± 0.1 kg".encode(), b"1,5 oz", b"0.5 to 1.5 g", "3 ± 5 %".encode(), b"10 g (95 %)"]
+    if target == "marker":
+        blank = (CLASS / "group_01" / "answers.txt").read_bytes()
+        return [FILLED.encode(), blank, b"fault: <script>alert(1)</script>\nmeasured: =cmd|'/C calc'!A1\nlag: =1+1\n"]
     if target == "answers":
         blank = (SAMPLES.parent / "README.md").read_bytes()[:200]
         return [b"gas made: 1.2 mol\nlag: 3.4 h\nfault: leak\nsettled by: weigh the jar\n", blank]
@@ -163,11 +215,13 @@ def main(target: str, runs: int, seed: int) -> None:
             return atheris.Mutate(data, most)
         return spoilt(data, rng)[:most]
 
+    if target == "marker":
+        a_class()
     conversion("psi", "bar")  # the unit table is loaded once, on first use
     with tempfile.TemporaryDirectory() as corpus:
         for i, data in enumerate(seeds(target)):
             (Path(corpus) / f"seed{i}").write_bytes(data)
-        most = {"workbook": 11_000, "csv": 600, "toml": 2500, "answers": 3000}.get(target, 300)
+        most = {"workbook": 11_000, "csv": 600, "toml": 2500, "answers": 3000, "marker": 21_000}.get(target, 300)
         options = [f"-runs={runs}", f"-max_len={most}", "-rss_limit_mb=1024", f"-seed={seed}", "-verbosity=0"]
         atheris.Setup([sys.argv[0], *options, corpus], once, custom_mutator=accident)
         atheris.Fuzz()
