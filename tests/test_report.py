@@ -108,6 +108,55 @@ def test_written_whole_or_not_at_all(analysis, tmp_path, monkeypatch):
     assert [path.name for path in tmp_path.iterdir()] == ["report.html"]
 
 
+STOPPED = """
+import sys, time
+from pathlib import Path
+from fermkit.report.report import write_whole
+
+def stop(event, args):
+    if (event, sys.argv[1]) in (("open", "begun"), ("os.rename", "written")) and ".tmp" in str(args[0]) + str(args[-1]):
+        print("here", flush=True)
+        time.sleep(600)
+
+if sys.argv[1] != "half":
+    sys.addaudithook(stop)
+print("begins", flush=True)
+write_whole(Path(sys.argv[2]), b"<p>new</p>" * int(sys.argv[3]))
+"""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("moment", ["begun", "half", "written"])
+def test_killed_while_it_writes(tmp_path, moment):
+    """Before the first byte, in the middle of 300 MB, before the move: the old file is whole, the next is written."""
+    import shutil
+    import subprocess
+    import sys
+    import time
+
+    folder = shutil.copytree(SAMPLES / "jar_5_starved", tmp_path / "run")
+    target, found = folder / "report.html", fk.read_run(folder).findings
+    target.write_bytes(b"<p>old</p>")
+    size = 30_000_000 if moment == "half" else 3
+    command = [sys.executable, "-c", STOPPED, moment, str(target), str(size)]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as writer:
+        assert writer.stdout.readline() == "begins\n"
+        if moment != "half":
+            assert writer.stdout.readline() == "here\n"
+        while moment == "half" and not any(part.stat().st_size for part in folder.glob(".report.html.*")):
+            time.sleep(0.001)
+        writer.kill()
+    left = list(folder.glob(".report.html.*"))
+    written = [part.stat().st_size for part in left]
+    assert 0 < written[0] < 10 * size if moment == "half" else written == {"begun": [], "written": [30]}[moment]
+    assert target.read_bytes() == b"<p>old</p>"
+    assert fk.read_run(folder).findings == found
+    report.write_whole(target, b"<p>newer</p>")
+    assert target.read_bytes() == b"<p>newer</p>"
+    for part in left:
+        part.unlink()
+
+
 def test_a_place_that_is_not_there_is_named(analysis, tmp_path):
     """The message says where and what to do."""
     with pytest.raises(InputError, match="choose another place"):

@@ -11,7 +11,6 @@ may be mounted (Linux, root); elsewhere a limit on the size of files stands in.
 import csv
 import io
 import os
-import random
 import resource
 import shutil
 import signal
@@ -345,29 +344,65 @@ def full_and_closed_disks(place: Path) -> list[tuple[str, int, str, bool]]:
     return out
 
 
-def kills(place: Path, times: int = 60) -> list[tuple[str, int, str, bool]]:
-    """kill -9 at a random moment while a report is written over and over."""
-    target = place / "report.html"
-    rng = random.Random(1)
-    torn = left = 0
-    for _ in range(times):
-        target.write_text("<p>old</p>", encoding="utf-8")
-        writer = subprocess.Popen([sys.executable, "-c", WRITE, str(SAMPLES / "jar_3_closes"), str(target), "0", "again"],
-                                  stdout=subprocess.PIPE, text=True)  # fmt: skip
-        assert writer.stdout is not None
-        writer.stdout.readline()
-        time.sleep(rng.uniform(0.0, 1.2))
-        writer.send_signal(signal.SIGKILL)
-        writer.communicate()
-        text = target.read_text(encoding="utf-8")
-        torn += not (text == "<p>old</p>" or text.rstrip().endswith("</html>"))
-        leftovers = [path for path in place.iterdir() if path != target]
-        left += len(leftovers)
-        for path in leftovers:
-            path.unlink()
-    return [
-        ("kill -9 while a report is written", times, f"{torn} torn; {left} unfinished files left beside it", torn > 0)
-    ]
+STOPPED = """
+import sys, time
+import fermkit as fk
+from fermkit.report.report import write_whole
+
+def stop(event, args):
+    begun = event == "open" and str(args[0]).endswith(".tmp")
+    if {"begun": begun, "closed": event == "os.chmod", "moving": event == "os.rename"}.get(sys.argv[1]):
+        print("here", flush=True)
+        time.sleep(600)
+
+if sys.argv[1] == "half":
+    print("here", flush=True)
+    from pathlib import Path
+    write_whole(Path(sys.argv[3]), b"<html>" + b"0123456789" * 20_000_000 + b"</html>")
+else:
+    analysis = fk.analyse(fk.read_run(sys.argv[2]))
+    sys.addaudithook(stop)
+    fk.write_report(analysis, sys.argv[3])
+"""
+
+
+def kills(place: Path, times: int = 10) -> list[tuple[str, int, str, bool]]:
+    """kill -9 inside the write: the writer is stopped, or 200 MB are under way, when the kill arrives."""
+    import fermkit as fk
+
+    out = []
+    for moment, when in (
+        ("begun", "on the point of opening the file"), ("half", "in the middle of 200 MB"),
+        ("closed", "all written, not yet moved"), ("moving", "on the point of moving"),
+    ):  # fmt: skip
+        run = shutil.copytree(SAMPLES / "jar_3_closes", place / moment)
+        target, inside, torn, findings = run / "report.html", 0, 0, fk.read_run(run).findings
+        for _ in range(times):
+            target.write_text("<p>old</p>", encoding="utf-8")
+            for part in run.glob(".report.html.*"):  # only the last leftover stays
+                part.unlink()
+            command = [sys.executable, "-c", STOPPED, moment, str(SAMPLES / "jar_3_closes"), str(target)]
+            with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as writer:
+                assert writer.stdout is not None and writer.stdout.readline() == "here\n"
+                while moment == "half" and not any(part.stat().st_size for part in run.glob(".report.html.*")):
+                    time.sleep(0.001)
+                writer.send_signal(signal.SIGKILL)
+            torn += target.read_text(encoding="utf-8") != "<p>old</p>"
+            if moment == "half":
+                (part,) = run.glob(".report.html.*")
+                inside += 0 < part.stat().st_size < 200_000_000
+            else:
+                inside += 1
+        left = len(list(run.glob(".report.html.*")))
+        unmoved = fk.read_run(run).findings == findings
+        fk.write_report(fk.analyse(fk.read_run(run)), target)
+        again = target.read_text(encoding="utf-8").rstrip().endswith("</html>")
+        said = f"{inside} kills within the write: the old report whole {times - torn} times; {left} hidden leftover beside "
+        said += (
+            f"it {'does not' if unmoved else 'DOES'} change the run; the next report is {'whole' if again else 'TORN'}"
+        )
+        out.append((f"kill -9, {when}", times, said, torn > 0 or inside < times or not (unmoved and again)))
+    return out
 
 
 def nothing_dangerous() -> list[tuple[str, int, str, bool]]:
