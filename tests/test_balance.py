@@ -14,7 +14,7 @@ from fermkit.balance.balance import Balance
 from fermkit.balance.explanations import USUAL_YEAST_YIELD
 from fermkit.balance.faults import HEXOSE_PER_SUCROSE
 from fermkit.balance.ranking import rank
-from fermkit.balance.streams import LinearMeasurement, density_change
+from fermkit.balance.streams import LinearMeasurement
 from fermkit.composition import compound
 from fermkit.errors import BalanceError, InputError
 
@@ -299,10 +299,11 @@ def test_an_extra_measurement_is_one_more_test():
 
 def test_density_sees_sugar_lost_and_ethanol_made():
     """A density that falls as the published tables say for the true amounts agrees with them."""
-    litres, sugar, ethanol = 1.0, 100.0, 45.636
+    sugar, ethanol = 100.0, 45.636
     before = float(fk.sucrose_density(sugar / 1035, 20.0))
     after = float(fk.ethanol_density(ethanol / 990, 20.0))
-    density = density_change(ufloat(before, 0.5), ufloat(after, 0.5), litres, sugar="glucose", ethanol="ethanol")
+    fall = fk.density_change(ufloat(before, 0.5), ufloat(after, 0.5), volume_start_L=1.0, sugar="glucose")
+    density = LinearMeasurement(fall.name, fall.coefficients, fall.value)
     found = run(extra=[density]).reconcile()
     assert found.degrees_of_freedom == 3
     assert found.p_value > 0.05

@@ -8,10 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import covariance_matrix, ufloat
 
-from fermkit.checks import one_of, positive
+from fermkit.checks import one_of
 from fermkit.composition import NITROGEN_REFERENCES, Compound, compound, degree_of_reduction
 from fermkit.errors import BalanceError, InputError
-from fermkit.properties import ethanol_density, sucrose_density, water_density
 from fermkit.written import nominal, uncertainty
 
 UNITS: Final = {"g": 1.0, "kg": 1e3, "mol": 1.0, "mmol": 1e-3, "C-mol": 1.0}
@@ -308,48 +307,3 @@ def covariance(amounts: Sequence[Any]) -> NDArray[np.float64]:
     if uncertain:
         table[np.ix_(uncertain, uncertain)] = covariance_matrix([amounts[i] for i in uncertain])
     return table
-
-
-def density_change(
-    before_kg_m3: Any, after_kg_m3: Any, volume_L: float, *, sugar: str, ethanol: str, temperature_C: float = 20.0
-) -> LinearMeasurement:
-    """A density before and after as one more measurement: sugar lost makes the liquid lighter, and so does ethanol.
-
-    Parameters
-    ----------
-    before_kg_m3, after_kg_m3 : ufloat
-        Density of the clear liquid [kg/m3] ± standard uncertainty.
-    volume_L : float
-        Volume of the liquid [L].
-    sugar, ethanol : str
-        Names of the two streams in the balance, both in grams.
-    temperature_C : float
-        [°C]
-
-    Returns
-    -------
-    LinearMeasurement
-        ``a * sugar - b * ethanol = V (after - before)`` with a and b from the published densities of sucrose and of
-        ethanol solutions at these concentrations. Other products are not seen: 3 % of the change is added as
-        their standard uncertainty (common practice, no source).
-
-    Examples
-    --------
-    >>> reading = density_change(ufloat(1036.8, 0.5), ufloat(990.1, 0.5), 1.0, sugar="glucose", ethanol="ethanol")
-    >>> {name: round(value, 2) for name, value in reading.coefficients.items()}
-    {'glucose': 0.39, 'ethanol': -0.18}
-    """
-    water = float(water_density(temperature_C))
-    fall = before_kg_m3 - after_kg_m3
-    positive(nominal(fall), "fall of the density [kg/m3]", do="check which density came first")
-    solids = max((nominal(before_kg_m3) - water) / 0.39 / nominal(before_kg_m3), 0.01)  # g per g of liquid, roughly
-    spirit = 0.5 * solids
-    per_sugar = _lift(float(sucrose_density(solids, temperature_C)), water, solids)
-    per_ethanol = -_lift(float(ethanol_density(spirit, temperature_C)), water, spirit)
-    reading = -fall * volume_L + ufloat(0, 0.03 * nominal(fall) * volume_L, tag="other products in the density")
-    return LinearMeasurement("fall of the density", {sugar: per_sugar, ethanol: -per_ethanol}, reading)
-
-
-def _lift(density: float, water: float, mass_fraction: float) -> float:
-    """Change of density for each gram per litre dissolved [kg/m3 per g/L]."""
-    return (density - water) / (mass_fraction * density)
