@@ -10,7 +10,7 @@ from fermkit.errors import InputError
 from fermkit.properties import sucrose_density, water_density
 from fermkit.records.records import run_from
 from fermkit.simulation.fermentation import Batch, Strain, ferment
-from fermkit.simulation.kitchen import Kitchen, draw_batch, readings, sensed
+from fermkit.simulation.kitchen import Kitchen, bench, draw_batch, readings, sensed
 from fermkit.simulation.recipe import densities
 from fermkit.vessel.vessel import Vessel
 from fermkit.written import nominal
@@ -240,6 +240,6 @@ def test_densities_are_those_of_the_masses_dissolved():
 def test_a_warmer_sample_smells_stronger():
     """The sensor above the liquid shows some 7 % more for each kelvin that the thermometer shows too."""
     rng, kitchen = np.random.default_rng(0), Kitchen(u_signal_V=1e-9)
-    shown = np.array([sensed(1.0, rng, kitchen) for _ in range(2000)], dtype=float)
+    shown = np.array([sensed(1.0, bench(rng), rng, kitchen) for _ in range(2000)], dtype=float)
     slope = np.polyfit(shown[:, 1], shown[:, 0] - kitchen.blank_V, 1)[0] / kitchen.slope_V
     assert slope == pytest.approx(0.068 * 0.1**2 / (0.1**2 + 0.05**2 + 0.1**2 / 12), rel=0.15)

@@ -97,7 +97,7 @@ def standards(rng: np.random.Generator, k: Kitchen) -> Rows:
     rows: Rows = {"ethanol [% vol]": [], "signal [V]": [], "when": [], "temperature [°C]": []}
     for when in ("before", "after"):
         for value in k.standards:
-            signal, temperature = sensed(value, rng, k)
+            signal, temperature = sensed(value, bench(rng), rng, k)
             for name, cell in zip(rows, (f"{value:.2f}", signal, when, temperature)):
                 rows[name].append(cell)
     return rows
@@ -113,19 +113,24 @@ def samples(truth: Truth, rng: np.random.Generator, k: Kitchen) -> Rows:
         for dilution in k.dilutions:
             off = rng.normal(0, k.u_pipetting)
             true_dilution = dilution * (1 + off) if dilution != 1 else 1.0  # nothing is pipetted
+            warm = bench(rng)
             for _ in range(k.replicates):
-                signal, temperature = sensed(pct / true_dilution, rng, k)
+                signal, temperature = sensed(pct / true_dilution, warm, rng, k)
                 for name, cell in zip(rows, (f"S{i + 1}", f"{time:g}", signal, f"{dilution}", temperature)):
                     rows[name].append(cell)
     return rows
 
 
-def sensed(pct_vol: float, rng: np.random.Generator, k: Kitchen) -> tuple[str, str]:
+def bench(rng: np.random.Generator) -> float:
+    """Temperature of a liquid that stands on the bench [°C]."""
+    return 20.0 + rng.normal(0, 0.1)
+
+
+def sensed(pct_vol: float, warm_C: float, rng: np.random.Generator, k: Kitchen) -> tuple[str, str]:
     """What the sensor shows [V] of the vapour above a liquid near 20 °C, and its temperature as read [°C]."""
-    noise, temperature = rng.normal(0, k.u_signal_V), 20 + rng.normal(0, 0.1)
-    stronger = ethanol_bar_per_mol_L(temperature) / ethanol_bar_per_mol_L(20.0)
-    shown = temperature + rng.normal(0, 0.05)
-    return f"{k.blank_V + k.slope_V * pct_vol * stronger + noise:.3f}", f"{shown:.1f}"
+    stronger = ethanol_bar_per_mol_L(warm_C) / ethanol_bar_per_mol_L(20.0)
+    signal = k.blank_V + k.slope_V * pct_vol * stronger + rng.normal(0, k.u_signal_V)
+    return f"{signal:.3f}", f"{warm_C + rng.normal(0, 0.05):.1f}"
 
 
 def volumes(k: Kitchen) -> Rows:
