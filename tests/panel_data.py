@@ -51,7 +51,7 @@ def tables(yeast_g=8.0, hours=48.0, seed=1):
         "samples": {
             "sample": ["end"] * 4,
             "time [h]": [48] * 4,
-            "signal [V]": [f"{0.6236 + e:.3f}" for e in noise[12:]],
+            "signal [V]": [f"{0.618 + e:.3f}" for e in noise[12:]],
             "dilution": [5] * 4,
         },
         "weights": {

@@ -180,3 +180,15 @@ def test_sets_of_standards_at_two_temperatures_agree_on_one_sample():
     reading = pair.read(0.1 + 1.5 * vapour_ratio(21.0, 20.0).n, time_h=1.5, temperature_C=21.0)
     assert reading.before.value.n == pytest.approx(5.0, rel=1e-3)
     assert reading.value.n == pytest.approx(5.0, rel=1e-3)
+
+
+def test_sets_at_unknown_times_are_told_as_such():
+    """Nobody noted when: no hours are printed, and a sample is read half-way with the widest doubt."""
+    before, after = day(1.0, 1), day(0.9, 2)
+    unknown, known = bracket(before, after), bracket(before, after, time_before_h=0, time_after_h=4)
+    assert " h" not in str(unknown).split("over", 1)[-1] and "over" in str(known) and "over" not in str(unknown)
+    middle = known.read([1.5, 1.52], time_h=2)
+    assert unknown.read([1.5, 1.52]).value.n == pytest.approx(middle.value.n)
+    assert unknown.read([1.5, 1.52]).value.s == pytest.approx(middle.value.s)
+    with pytest.raises(InputError, match="when it was read"):
+        known.read([1.5, 1.52])

@@ -171,7 +171,7 @@ def _calibrated(run: Run, table: Any, reference_C: float | None = None) -> Calib
 def drift_of(run: Run) -> Bracket | None:
     """Standards before against standards after; None where they were read once.
 
-    Their times are not noted, so the samples are taken to lie anywhere between.
+    Their times are not in the table, so the samples are taken to lie anywhere between.
     """
     table = run.tables.get("standards")
     if table is None or "when" not in table:
@@ -181,7 +181,7 @@ def drift_of(run: Run) -> Bracket | None:
         return None
     reference = table["temperature_C"].mean() if "temperature_C" in table else None
     before, after = (_calibrated(run, half, reference) for half in halves)
-    return bracket(before, after, time_before_h=0.0, time_after_h=1.0)
+    return bracket(before, after)
 
 
 @dataclass(frozen=True, repr=False)
@@ -259,7 +259,7 @@ def _sample(run: Run, name: str, table: Any, calibration: Calibration, drifted: 
         reading = calibration.read(signals, dilution=factor, extrapolate=True, temperature_C=warm)
         readings.append(reading)
         if reading.in_range:
-            corrected = drifted and drifted.read(signals, time_h=0.5, dilution=factor, temperature_C=warm)
+            corrected = drifted and drifted.read(signals, dilution=factor, temperature_C=warm)
             values.append(corrected.value if corrected else reading.value)
     value = sum(values) / len(values) if values else None
     return Sample(name, float(table["time_h"].iloc[-1]), value, dilutions, tuple(readings), None)

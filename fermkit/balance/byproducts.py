@@ -82,7 +82,8 @@ def _add_glycerol(listing: Listing, mmol_per_g: Any) -> None:
         amount = made * per_g / grams_of(thing, unit)
         glycerol = Stream(name, thing, amount, unit, 0.0, 1.0, "usual", "glycerol", "yeast")
         listing.streams[:] = [*(s for s in listing.streams if s.role != "glycerol"), glycerol]
-    listing.notes.append(f"Glycerol was not measured: {assumed} is assumed (Nordström 1966: 5.0 to 7.5).")
+    source = " (Nordström 1966: 5.0 to 7.5)" if nominal(mmol_per_g) == USUAL_GLYCEROL[0] else ""
+    listing.notes.append(f"Glycerol was not measured: {assumed} is assumed{source}.")
 
 
 def _tie_glycerol(listing: Listing, given: list[Stream], yeast: list[Stream], per_g: Any) -> None:

@@ -97,7 +97,8 @@ class Bracket(Written):
     Attributes
     ----------
     before, after : Calibration
-    time_before_h, time_after_h : float
+    time_before_h, time_after_h : float or None
+        When the two sets were read [h]; None where nobody noted it.
     drift : Judgement
         Whether the two curves differ by more than chance.
     shift : UFloat
@@ -106,19 +107,19 @@ class Bracket(Written):
 
     before: Calibration
     after: Calibration
-    time_before_h: float
-    time_after_h: float
+    time_before_h: float | None
+    time_after_h: float | None
     drift: Judgement
     shift: UFloat
 
-    def read(self, signals: ArrayLike, *, time_h: float, **read: Any) -> DriftReading:
+    def read(self, signals: ArrayLike, *, time_h: float | None = None, **read: Any) -> DriftReading:
         """The content of a sample read at a time between the two sets of standards.
 
         Parameters
         ----------
         signals : float or array-like of shape (replicates,)
-        time_h : float
-            When [h], on the clock of the two sets.
+        time_h : float, optional
+            When [h], on the clock of the two sets; the middle is taken where their times are not known.
         **read
             As for `Calibration.read`.
 
@@ -136,16 +137,27 @@ class Bracket(Written):
         ----------
         Bhatia & Davis 2000, Am. Math. Monthly 107, 353; ISO 11095:1996 (standards before and after).
         """
-        between(
-            time_h, self.time_before_h, self.time_after_h, "time_h", do="read samples between the two sets of standards"
-        )
         first = self.before.read(signals, **read)
         second = self.after.read(signals, **read)
-        w = (time_h - self.time_before_h) / (self.time_after_h - self.time_before_h)
+        w = self._gone_by(time_h)
         shared = _with_parts_of(second, first)
         doubt = ufloat(0.0, max(np.sqrt(w * (1 - w)), 1e-12), tag=DRIFT)
         value = (1 - w) * first.value + w * shared + (nominal(shared) - nominal(first.value)) * doubt
         return DriftReading(value, first, second, w, _joint(first, second, w, value))
+
+    def _gone_by(self, time_h: float | None) -> float:
+        """Share of the time between the two sets."""
+        start, end = self.time_before_h, self.time_after_h
+        if start is None or end is None:
+            return 0.5
+        if time_h is None:
+            raise InputError(
+                f"no time is given for a sample between standards at {start:g} h and {end:g} h",
+                "when it was read",
+                "pass time_h",
+            )
+        between(time_h, start, end, "time_h", do="read samples between the two sets of standards")
+        return (time_h - start) / (end - start)
 
     def page(self) -> Page:
         """The drift as a page."""
@@ -157,8 +169,9 @@ class Bracket(Written):
                 unit,
                 "what the sensor made of one sample, end less start",
             ),
-            Line("over", self.time_after_h - self.time_before_h, "h"),
         ]
+        if self.time_after_h is not None and self.time_before_h is not None:
+            lines.append(Line("over", self.time_after_h - self.time_before_h, "h"))
         return Page(
             "Standards before and after",
             lines,
@@ -194,15 +207,17 @@ def _joint(first: Reading, second: Reading, w: float, value: UFloat) -> float:
     return effective_degrees_of_freedom([*parts, (rest, float("inf"))])
 
 
-def bracket(before: Calibration, after: Calibration, *, time_before_h: float, time_after_h: float) -> Bracket:
+def bracket(
+    before: Calibration, after: Calibration, *, time_before_h: float | None = None, time_after_h: float | None = None
+) -> Bracket:
     """Standards read before and after the samples: find the drift, and correct for it.
 
     Parameters
     ----------
     before, after : Calibration
         Of one kind, both as `fit_calibration` gives them.
-    time_before_h, time_after_h : float
-        When they were read [h].
+    time_before_h, time_after_h : float, optional
+        When they were read [h]; samples then lie anywhere between, if either is left out.
 
     Returns
     -------
@@ -222,7 +237,7 @@ def bracket(before: Calibration, after: Calibration, *, time_before_h: float, ti
     ----------
     ISO 11095:1996, 6 (control of the calibration by repeated standards); Eurachem/CITAC CG 4, QUAM:2012, 7.
     """
-    if not time_after_h > time_before_h:
+    if time_after_h is not None and time_before_h is not None and not time_after_h > time_before_h:
         raise InputError(
             f"the second set of standards was read at {time_after_h:g} h, the first at {time_before_h:g} h",
             "a second set later than the first",
