@@ -6,17 +6,29 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import integrate, stats
 from uncertainties import correlated_values, covariance_matrix, ufloat
 
 import fermkit as fk
 from fermkit.balance.balance import Balance
 from fermkit.balance.explanations import USUAL_YEAST_YIELD
-from fermkit.balance.faults import HEXOSE_PER_SUCROSE
+from fermkit.balance.faults import (
+    BYPRODUCT,
+    CO2_LOST,
+    DRY_SHARE,
+    ETHANOL_LOST,
+    HEXOSE_PER_SUCROSE,
+    MISREAD,
+    SOLIDS,
+    SUGAR_LEFT,
+    usual_faults,
+)
+from fermkit.balance.measurements import CANDIDATES, _information, _reading, gain
 from fermkit.balance.ranking import rank
 from fermkit.balance.streams import LinearMeasurement
 from fermkit.composition import compound
 from fermkit.errors import BalanceError, InputError
+from fermkit.written import nominal
 
 KITCHEN = (0.02, 0.05, 0.03, 0.08)
 LABORATORY = (0.005, 0.02, 0.01, 0.04)
@@ -78,6 +90,17 @@ def test_sucrose_and_its_hexose_close_alike():
         assert one[name].n == pytest.approx(other[name].n, rel=1e-9)
 
 
+def test_what_the_usual_byproducts_add_is_told_apart():
+    """Beside the closure stands that of the measured streams alone, as it is without any by-product assumed."""
+    alone = run(priors="none").closure()
+    told = run().closure()
+    for name in ("carbon", "electrons"):
+        assert told.measured_only[name].n == pytest.approx(alone[name].n, rel=1e-12)
+        assert told.measured_only[name].s == pytest.approx(alone[name].s, rel=1e-12)
+        assert told[name].n > alone[name].n
+    assert "measured streams alone" in str(told) and "measured streams alone" not in str(alone)
+
+
 def test_closure_says_what_it_could_not_have_seen():
     """93 ± 9 % could not see a gap below about 25 %; 93 ± 1 % is a mistake somewhere."""
 
@@ -114,6 +137,7 @@ def test_water_and_nitrogen_are_left_out_or_used_as_listed():
         unit="mol",
     )
     assert full.balances == ["carbon", "electrons", "nitrogen", "hydrogen"]
+    assert "Balance of carbon, electrons, nitrogen and hydrogen" in str(full)
     assert "not counted twice" in str(full)
     assert full.reconcile().degrees_of_freedom == 4
 
@@ -166,6 +190,19 @@ def test_units_do_not_matter():
     assert mixed.reconcile()["CO2"].n * 44.009 == pytest.approx(grams.reconcile()["CO2"].n, rel=1e-9)
 
 
+@pytest.mark.parametrize("unit", ["mol", "C-mol"])
+def test_usual_byproducts_follow_in_any_unit(unit):
+    """Yeast counted in moles of its carbon brings the same glycerol and the same test as its dry weight with ash."""
+    weighed = run(ash=0.065)
+    per = {n: compound(n).molar_mass / (compound(n).carbon if unit == "C-mol" else 1) for n in weighed.streams}
+    per["yeast"] /= 1 - 0.065
+    counted = Balance({n: a / per[n] for n, a in weighed.streams.items()}, unit=unit, ash=0.065)
+    for name in ("glycerol", "organic acids"):
+        assert counted.reconcile()[name].n == pytest.approx(weighed.reconcile()[name].n, rel=1e-9)
+        assert counted.reconcile()[name].s == pytest.approx(weighed.reconcile()[name].s, rel=1e-9)
+    assert counted.reconcile().chi2 == pytest.approx(weighed.reconcile().chi2, rel=1e-6, abs=1e-9)
+
+
 def test_the_order_of_streams_does_not_matter():
     """Streams written in another order give the same correction."""
     one = measured_glycerol()
@@ -182,6 +219,15 @@ def test_ash_carries_no_carbon():
     assert "ash" in str(run())
 
 
+@pytest.mark.parametrize(("nitrogen", "source"), [("ammonia", "NH3"), ("nitrogen gas", "N2"), ("nitrate", "HNO3")])
+def test_the_nitrogen_source_brings_no_electrons(nitrogen, source):
+    """That is how the reference of the electrons is defined, whichever source the yeast lives on."""
+    bal = Balance({"glucose": -ufloat(1, 0.01), source: -ufloat(0.1, 0.01), "CO2": None}, unit="mol", nitrogen=nitrogen)
+    electrons = {s.name: s.content(nitrogen)["electrons"] for s in bal.listed}
+    assert electrons[source] == pytest.approx(0.0, abs=1e-12)
+    assert electrons["glucose"] == pytest.approx(24.0)
+
+
 def test_a_mixture_is_the_sum_of_its_parts():
     """Molasses with 33 % sucrose and 21 % hexose holds their carbon; the doubt about the shares counts."""
     rest = {"ethanol": ufloat(25, 0.5), "CO2": ufloat(24, 0.5), "yeast": ufloat(3, 0.2)}
@@ -189,8 +235,10 @@ def test_a_mixture_is_the_sum_of_its_parts():
     mixed = Balance({"molasses": -ufloat(100, 0.1), **rest}, of={"molasses": parts})
     single = Balance({"sucrose": -ufloat(33, 0.1), "hexose": -ufloat(21, 0.1), **rest})
     assert mixed.closure()["carbon"].n == pytest.approx(single.closure()["carbon"].n, rel=1e-9)
-    shares = mixed.reconcile()["molasses"].error_components()
-    assert len(shares) > 4
+    carbon = {name: compound(name).carbon / compound(name).molar_mass for name in parts}
+    whole = 0.33 * carbon["sucrose"] + 0.21 * carbon["hexose"]
+    alone = Balance({"molasses": -ufloat(100, 0.1), **rest}, of={"molasses": parts}, priors="none").closure()["carbon"]
+    assert alone.error_components()[parts["sucrose"]] / alone.n == pytest.approx(0.01 * carbon["sucrose"] / whole)
 
 
 # reconciling --------------------------------------------------------------------------------------------
@@ -373,6 +421,10 @@ def test_streams_hardly_told_apart_are_told():
         priors="none",
     )
     assert "hardly told apart" in str(bal.reconcile())
+    apart = Balance(
+        {"glucose": -ufloat(100, 1), "ethanol": None, "CO2": None, "biomass": ufloat(5, 0.3)}, priors="none"
+    )
+    assert "hardly told apart" not in str(apart.reconcile())
 
 
 def test_growth_brings_its_usual_glycerol():
@@ -428,6 +480,9 @@ def test_no_growth_brings_no_glycerol():
     """Where the harvest does not exceed the inoculum, no glycerol is assumed."""
     bal = run(yeast=-0.1)
     assert "no yeast was made" in str(bal)
+    same = {"yeast": ufloat(3, 0.1), "pitched": -ufloat(3, 0.1)}
+    rest = {"glucose": -ufloat(100, 1), "ethanol": ufloat(49, 1), "CO2": ufloat(47, 1)}
+    assert "no yeast was made" in str(Balance({**rest, **same}, of={"pitched": "yeast"}))
 
 
 def test_usual_byproducts_prevent_false_alarms():
@@ -564,6 +619,89 @@ def test_the_corrected_value_is_the_true_one():
     assert leak.size.n == pytest.approx(0.2, abs=2 * leak.size.s)
 
 
+def test_glucose_taken_for_sucrose_is_found_where_sucrose_was_written():
+    """100 g that were glucose and were entered as sucrose; no such slip is thought of where glucose was entered."""
+    rest = {"ethanol": ufloat(45.636, 0.5), "CO2": ufloat(44.7, 0.3), "yeast": ufloat(5, 0.2)}
+    found = Balance({"sucrose": -ufloat(100, 0.3), **rest}).explain()
+    assert found.gap_p_value < 0.05
+    slip = next(e for e in found.groups[0] if e.name == "glucose taken for sucrose")
+    assert nominal(slip.corrected["sucrose"]) == pytest.approx(-95.0, abs=0.01)
+    everything = [e.name for g in run(co2=35).explain().groups for e in g]
+    assert "sucrose taken for glucose" in everything and "glucose taken for sucrose" not in everything
+
+
+def test_the_likelihood_ratio_is_what_the_misfit_falls_by():
+    """Twice the log of 'times likelier' is chi-square as reported less chi-square with the leak undone."""
+    leaky = run(co2=42)
+    leak = next(e for g in leaky.explain(yeast_yield=None).groups for e in g if "leak" in e.name)
+    left = stats.chi2.isf(leak.p_value, 1)
+    assert 2 * np.log(leak.likelihood_ratio) == pytest.approx(leaky.reconcile().chi2 - left, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("product", "extra", "name"),
+    [("acids", "extra_acids", "organic acids beyond the usual"),
+     ("glycerol", "extra_glycerol", "glycerol beyond what growth needs")],
+)  # fmt: skip
+def test_a_product_that_nobody_measured_is_sized(product, extra, name):
+    """A tenth of the carbon in acids or glycerol beyond the usual is named with its grams, within its uncertainty."""
+    study = study_script()
+    true = 100 * study.true_runs(np.random.default_rng(2), 1, **{extra: 0.1})[0]
+    found = next(e for g in study.balance(true, "laboratory").explain().groups for e in g if e.name == name)
+    grams = 0.1 * 100 * 6 / 180.156 * {"acids": 30.026, "glycerol": 92.094 / 3}[product]
+    assert found.corrected[f"more {product}"].n == pytest.approx(grams, abs=2 * found.corrected[f"more {product}"].s)
+    assert found.size.n == pytest.approx(0.1, abs=2 * found.size.s)
+    assert found.size.s < 0.03
+
+
+def test_what_is_left_once_the_mistake_is_undone_is_chance():
+    """With the true mistake undone one of two tests remains: its p is uniform, one half on average."""
+    study = study_script()
+    rng = np.random.default_rng(9)
+    reported, _ = study.measured(rng, study.true_runs(rng, 60) * [1 / 0.8, 1, 1, 1], "laboratory")
+    p = [
+        next(
+            e.p_value
+            for g in study.balance(row, "laboratory").explain().groups
+            for e in g
+            if e.name == "sugar left over"
+        )
+        for row in reported
+    ]
+    assert np.mean(p) == pytest.approx(0.5, abs=0.12)
+    assert stats.kstest(p, "uniform").pvalue > 0.01
+
+
+@pytest.mark.parametrize(
+    ("sizes", "half"),
+    [
+        (MISREAD, 0.0),
+        (BYPRODUCT, 0.034),
+        (SUGAR_LEFT, 0.169),
+        (CO2_LOST, 0.169),
+        (ETHANOL_LOST, 0.067),
+        (DRY_SHARE, 0.575),
+        (SOLIDS, 0.3),
+    ],
+)
+def test_half_of_the_mistakes_are_smaller_than_their_usual_size(sizes, half):
+    """What the printed priors mean: half of all leaks lose under 17 % of the gas."""
+    drawn = sizes.at(np.random.default_rng(4).random(20_000))
+    assert np.median(drawn) == pytest.approx(half, abs=0.01)
+    assert np.mean(drawn < half) == pytest.approx(float(sizes.below(np.array([half]))[0]), abs=0.02)
+    if sizes is not MISREAD:
+        assert drawn.min() >= 0 and drawn.max() < 1  # shares
+
+
+@pytest.mark.parametrize("change", [{}, {"ethanol": 38}, {"co2": 30}])
+def test_every_mistake_has_one_share_of_belief(change):
+    """However finely its sizes are laid out, their shares add up to one: no mistake is favoured for having many."""
+    _, ranking = ranked(**change)
+    for fault, nodes in zip(ranking.faults, ranking.nodes):
+        assert np.exp(nodes.log_share).sum() == pytest.approx(1, abs=1e-3), fault.name
+        assert (nodes.factors > 0).all()
+
+
 def test_weights_add_up():
     """All explanations and chance together weigh one; each group begins with its heaviest."""
     found = run(yeast=15).explain()
@@ -658,6 +796,66 @@ def test_measure_next_ranks_by_what_is_settled():
     )
 
 
+def ranked(**change):
+    """Evidence and ranking of a run."""
+    evidence = run(**change)._evidence(USUAL_YEAST_YIELD)
+    return evidence, rank(evidence, usual_faults(evidence))
+
+
+def test_a_reading_tells_two_explanations_apart_by_shannons_measure():
+    """Two answers two standard uncertainties apart: 0.486 of one bit, as for a binary signal at 0 dB."""
+    even, u = np.array([0.5, 0.5]), np.ones(2)
+    lost = integrate.quad(lambda z: stats.norm.pdf(z) * np.log2(1 + np.exp(-2 - 2 * z)), -12, 12)[0]
+    assert _information(even, np.array([-1.0, 1.0]), u) == pytest.approx(1 - lost, abs=1e-3)
+    assert _information(even, np.array([-9.0, 9.0]), u) == pytest.approx(1.0, abs=1e-3)
+    assert _information(even, np.zeros(2), u) == pytest.approx(0.0, abs=1e-6)
+    assert _information(np.array([0.5, 0.5, 0.0]), np.array([-1.0, 1.0, 9.0]), np.ones(3)) == pytest.approx(
+        1 - lost, abs=1e-3
+    )
+
+
+def test_looking_settles_one_question():
+    """Tight joints rule out the leak and nothing else: the question 'leak or not' is settled (Shannon's rule)."""
+    evidence, ranking = ranked()
+    joints = next(c for c in CANDIDATES if c.name.startswith("test the joints"))
+    keys = [f.key for f in ranking.faults]
+    among = (keys.index("CO2 lost"), keys.index("sugar left"), keys.index("acids"))
+    w = ranking.weights[list(among)] / ranking.weights[list(among)].sum()
+    doubt = -(w * np.log2(w)).sum()
+    question = -(w[0] * np.log2(w[0]) + (1 - w[0]) * np.log2(1 - w[0]))
+    assert gain(joints, evidence, ranking, among) * doubt == pytest.approx(question)
+    assert gain(joints, evidence, ranking, among[:2]) == pytest.approx(1.0)
+    assert gain(joints, evidence, ranking, among[1:]) == pytest.approx(0.0, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("change", "start", "stream", "fault", "relative_u"),
+    [
+        (dict(yeast=20), "dry the yeast", "yeast", "product weighed wet", 0.03),
+        (dict(sugar=80), "find the sugar", "glucose", "glucose misread", 0.005),
+        (dict(ethanol=38), "measure the ethanol again", "ethanol", "ethanol misread", 0.02),
+    ],
+)
+def test_measuring_again_would_read_what_the_explanation_says(change, start, stream, fault, relative_u):
+    """Under an explanation the new reading is the corrected value, as doubtful as it and the new measurement are."""
+    evidence, ranking = ranked(**change)
+    again = next(c for c in CANDIDATES if c.name.startswith(start))
+    corrected = next(e for g in run(**change).explain().groups for e in g if e.name == fault).corrected[stream]
+    k = [f.name for f in ranking.faults].index(fault)
+    mean, sd = _reading(again, evidence, ranking, k)
+    assert mean == pytest.approx(abs(corrected.n), rel=1e-6)
+    assert sd == pytest.approx(np.hypot(corrected.s, relative_u * mean), rel=0.03)
+    as_reported = _reading(again, evidence, ranking, len(ranking.faults))
+    reported = abs(run(**change).streams[stream].n)
+    assert as_reported == pytest.approx((reported, relative_u * reported), rel=0.05)
+
+
+def test_efforts_are_printed_in_minutes_and_hours():
+    """A strip takes minutes, a titration an hour."""
+    page = str(run().measure_next())
+    assert "about 18 min" in page and "about 1 h" in page and "60 min" not in page
+
+
 def test_weights_equal_bayes_rule_by_brute_force():
     """Posterior weights of ten odd runs agree with the share of 60,000 simulated runs of each kind that fit them."""
     study = study_script()
@@ -738,7 +936,7 @@ REST = {"ethanol": ufloat(46, 1), "CO2": ufloat(44, 1)}
         ({"glucose": ufloat(100, 1), **REST}, {}, BalanceError, "more carbon out than in"),
         ({"glucose": -ufloat(100, 1), "ethanol": -ufloat(46, 1)}, {}, BalanceError, "none comes out"),
         ({"hexose": ufloat(100, 1), "ethanol": -ufloat(46, 1)}, {}, BalanceError, "more sugar comes out"),
-        ({"glucose": -ufloat(100, 1), "O2": ufloat(5, 1), **REST}, {}, BalanceError, "oxygen is made"),
+        ({"glucose": -ufloat(100, 1), "O2": ufloat(0.3, 0.1), **REST}, {}, BalanceError, "oxygen is made: 0.3 g"),
         ({"glucose": -ufloat(100, 1), **REST}, {"unit": "lb"}, InputError, "unit of glucose is 'lb'"),
         ({"glucose": -ufloat(100, 1), **REST}, {"unit": {"CO": "mol"}}, InputError, "stream in unit= is 'CO'"),
         ({"glucose": -ufloat(100, 1), **REST}, {"priors": "some"}, InputError, "priors is 'some'"),
@@ -781,14 +979,19 @@ def test_too_many_unknowns_name_what_to_measure():
 def test_nothing_to_test_is_said():
     """Explaining needs a test; where there is none, the refusal says what to measure."""
     bal = Balance({"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 1), "CO2": None, "biomass": None}, priors="none")
-    with pytest.raises(BalanceError, match="no balance tests"):
+    with pytest.raises(BalanceError, match="no balance tests") as caught:
         bal.explain()
+    assert caught.value.do == "measure one of: CO2, biomass"
 
 
 def test_units_that_do_not_fit_are_suspected():
     """Moles among grams leave a gap that a factor of the molar mass would close, and the closure says so."""
     mixed = Balance({"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 1), "CO2": ufloat(0.99, 0.01)}, priors="none")
-    assert "in mol" in str(mixed.closure())
+    suspected = [note for note in mixed.closure().notes if note.startswith("Is ")]
+    assert suspected == ["Is CO2 in mol, not in g? Then the carbon would about close."]
+    moles = {"glucose": -ufloat(0.555, 0.005), "ethanol": ufloat(0.99, 0.01), "CO2": ufloat(0.4, 0.005)}
+    gas_missing = Balance(moles, unit="mol", priors="none").closure()
+    assert gas_missing["carbon"].n < 0.8 and not [note for note in gas_missing.notes if note.startswith("Is ")]
 
 
 def test_odd_sets_of_streams_are_answered_or_refused_in_words():
@@ -826,7 +1029,7 @@ def test_everything_prints():
         assert "nan" not in str(result).lower().replace("nanogram", "")
         assert result._repr_html_().startswith("<section")
         assert len(result.table()) >= 1
-        assert "\n" not in repr(result)
+        assert repr(result).startswith(f"<{type(result).__name__}: ") and "\n" not in repr(result)
 
 
 def test_p_values_are_uniform_on_good_runs():

@@ -89,3 +89,25 @@ def test_leaves_are_the_only_importers(library, rooms):
     """Pictures, widgets and units each come in through one door."""
     users = {name.split(".")[0] for name in MODULES if any(i.split(".")[0] == library for i in imports(name))}
     assert users <= rooms
+
+
+FILLED_STEP_BY_STEP = {"Sums", "Found", "Remarks"}
+
+
+def dataclasses():
+    """Every dataclass of the package: its name, its bases and what its decorator was told."""
+    for name in MODULES:
+        path = PACKAGE / (name.replace(".", "/") + ".py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            for decorator in getattr(node, "decorator_list", []):
+                called = decorator.func if isinstance(decorator, ast.Call) else decorator
+                if getattr(called, "id", "") == "dataclass":
+                    told = {k.arg: ast.literal_eval(k.value) for k in getattr(decorator, "keywords", [])}
+                    yield node.name, {getattr(base, "id", "") for base in node.bases}, told
+
+
+def test_results_cannot_be_altered_afterwards():
+    """What was computed stays as it was printed; a result shows its page, not its insides."""
+    for name, bases, told in dataclasses():
+        assert told.get("frozen", False) is (name not in FILLED_STEP_BY_STEP), name
+        assert "Written" not in bases or told.get("repr") is False, name

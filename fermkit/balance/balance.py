@@ -374,7 +374,7 @@ class Balance(Written):
             raise BalanceError(
                 f"no balance tests the {len(self.known)} known amounts: all are needed to find the unknown ones",
                 "more measurements than the balances need",
-                f"measure one of: {', '.join(s.name for s in self.unknown) or 'the other streams'}",
+                f"measure one of: {', '.join(s.name for s in self.unknown)}",
             )
 
     def _refuse_undetermined(self, found: Redundancy) -> None:
