@@ -206,8 +206,9 @@ def test_headroom_needs_a_limit():
         jar(closed_at_C=4.0).headroom(0.01)
     with pytest.raises(InputError, match="is far from 30 bar"):
         jar().headroom(30.0)
-    with pytest.raises(InputError, match="fraction of the pressure is 2"):
-        jar(rated_bar_gauge=3.0).headroom(fraction=2.0)
+    for fraction in (2.0, 0.0):
+        with pytest.raises(InputError, match=f"fraction of the pressure is {fraction:g}"):
+            jar(rated_bar_gauge=3.0).headroom(fraction=fraction)
 
 
 @given(vessels, st.floats(0.05, 0.2))
@@ -297,6 +298,12 @@ def test_time_to_pressure_never():
     assert math.isinf(found.time_h)
     assert "never by this curve" in str(found)
     assert "forecast" not in str(found) and "Act before" not in str(found)
+
+
+def test_a_pressure_that_is_there_already_is_reached_at_once():
+    """A curve that starts above the pressure reaches it at the first hour, its early end too."""
+    found = jar().time_to_pressure(curve(lambda t: 0.2 + 0.001 * t), bar_gauge=1.0)
+    assert found.time_h == found.limits_h[0] == 0.0
 
 
 def test_a_time_beyond_the_readings_is_called_a_forecast():
