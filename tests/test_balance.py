@@ -25,6 +25,7 @@ from fermkit.balance.faults import (
 )
 from fermkit.balance.measurements import CANDIDATES, _information, _reading, gain
 from fermkit.balance.ranking import rank
+from fermkit.balance.redundancy import redundancy, weights
 from fermkit.balance.streams import LinearMeasurement
 from fermkit.composition import compound
 from fermkit.errors import BalanceError, InputError
@@ -168,6 +169,17 @@ def test_streams_are_classified():
     assert set(measured_glycerol().standing.values()) == {"tested"}
 
 
+def test_a_balance_written_twice_is_one_test():
+    """Copies and sums of balances add nothing: as many tests, and the same correction."""
+    A = np.array([[1.0, -1.0, -1.0, 0.0], [0.0, 1.0, 0.0, -1.0]])
+    x, V, none = np.array([10.3, 6.1, 3.9, 5.8]), np.diag([0.1, 0.2, 0.1, 0.3]), np.zeros((2, 0))
+    plain = redundancy(A, none).R
+    for rows in (np.vstack([A, A[:1]]), np.vstack([A, A[0] + A[1], A[0] - A[1], 3 * A[1]])):
+        more = redundancy(rows, np.zeros((len(rows), 0))).R
+        assert more.shape == plain.shape
+        assert weights(more, V)[0] @ x == pytest.approx(weights(plain, V)[0] @ x)
+
+
 def test_units_do_not_matter():
     """The same run in grams, moles and mixed units gives the same test and the same amounts."""
     grams = measured_glycerol()
@@ -216,7 +228,7 @@ def test_ash_carries_no_carbon():
     with_ash = run(priors="none").closure()["carbon"]
     without = run(yeast=5.0 * 0.935, ash=0.0, priors="none").closure()["carbon"]
     assert with_ash.n == pytest.approx(without.n, rel=1e-9)
-    assert "ash" in str(run())
+    assert "6.5 % of it ash" in str(run())
 
 
 @pytest.mark.parametrize(("nitrogen", "source"), [("ammonia", "NH3"), ("nitrogen gas", "N2"), ("nitrate", "HNO3")])
@@ -425,6 +437,8 @@ def test_streams_hardly_told_apart_are_told():
         {"glucose": -ufloat(100, 1), "ethanol": None, "CO2": None, "biomass": ufloat(5, 0.3)}, priors="none"
     )
     assert "hardly told apart" not in str(apart.reconcile())
+    in_kg = Balance({**bal.streams}, unit={"glycerol": "kg", "biomass": "mmol"}, priors="none")
+    assert in_kg._redundancy.spread == pytest.approx(bal._redundancy.spread, rel=1e-9)
 
 
 def test_growth_brings_its_usual_glycerol():
@@ -735,6 +749,16 @@ def test_a_known_dilution_narrows_the_search():
     assert "not on this list" not in str(seven)
 
 
+@pytest.mark.parametrize("factor", [2, 4, 5, 10, 20, 50, 100])
+@pytest.mark.parametrize("twice", [True, False])
+def test_every_usual_dilution_is_thought_of(factor, twice):
+    """A whole dilution too much or too little is undone exactly, for every factor of the bench."""
+    wrong = 45.636 * (factor if twice else 1 / factor)
+    slip = next(e for g in run(ethanol=wrong).explain().groups for e in g if e.name.startswith("dilution factor"))
+    assert slip.p_value > 0.5
+    assert nominal(slip.corrected["ethanol"]) == pytest.approx(45.636, rel=1e-6)
+
+
 def test_explanations_print_their_priors():
     """The page says which priors the weights stand on."""
     page = str(run(co2=30).explain())
@@ -850,10 +874,30 @@ def test_measuring_again_would_read_what_the_explanation_says(change, start, str
     assert as_reported == pytest.approx((reported, relative_u * reported), rel=0.05)
 
 
+@pytest.mark.parametrize(
+    ("change", "start", "fault", "floor"),
+    [
+        (dict(sugar=125), "test strip", "sugar left over", 0.01),
+        (dict(sugar=110), "titrate the acids", "organic acids beyond the usual", 0.003),
+    ],
+)
+def test_looking_for_what_was_not_measured_reads_its_share_of_the_sugar(change, start, fault, floor):
+    """A strip reads the sugar left under that explanation, and nothing (to within its floor) under any other."""
+    evidence, ranking = ranked(**change)
+    look = next(c for c in CANDIDATES if c.name.startswith(start))
+    size = next(e for g in run(**change).explain().groups for e in g if e.name == fault).size
+    names = [f.name for f in ranking.faults]
+    mean, sd = _reading(look, evidence, ranking, names.index(fault))
+    assert mean == pytest.approx(size.n * change["sugar"], rel=1e-6)
+    assert sd == pytest.approx(np.hypot(size.s * change["sugar"], look.relative_u * mean), rel=1e-6)
+    for other in (names.index("product weighed wet"), len(names)):
+        assert _reading(look, evidence, ranking, other) == pytest.approx((0.0, floor * change["sugar"]))
+
+
 def test_efforts_are_printed_in_minutes_and_hours():
     """A strip takes minutes, a titration an hour."""
     page = str(run().measure_next())
-    assert "about 18 min" in page and "about 1 h" in page and "60 min" not in page
+    assert "about 18 min" in page and "about 1 h" in page and "about 3 h" in page
 
 
 def test_weights_equal_bayes_rule_by_brute_force():
