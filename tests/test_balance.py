@@ -167,6 +167,8 @@ def test_streams_are_classified():
         "acetic acid": "not determined",
     }
     assert set(measured_glycerol().standing.values()) == {"tested"}
+    assert "2 independent tests of the measurements." in str(measured_glycerol())
+    assert "0 independent tests of the measurements." in str(bal)
 
 
 def test_a_balance_written_twice_is_one_test():
@@ -471,9 +473,11 @@ def test_unmeasured_yeast_is_found_with_its_glycerol():
     assert found["yeast"].n == pytest.approx(5.0, abs=0.1)
     assert found["glycerol"].n == pytest.approx(found["yeast"].n * 6.25e-3 * 92.094, rel=0.02)
     assert "tied" not in [e.name for g in bal.explain().groups for e in g]
-    kilos = Balance({**bal.streams}, unit={"yeast": "kg"}).reconcile()
-    assert kilos["yeast"].n * 1000 == pytest.approx(found["yeast"].n, rel=1e-6)
-    assert kilos["glycerol"].n == pytest.approx(found["glycerol"].n, rel=1e-6)
+    sugar = {"glucose": bal.streams["glucose"] / compound("glucose").molar_mass}
+    other = Balance({**bal.streams, **sugar}, unit={"yeast": "kg", "glucose": "mol"}).reconcile()
+    assert other["yeast"].n * 1000 == pytest.approx(found["yeast"].n, rel=1e-6)
+    assert other["glycerol"].n == pytest.approx(found["glycerol"].n, rel=1e-6)
+    assert other["glycerol"].s == pytest.approx(found["glycerol"].s, rel=1e-6)
 
 
 def test_yeast_nitrogen_is_a_range():
@@ -491,6 +495,17 @@ def test_yeast_nitrogen_is_a_range():
     assert named.reconcile().p_value > 0.5
     assert named.closure()["nitrogen"].n == pytest.approx(1.0, abs=0.01)
     assert Balance({**streams, **source}, priors="none").reconcile().p_value < 0.001
+
+
+def test_oxygen_of_the_vessels_own_air_may_be_assumed():
+    """It burns sugar: with 1.2 g of it more electrons are found; measured oxygen is taken as it is instead."""
+    air = {"oxygen": -ufloat(1.2, 0.4)}
+    with_air, without = run(priors=air), run(priors="none")
+    assert "1.20 ± 0.40 g of the vessel's own air" in " ".join(str(with_air).split())
+    more = with_air.closure()["electrons"].n - without.closure()["electrons"].n
+    assert more == pytest.approx(1.2 / 31.998 * 4 / (100 / 180.156 * 24), rel=1e-4)
+    measured = Balance({**without.streams, "O2": -ufloat(0.5, 0.1)}, priors=air)
+    assert [s.amount.n for s in measured.listed if s.role == "O2"] == [-0.5]
 
 
 def test_no_growth_brings_no_glycerol():
@@ -740,6 +755,9 @@ def test_a_group_names_what_would_split_it():
     assert {e.name for e in found.groups[0]} == {"CO2 lost by a leak or still dissolved", "CO2 misread"}
     assert "leaks" in found.splits[0]
     assert "to tell them apart" in str(found)
+    for explanation in found.groups[0]:
+        assert f"{100 * explanation.weight:.0f} % " in str(found)
+        assert str(explanation).startswith(f"{explanation.name}: weight {100 * explanation.weight:.0f} %")
 
 
 def test_a_known_dilution_narrows_the_search():
@@ -1033,9 +1051,11 @@ def test_nothing_to_test_is_said():
 
 def test_units_that_do_not_fit_are_suspected():
     """Moles among grams leave a gap that a factor of the molar mass would close, and the closure says so."""
-    mixed = Balance({"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 1), "CO2": ufloat(0.99, 0.01)}, priors="none")
-    suspected = [note for note in mixed.closure().notes if note.startswith("Is ")]
-    assert suspected == ["Is CO2 in mol, not in g? Then the carbon would about close."]
+    mixed = {"glucose": -ufloat(100, 1), "ethanol": ufloat(45, 1), "CO2": ufloat(0.99, 0.01)}
+    for size in (0.05, 1, 20):
+        closure = Balance({name: size * amount for name, amount in mixed.items()}, priors="none").closure()
+        suspected = [note for note in closure.notes if note.startswith("Is ")]
+        assert suspected == ["Is CO2 in mol, not in g? Then the carbon would about close."]
     moles = {"glucose": -ufloat(0.555, 0.005), "ethanol": ufloat(0.99, 0.01), "CO2": ufloat(0.4, 0.005)}
     gas_missing = Balance(moles, unit="mol", priors="none").closure()
     assert gas_missing["carbon"].n < 0.8 and not [note for note in gas_missing.notes if note.startswith("Is ")]
