@@ -590,6 +590,9 @@ def test_joint_region_is_wider():
     """All amounts together leave more room than one at a time."""
     one, joint = (measured_glycerol().bounds("biomass", region=r) for r in ("one", "joint"))
     assert joint.low < one.low < one.high < joint.high
+    free = 5 - 2  # amounts less balances
+    wider = np.sqrt(stats.chi2.ppf(0.95, free) / stats.chi2.ppf(0.95, 1))
+    assert (joint.high - joint.low) / (one.high - one.low) == pytest.approx(wider, rel=1e-4)
 
 
 @pytest.mark.slow
