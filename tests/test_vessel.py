@@ -241,6 +241,9 @@ def test_a_long_vent_lets_the_liquid_degas():
     assert back[0] == vessel.after_vent(0.3).refilled_gauge_bar
     assert back == sorted(back, reverse=True)
     assert back[-1] == pytest.approx(0.0, abs=1e-3)
+    again = vessel.after_vent(0.3, 6000.0, 2.0, times=50)  # flat from the first on: nothing more to let go
+    assert again.refilled_gauge_bar == pytest.approx(0.0, abs=1e-9)
+    assert again.let_go_mol == pytest.approx(vessel.after_vent(0.3, 6000.0, 2.0).let_go_mol, abs=1e-3)
 
 
 def test_the_gas_that_bubbles_out_washes_the_air_away():
@@ -301,9 +304,11 @@ def test_time_to_pressure_never():
 
 
 def test_a_pressure_that_is_there_already_is_reached_at_once():
-    """A curve that starts above the pressure reaches it at the first hour, its early end too."""
+    """A curve that starts above the pressure reaches it at once, its early end too; a steep one within minutes."""
     found = jar().time_to_pressure(curve(lambda t: 0.2 + 0.001 * t), bar_gauge=1.0)
     assert found.time_h == found.limits_h[0] == 0.0
+    soon = jar().time_to_pressure(curve(lambda t: 2.0 * t), bar_gauge=1.0)
+    assert soon.time_h == pytest.approx(nominal(soon.co2_mol) / 2.0, rel=0.02)
 
 
 def test_a_time_beyond_the_readings_is_called_a_forecast():

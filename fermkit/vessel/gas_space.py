@@ -159,9 +159,7 @@ class GasSpace:
         """
         left, space = made_mol + self.start_mol, self
         for _ in range(times):
-            gauge, _, co2, air, water, dissolved, _, room = space.parts(space.co2_bar(left))
-            if gauge <= 0:
-                break
+            _, _, co2, air, water, dissolved, _, room = space.parts(space.co2_bar(left))
             dry = self.barometer_bar - water
             flat = float(self.dissolved(dry))
             kept = flat + (dissolved - flat) * surplus if dissolved > flat else dissolved
