@@ -113,6 +113,25 @@ def test_known_errors_are_used():
     assert any("u is too large" in doubt for doubt in fk.fit_growth(T, y, u=30.0).doubts)
 
 
+@pytest.mark.parametrize("noise", ["independent", "accumulating"])
+def test_a_good_fit_has_nothing_to_doubt(noise):
+    """Readings that the curve made, with honest errors, raise no remark: a doubt that is always there is none."""
+    y = readings() if noise == "independent" else counted(3)
+    fit = fk.fit_growth(T, y, noise=noise)
+    assert fit.verdict == "good" and fit.doubts == ()
+
+
+def test_a_counter_that_slipped_back_once_still_has_its_intervals():
+    """One increment below zero among counted gas leaves every number with a finite interval about it."""
+    y = counted()
+    y[45:] -= 8
+    fit = fk.fit_growth(T, y, noise="accumulating")
+    for name, (low, high) in fit.intervals().items():
+        assert low < getattr(fit, name).n < high and np.isfinite([low, high]).all()
+    low, high = fit.interval("final_amount")
+    assert low < y[-1] < high
+
+
 def test_robust_gives_a_wild_reading_little_say():
     """One reading off by half the curve hardly moves the robust fit, and the plain one is told to look."""
     clean, y = readings(), readings()
@@ -144,7 +163,7 @@ def test_a_curve_that_has_not_bent_has_no_final_amount():
     fit = fk.fit_growth(T[early], readings(sd=12)[early])
     assert np.isnan(fit.final_amount.n) and fit.interval("final_amount")[1] == np.inf
     assert "not determined" in str(fit) and "has not bent yet" in str(fit)
-    assert fit.finish_time_h().high == np.inf
+    assert fit.finish_time_h().high == np.inf and np.isnan(fit.finish_time_h().time_h.n)
 
 
 def test_forecasts_of_an_unfinished_run_hold_the_truth():

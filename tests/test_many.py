@@ -52,6 +52,21 @@ def test_missing_readings_are_left_out(noise):
         assert fit.final_amount.s == pytest.approx(row.u_final_amount, rel=1e-2)
 
 
+@pytest.mark.parametrize("noise", ["independent", "accumulating"])
+def test_known_errors_with_readings_missing(noise):
+    """With u stated and holes in the table, each curve is what it is alone: over a gap the u of increments add up."""
+    rng = np.random.default_rng(9)
+    table = simulated(rng, 6, noise)
+    u = rng.uniform(3, 9, 60 - (noise == "accumulating"))
+    table[rng.random(table.shape) < 0.2] = np.nan
+    many = fk.fit_growth_many(T, table, noise=noise, u=u)
+    for row, readings in zip(many.itertuples(), table):
+        fit = fk.fit_growth(T, readings, noise=noise, u=u)
+        assert fit.lag_h.n == pytest.approx(row.lag_h, abs=1e-2 * row.u_lag_h)
+        for name in ("final_amount", "max_rate", "lag_h"):
+            assert getattr(fit, name).s == pytest.approx(getattr(row, f"u_{name}"), rel=1e-2)
+
+
 def test_each_curve_may_have_its_own_times():
     """Times of one row each, with gaps, are taken as they are."""
     rng = np.random.default_rng(3)

@@ -35,6 +35,28 @@ def test_an_unfinished_run_has_no_finish_time():
     assert np.isnan(found.finish_time_h) and "no finish time yet" in str(found)
 
 
+@pytest.mark.parametrize("noise", ["independent", "accumulating"])
+def test_units_scale_through(noise):
+    """Litres instead of millilitres, days instead of hours: the same reading of the same gas."""
+    y = curves.gompertz(T, 600, 40, 6) + np.cumsum(np.random.default_rng(3).normal(size=60))
+    plain, other = fk.smooth_growth(T, y, noise), fk.smooth_growth(T / 24, y / 1000, noise)
+    for name, factor in (("amount_so_far", 1000), ("max_rate", 1000 / 24), ("lag_h", 24)):
+        assert getattr(other, name).n * factor == pytest.approx(getattr(plain, name).n, rel=1e-6)
+        assert getattr(other, name).s * factor == pytest.approx(getattr(plain, name).s, rel=1e-6)
+    assert other.finish_time_h * 24 == pytest.approx(plain.finish_time_h, rel=1e-6)
+    assert np.array(other.limits["finish_time_h"]) * 24 == pytest.approx(plain.limits["finish_time_h"], rel=1e-6)
+
+
+def test_a_window_too_narrow_takes_a_neighbour_on_either_side():
+    """Narrower than the distance of the readings, the steepest line still goes through three of them, in the middle."""
+    y = 5.0 * T
+    y[31:] += 30.0  # one step up between readings 30 and 31
+    found = fk.smooth_growth(T, y + 0.1 * np.cos(50 * T), window_h=0.01)
+    assert found.window_h == pytest.approx(2 * (T[1] - T[0]))
+    assert np.abs(found.max_rate_at_h - T[[30, 31]]).min() < 1e-9
+    assert found.max_rate.n == pytest.approx(5 + 30 / (2 * (T[1] - T[0])), rel=0.01)
+
+
 def test_the_window_is_part_of_the_rate():
     """A wider window gives a lower largest rate, and the page names the width."""
     y = curves.gompertz(T, 600, 40, 6) + np.cos(50 * T)

@@ -31,10 +31,36 @@ def test_counted_gas_in_two_waves():
     assert "mL/h" in str(fit)
 
 
+def test_units_scale_through():
+    """Litres instead of millilitres, days instead of hours, another start of the clock: the same two waves."""
+    y = two_waves(T, *TRUE) + 6 * np.random.default_rng(4).normal(size=60)
+    plain, other = fk.fit_two_waves(T, y), fk.fit_two_waves(100 / 24 + T / 24, y / 1000)
+    for one, two in zip(plain.waves, other.waves):
+        assert two["asymptote"].n * 1000 == pytest.approx(one["asymptote"].n, rel=1e-4)
+        assert two["max_rate"].s * 1000 / 24 == pytest.approx(one["max_rate"].s, rel=1e-3)
+        assert two["lag_h"].n * 24 == pytest.approx(100 + one["lag_h"].n, rel=1e-4)
+        assert two["lag_h"].s * 24 == pytest.approx(one["lag_h"].s, rel=1e-3)
+
+
 def test_a_single_wave_is_not_called_two():
     """On one Gompertz wave the second is not shown."""
     fit = fk.fit_two_waves(T, curves.gompertz(T, 600, 40, 6) + 6 * np.random.default_rng(2).normal(size=60))
     assert fit.weight < 0.5 and "not shown" in str(fit)
+    assert f"Two waves carry {100 * fit.weight:.0f} % of the weight" in str(fit)
+
+
+@pytest.mark.parametrize("second", [0.0, 25.0])
+def test_the_weight_of_two_waves_is_the_textbook_formula(second):
+    """Akaike weight from AICc = n ln(RSS/n) + 2K + 2K(K+1)/(n-K-1), with six and three parameters and the scatter."""
+    t = np.linspace(0, 48, 24)
+    y = two_waves(t, 600, 40, 6, max(second, 1e-9), 8, 24) + 6 * np.random.default_rng(5).normal(size=24)
+    fit = fk.fit_two_waves(t, y)
+
+    def aicc(shown, k):
+        return 24 * np.log(np.sum((y - shown) ** 2) / 24) + 2 * k + 2 * k * (k + 1) / (24 - k - 1)
+
+    gap = aicc(fit.predict(t), 7) - aicc(fit.one_wave.predict(t), 4)
+    assert fit.weight == pytest.approx(1 / (1 + np.exp(gap / 2)), rel=1e-6)
 
 
 def test_few_readings_are_refused():
