@@ -49,3 +49,24 @@ def test_too_few_readings_to_compare_are_refused():
     """With five readings no curve can be weighed."""
     with pytest.raises(FitError):
         fk.compare_curves(T[:5], [0, 1, 3, 6, 7])
+
+
+def test_the_end_is_forecast_between_the_curves():
+    """From the earliest to the latest limit; open while one of them has not bent."""
+    y = curves.gompertz(T, 600, 40, 6) + 4 * np.random.default_rng(0).normal(size=60)
+    found = fk.compare_curves(T, y, unit="mL")
+    each = [fit.finish_time_h(0.95) for fit in found.fits]
+    whole = found.finish_time_h(0.95)
+    assert whole.low == min(one.low for one in each) and whole.high == max(one.high for one in each)
+    assert whole.low < whole.time_h.n < whole.high and "between curves" in str(whole)
+    early = fk.compare_curves(T[:14], y[:14], unit="mL").finish_time_h()
+    assert early.high == np.inf and "not determined" in str(early)
+
+
+def test_a_run_that_stands_still_is_finished_whatever_the_curve_says():
+    """The scatter of the last readings counts, not how badly a curve follows a sudden stop."""
+    t = np.arange(0.0, 36.0, 0.25)
+    y = np.where(t < 14, t**1.5, 14**1.5) + 0.2 * np.random.default_rng(4).normal(size=t.size)
+    fit = fk.fit_growth(t, y, "gompertz")
+    assert any("runs of one sign" in doubt for doubt in fit.doubts)
+    assert fit.state(expected=14**1.5).word == "finished" and fit.state(expected=80.0).word == "stuck"

@@ -29,3 +29,14 @@ def test_every_public_name_can_be_reached():
 
     for name in fermkit.__all__:
         assert getattr(fermkit, name).__doc__, name
+
+
+def test_a_function_that_uses_the_library_can_travel():
+    """A notebook's own function that names fermkit goes to a joblib or Dask worker, which gets the module by name."""
+    import pickle
+
+    import fermkit
+    from joblib.externals import cloudpickle
+
+    assert pickle.loads(pickle.dumps(fermkit)) is fermkit
+    assert pickle.loads(cloudpickle.dumps(lambda: fermkit.molar_mass("H2O")))() == fermkit.molar_mass("H2O")

@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from fermkit.errors import FitError
 from fermkit.growth.curves import SHAPES
 from fermkit.growth.fit import Noise, fit_growth
-from fermkit.growth.fitted import GrowthFit
+from fermkit.growth.fitted import Forecast, GrowthFit
 from fermkit.written import Line, Page, Written, nominal, plus_minus
 
 Floats = NDArray[np.float64]
@@ -42,6 +42,31 @@ class CurveComparison(Written):
         values = [nominal(getattr(fit, quantity)) for fit in self.fits]
         values = [value for value in values if np.isfinite(value)] or [np.nan]
         return min(values), max(values)
+
+    def finish_time_h(self, fraction: float = 0.99) -> Forecast:
+        """When the gas will have made (or made) a fraction of its final amount, by all the curves together.
+
+        Parameters
+        ----------
+        fraction : float
+            Above 0 and below 1.
+
+        Returns
+        -------
+        Forecast
+            From the earliest lower to the latest upper 95 % limit of any curve; open where a curve has not bent
+            yet. Curves agree about this only near the end: sugar that runs out stops yeast sooner than any of them.
+        """
+        from uncertainties import ufloat
+
+        each = [fit.finish_time_h(fraction) for fit in self.fits]
+        now = float(self.best.time_h[-1])
+        value, low = np.nan, min(one.low if np.isfinite(nominal(one.time_h)) else now for one in each)
+        high = max(one.high for one in each)
+        if np.isfinite(high):
+            value = float(np.mean([nominal(one.time_h) for one in each]))
+        u = (high - low) / (2 * 1.96) if np.isfinite(high) else np.nan
+        return Forecast(f"{100 * fraction:g} % of the final amount, between curves", ufloat(value, u), low, high)
 
     def table(self) -> Any:
         """One row a curve, best first, as a pandas DataFrame."""

@@ -11,7 +11,8 @@ from fermkit.checks import between, one_of, positive
 from fermkit.growth import confidence, curves, many
 from fermkit.growth.curves import QUANTITIES, Quantity, Shape, shape_named
 from fermkit.growth.fitter import Found, Problem, quiet
-from fermkit.growth.phases import GasPhases, RunState, Timepoint, exponential_window, rate_at_the_end, state_of
+from fermkit.growth.phases import GasPhases, RunState, Timepoint, exponential_window, state_of
+from fermkit.growth.smoothing import rate_at_the_end
 from fermkit.written import Line, Page, Written, nominal, uncertainty
 
 Floats = NDArray[np.float64]
@@ -315,14 +316,14 @@ class GrowthFit(Written):
         """
         steps = self.noise == "accumulating"
         made = float(self.amount[-1] - self.amount[0])
-        n = self.time_h.size
-        u_made = self.scatter * (np.sqrt(n - 1) if steps else np.sqrt(2))
+        rate, u_rate, scatter = rate_at_the_end(self.time_h, self.amount, steps, self.scatter)
+        u_made = scatter * (np.sqrt(self.time_h.size - 1) if steps else np.sqrt(2))
         return state_of(
             grows=self._given,
             last_h=float(self.time_h[-1]),
             lag_h=nominal(self.lag_h),
             u_lag_h=uncertainty(self.lag_h),
-            rate_now=rate_at_the_end(self.time_h, self.amount, steps, self.scatter),
+            rate_now=(rate, u_rate),
             max_rate=nominal(self.max_rate),
             made=made,
             u_made=float(np.hypot(u_made, self.scale_u * made)),

@@ -286,18 +286,6 @@ class RunState(Written):
         )
 
 
-def rate_at_the_end(time: Floats, level: Floats, steps: bool, scatter: float) -> tuple[float, float]:
-    """Slope through the last eighth of the readings (five at least) and its u [unit/h]."""
-    k = min(time.size, max(5, time.size // 8))
-    t, y = time[-k:], level[-k:]
-    if steps:
-        rate = (y[-1] - y[0]) / (t[-1] - t[0])
-        return float(rate), float(scatter * np.sqrt(k - 1) / (t[-1] - t[0]))
-    middle = t - t.mean()
-    spread = float(middle @ middle)
-    return float(middle @ y / spread), float(scatter / np.sqrt(spread))
-
-
 def state_of(
     *,
     grows: bool,

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import not_negative, numbers, one_of, positive, rising, same_length
+from fermkit.checks import between, not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.errors import FitError, InputError
 from fermkit.growth.confidence import measured
 from fermkit.written import Line, Page, Written
@@ -45,11 +45,13 @@ class SmoothReading(Written):
     lag_h : ufloat
         Where that line meets the level of the first reading [h].
     finish_time_h : float
-        When 99 % of the amount so far had come [h]; NaN while the rate has not fallen to a twentieth.
+        When `fraction` of the amount so far had come [h]; NaN while the rate has not fallen to a twentieth.
     limits : dict
         The 95 % interval of each by name.
     window_h : float
         Width of the window [h]; part of the definition of the rate.
+    fraction : float
+        What counts as finished.
     """
 
     amount_so_far: Any
@@ -59,6 +61,7 @@ class SmoothReading(Written):
     finish_time_h: float
     limits: dict[str, tuple[float, float]]
     window_h: float
+    fraction: float
     unit: str
     counts: str = ""
     doubts: tuple[str, ...] = ()
@@ -71,7 +74,9 @@ class SmoothReading(Written):
             Line("amount so far", self.amount_so_far, self.unit, limits=self.limits["amount_so_far"]),
             Line("largest rate", self.max_rate, rate, at, self.limits["max_rate"]),
             Line("lag", self.lag_h, "h", "where that line meets the first level", self.limits["lag_h"]),
-            Line("99 % of it at", self.finish_time_h, "h", limits=self.limits.get("finish_time_h")),
+            Line(
+                f"{100 * self.fraction:g} % of it at", self.finish_time_h, "h", limits=self.limits.get("finish_time_h")
+            ),
         ]
         what = f" ({self.counts})" if self.counts else ""
         return Page(
@@ -87,6 +92,7 @@ def smooth_growth(
     window_h: float | None = None,
     scale_u: float = 0.0,
     early_u: float = 0.0,
+    fraction: float = 0.99,
     unit: str = "",
     counts: str = "",
 ) -> SmoothReading:
@@ -112,6 +118,8 @@ def smooth_growth(
     early_u : float
         Standard uncertainty of what only the first hours hide, such as the CO2 that the liquid takes up [unit]:
         moves the lag.
+    fraction : float
+        Of the amount so far, that counts as finished.
     unit, counts : str
         For printing: "mol CO2"; what is counted ("released", "produced").
 
@@ -138,6 +146,7 @@ def smooth_growth(
     time, level, steps = _readings(time_h, amount, noise)
     not_negative(scale_u, "scale_u")
     not_negative(early_u, "early_u")
+    between(fraction, 1e-6, 1 - 1e-6, "fraction", do="give a fraction such as 0.99")
     if window_h is not None:
         positive(window_h, "window_h")
     wide = float(np.ptp(time)) / 8 if window_h is None else window_h
@@ -166,10 +175,29 @@ def smooth_growth(
     if climbing:
         doubts = ("The run has not slowed to a twentieth of its largest rate: no finish time yet.",)
     else:
-        finish, limits["finish_time_h"] = _finish(time, level, places, variance, steps, q)
+        gaps = places - places[0] - fraction * whole
+        finish, limits["finish_time_h"] = _finish(time, level, gaps, variance, steps, q)
     if limits["lag_h"][0] <= 0:
         doubts = (*doubts, "A lag of zero agrees with these readings.")
-    return SmoothReading(made, rate, float(middles[top]), lag, finish, limits, width, unit, counts, doubts)
+    return SmoothReading(made, rate, float(middles[top]), lag, finish, limits, width, fraction, unit, counts, doubts)
+
+
+def rate_at_the_end(time: Floats, level: Floats, steps: bool, scatter: float) -> tuple[float, float, float]:
+    """Slope through the last eighth of the readings, five at least, its u, and the scatter of a reading there.
+
+    The scatter is the readings' own where there are enough of them: a curve that does not follow them makes its
+    misfit, which is given, look like scatter.
+    """
+    k = min(time.size, max(5, time.size // 8))
+    if time.size >= LEAST:
+        variance, _ = (_increment_variance if steps else _reading_variance)(time, level)
+        scatter = float(np.sqrt(variance[-k:].mean()))
+    t, y = time[-k:], level[-k:]
+    if steps:
+        return float((y[-1] - y[0]) / (t[-1] - t[0])), float(scatter * np.sqrt(k - 1) / (t[-1] - t[0])), scatter
+    middle = t - t.mean()
+    spread = float(middle @ middle)
+    return float(middle @ y / spread), float(scatter / np.sqrt(spread)), scatter
 
 
 def _readings(time_h: ArrayLike, amount: ArrayLike, noise: str) -> tuple[Floats, Floats, bool]:
@@ -285,10 +313,9 @@ def _window(time: Floats, i: int, wide: float, least: int) -> slice:
 
 
 def _finish(
-    time: Floats, level: Floats, places: Floats, variance: Floats, steps: bool, q: float
+    time: Floats, level: Floats, gaps: Floats, variance: Floats, steps: bool, q: float
 ) -> tuple[float, tuple[float, float]]:
-    """When 99 % of the amount had come, and the nearest times on either side that the readings refuse."""
-    gaps = places - places[0] - 0.99 * (places[-1] - places[0])
+    """When the gap to what counts as finished closes, and the nearest times on either side that the readings refuse."""
     gap = gaps @ level
     u = np.array([_u(each, variance, steps) for each in gaps])
     rising = (np.maximum.accumulate(gap) + np.minimum.accumulate(gap[::-1])[::-1]) / 2  # as the true amount must

@@ -6,11 +6,13 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+from uncertainties import ufloat
 
 from fermkit import plots
 from fermkit.analysis.analysis import Analysis, analyse
 from fermkit.errors import FermkitError, InputError
 from fermkit.growth.fit import Forecast
+from fermkit.growth.smoothing import smooth_growth
 from fermkit.panels.controls import Action, Choice, Control, Paste, Slider, Upload
 from fermkit.panels.panel import Panel
 from fermkit.plan.batch_plan import plan_batch
@@ -148,23 +150,27 @@ def watch(folder: str | Path) -> Panel:
         if fit is None:
             return Page(f"{now:g} h seen, and no forecast yet.", lines, [gap for gap in found.gaps if "curve" in gap])
         ax.set(xlim=(0, 1.6 * now), ylim=(0, 1500 * nominal(made)))
-        done = fit.finish_time_h(done_pct / 100)
+        done = _done(found, done_pct / 100)
         green = plots.COLOURS["green"]
         ax.axvspan(done.low, min(done.high, 9 * now), color=green, alpha=0.25, zorder=0)
         ax.text(done.low, 1450 * nominal(made), f"{done_pct:g} % made ", ha="right", va="top", fontsize=9)
         lines += [
             Line("final amount", fit.final_amount, "mol", limits=fit.interval("final_amount")),
-            Line(f"{done_pct:g} % of it reached at", done.time_h, "h", limits=(done.low, done.high)),
+            Line(done.what, done.time_h, "h", limits=(done.low, done.high)),
         ]
-        state = fit.state(_expected_mol(found))
+        expected = _expected_mol(found)
+        state = fit.state(expected)
         lines.append(Line("rate now", state.rate_now * 1000, "mmol/h", f"largest: {plus_minus(fit.max_rate * 1000)}"))
+        if expected is not None and done.high > now and nominal(state.rate_now) > 0:
+            left = max(expected - nominal(made), 0.0) / state.rate_now
+            lines.append(Line("at this rate all that the feed gives at", now + left, "h", f"{expected:g} mol"))
         said = f"{now:g} h seen: the run is {state.word}; {_forecast(done, now)}"
         return Page(said, lines, [*_alarms(found, alarm_pct / 100), state.why])
 
     controls: list[Control] = [
         Slider("done_pct", "Counts as done, %", 80, 99.5, 0.5, 99),
         Slider("alarm_pct", "Alarm from, % of the rating", 10, 100, 5, 50),
-        Choice("curve", "Curve", ("gompertz", "logistic", "baranyi"), "gompertz"),
+        Choice("curve", "Curve", ("best", "gompertz", "logistic", "baranyi"), "best"),
         Choice("again", "Read again", list(AGAIN), "on the button"),
         Action("read", "Read the file now", read),
     ]
@@ -206,6 +212,22 @@ def _expected_mol(found: Analysis) -> float | None:
         return None
 
 
+def _done(found: Analysis, fraction: float) -> Forecast:
+    """When the gas had come, by the readings; while it still comes, by all curves or by the one that was chosen."""
+    gas = found.gas[0]
+    read = smooth_growth(**gas.readings, fraction=fraction) if found.read is not None else None
+    if read is not None and "finish_time_h" in read.limits:
+        low, high = read.limits["finish_time_h"]
+        at = (
+            ufloat(read.finish_time_h, max((high - low) / (2 * 1.96), 1e-6))
+            if np.isfinite(high)
+            else read.finish_time_h
+        )
+        return Forecast(f"{100 * fraction:g} % of it had come at", at, low, high)
+    assert found.growth is not None
+    return (found.curves or found.growth).finish_time_h(fraction)
+
+
 def _forecast(done: Forecast, now: float) -> str:
     """When it is done, in words."""
     if not np.isfinite(nominal(done.time_h)):
@@ -213,7 +235,7 @@ def _forecast(done: Forecast, now: float) -> str:
     if done.high < now:
         return "what counts as done is behind it."
     if done.low < now:
-        return f"it may be done, or be done by {done.high:.3g} h."
+        return f"it may be done at any time up to {done.high:.3g} h."
     return f"done at {interval(done.low, done.high, 'h')}."
 
 

@@ -8,6 +8,7 @@ import os
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -74,19 +75,11 @@ def html_report(analysis: Analysis) -> str:
     """
     from importlib.metadata import version
 
-    import jinja2
     import numpy
     import scipy
 
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("fermkit", "."),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
     run = analysis.run
-    return environment.get_template("report.html.jinja").render(
+    text: str = _template().render(
         title=run.name,
         date=run.date,
         note=run.note,
@@ -105,6 +98,21 @@ def html_report(analysis: Analysis) -> str:
         numpy=numpy.__version__,
         scipy=scipy.__version__,
     )
+    return text
+
+
+@cache
+def _template() -> Any:
+    import jinja2
+
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("fermkit", "."),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    return environment.get_template("report.html.jinja")
 
 
 def sections(analysis: Analysis) -> list[Section]:
