@@ -724,6 +724,8 @@ def test_half_of_the_mistakes_are_smaller_than_their_usual_size(sizes, half):
     """What the printed priors mean: half of all leaks lose under 17 % of the gas."""
     drawn = sizes.at(np.random.default_rng(4).random(20_000))
     assert np.median(drawn) == pytest.approx(half, abs=0.01)
+    share = np.linspace(0.01, 0.99, 50)
+    assert sizes.below(sizes.at(share)) == pytest.approx(share)
     assert np.mean(drawn < half) == pytest.approx(float(sizes.below(np.array([half]))[0]), abs=0.02)
     if sizes is not MISREAD:
         assert drawn.min() >= 0 and drawn.max() < 1  # shares

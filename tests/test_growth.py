@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 import fermkit as fk
 from fermkit.errors import FermkitError, FitError, InputError
 from fermkit.growth import curves
+from fermkit.growth.confidence import resampled
 
 T = np.linspace(0, 48, 60)
 CURVES = ("logistic", "gompertz", "richards", "baranyi", "three_phase")
@@ -58,6 +59,15 @@ def test_three_ways_to_an_interval_agree_where_the_readings_are_good():
         profile = np.array(fit.interval(name))
         for method in ("wald", "bootstrap"):
             assert np.allclose(fit.interval(name, method=method), profile, atol=0.25 * np.ptp(profile))
+
+
+def test_resampling_scatters_as_the_covariance_says():
+    """Refits of resampled residuals spread like the standard uncertainties, and each tells its own."""
+    fit = fk.fit_growth(T, readings())
+    values, spread = resampled(fit.shape, fit.problem, fit.found, 1000, seed=3)
+    u = [getattr(fit, name).s for name in curves.QUANTITIES]
+    assert values.std(axis=0) == pytest.approx(u, rel=0.12)
+    assert np.median(spread, axis=0) == pytest.approx(u, rel=0.12)
 
 
 def test_the_numbers_of_a_fit_stay_correlated():
@@ -177,6 +187,20 @@ def test_forecasts_of_an_unfinished_run_hold_the_truth():
     half = fit.time_to(300.0)
     assert fit.predict(half.time_h.n) == pytest.approx(300, rel=1e-6)
     assert fit.time_to(1e6).high == np.inf
+
+
+@pytest.mark.parametrize("noise", ["independent", "accumulating"])
+@pytest.mark.parametrize("share", [0.3, 0.7])
+def test_a_time_read_off_the_curve_is_as_sure_as_the_band_over_the_slope(noise, share):
+    """u of the time at which an amount is reached: the curve's own u there, over how steeply it rises."""
+    y = readings() if noise == "independent" else counted()
+    fit = fk.fit_growth(T, y, noise=noise)
+    when = fit.time_to(share * 600)
+    low, high = fit.band([when.time_h.n])
+    quantile = (fit.intervals()["lag_h"][1] - fit.lag_h.n) / fit.lag_h.s  # 1.96, or Student's
+    slope = (fit.predict(when.time_h.n + 0.01) - fit.predict(when.time_h.n - 0.01)) / 0.02
+    assert when.time_h.s == pytest.approx((high - low)[0] / 2 / quantile / slope, rel=0.1)
+    assert when.low < when.time_h.n < when.high
 
 
 def test_pages_are_written():

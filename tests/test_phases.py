@@ -42,6 +42,22 @@ def test_the_state_of_a_run(last, expected, word):
     assert fk.fit_growth(T[seen], gas()[seen]).state(expected).word == word
 
 
+@pytest.mark.parametrize("noise", ["independent", "accumulating"])
+def test_the_rate_now_is_that_of_the_last_readings(noise):
+    """Through the last five of 26 readings the true rate lies within the stated ±, whatever the errors."""
+    held, seen = 0, T[:26]
+    true = curves.gompertz(seen, 600, 40, 6)
+    slope = (true[-1] - true[-5]) / (seen[-1] - seen[-5])
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        steps = np.concatenate([[0.0], np.cumsum(rng.poisson(np.diff(true) / 2.0) * 2.0)])
+        y = steps if noise == "accumulating" else true + 3 * rng.normal(size=seen.size)
+        now = fk.fit_growth(seen, y, noise=noise).state().rate_now
+        held += abs(now.n - slope) < 2 * now.s
+        assert now.s < 0.5 * slope
+    assert held >= 34
+
+
 def test_a_growing_file_can_be_read_again_and_again():
     """Each new reading may be added and the run fitted afresh: the state only moves forward."""
     order = ["still lagging", "growing", "slowing", "stopped"]
@@ -66,6 +82,26 @@ def test_specific_growth_rate_of_a_plain_exponential():
     t = np.arange(0, 10, 0.5)
     rate = fk.specific_growth_rate(t, 0.05 * 2 ** (t / 2) * (1 + 0.002 * np.cos(9 * t)))
     assert rate.doubling_time_h.n == pytest.approx(2, rel=0.03)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_window_begins_where_growth_leaves_the_noise(seed):
+    """0.5 (exp 0.4 t - 1) passes twice the scatter of 0.3 after 2 h: the window begins there, to two readings."""
+    t = np.arange(0, 12, 0.5)
+    y = 2 + 0.5 * np.exp(0.4 * t) + 0.3 * np.random.default_rng(seed).normal(size=t.size)
+    rate = fk.specific_growth_rate(t, y)
+    assert rate.window_h[0] == pytest.approx(2.0, abs=1.0)
+    assert rate.doublings == pytest.approx((rate.window_h[1] - rate.window_h[0]) / rate.doubling_time_h.n)
+    assert rate.per_h.n * rate.doubling_time_h.n == pytest.approx(np.log(2))
+
+
+def test_few_readings_have_students_factor():
+    """Eight readings and four parameters leave four degrees of freedom: the 95 % limits are 2.776 u away, in the log."""
+    t = np.arange(8.0)
+    rate = fk.specific_growth_rate(t, 2 + 0.05 * np.exp(0.8 * t) + 0.02 * np.cos(40 * t))
+    relative = rate.per_h.s / rate.per_h.n
+    assert np.log(rate.high / rate.per_h.n) == pytest.approx(2.7764 * relative, rel=1e-3)
+    assert np.log(rate.per_h.n / rate.low) == pytest.approx(2.7764 * relative, rel=1e-3)
 
 
 def test_no_rate_without_two_doublings_or_without_the_store():

@@ -1,14 +1,14 @@
 """What nobody measured: glycerol, acids and the air's oxygen, at their usual amounts and with their usual doubt."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from uncertainties import ufloat
 
 from fermkit.balance.streams import LinearMeasurement, Stream, grams_of, grams_per_unit
 from fermkit.checks import one_of
-from fermkit.composition import Compound, compound, molar_mass
+from fermkit.composition import compound, molar_mass
 from fermkit.written import nominal, percent, plus_minus, uncertainty
 
 _ACIDS: Final = ("acetic acid", "lactic acid", "succinic acid", "organic acids")
@@ -105,7 +105,7 @@ def _add_acids(listing: Listing, share: Any) -> None:
     if any(s.role in _ACIDS and s.standing == "measured" for s in listing.streams) or not sugars:
         return
     carbon = -sum(s.weighed * s.content("ammonia")["C"] for s in sugars) * share
-    thing = Compound("organic acids", "CH2O", compound("CH2O").atoms, compound("CH2O").molar_mass, 1.0, 4.0)
+    thing = replace(compound("CH2O"), name="organic acids")
     grams = carbon * thing.molar_mass
     acids = Stream("organic acids", thing, grams, "g", 0.0, 1.0, "usual", "organic acids", "sugar")
     listing.streams[:] = [*(s for s in listing.streams if s.role not in _ACIDS), acids]
