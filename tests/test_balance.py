@@ -189,8 +189,13 @@ def test_units_do_not_matter():
         {name: amount / compound(name).molar_mass for name, amount in grams.streams.items()}, unit="mol", priors="none"
     )
     mixed = Balance(
-        {**grams.streams, "CO2": grams.streams["CO2"] / 44.009, "ethanol": grams.streams["ethanol"] / 46.069 * 2},
-        unit={"CO2": "mol", "ethanol": "C-mol"},
+        {
+            **grams.streams,
+            "CO2": grams.streams["CO2"] / 44.009,
+            "ethanol": grams.streams["ethanol"] / 46.069 * 2,
+            "glycerol": grams.streams["glycerol"] / compound("glycerol").molar_mass * 1000,
+        },
+        unit={"CO2": "mol", "ethanol": "C-mol", "glycerol": "mmol"},
         priors="none",
     )
     milli = Balance({name: a * 1000 for name, a in moles.streams.items()}, unit="mmol", priors="none")
@@ -584,6 +589,18 @@ def test_bounds_of_an_open_stream_come_from_the_balances():
     found = bal.bounds("ethanol")
     assert found.low == pytest.approx(0, abs=1e-9)
     assert found.high == pytest.approx(0.5114345 * (100 + stats.norm.ppf(0.975)), rel=1e-5)
+
+
+def test_no_end_is_said():
+    """Sugar that turns to acid without CO2 or ethanol leaves no trace here: there may be any amount of both."""
+    bal = Balance(
+        {"sucrose": -ufloat(10, 0.1), "glucose": None, "CO2": ufloat(44, 1), "ethanol": None, "acetic acid": None},
+        priors="none",
+    )
+    acid, sugar = bal.bounds("acetic acid"), bal.bounds("glucose")
+    assert (acid.low, acid.high) == (pytest.approx(0, abs=1e-6), np.inf)
+    assert sugar.low == -np.inf and -90 < sugar.high < -70
+    assert "no end" in str(acid) and "no end" in str(sugar)
 
 
 def test_joint_region_is_wider():

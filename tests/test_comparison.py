@@ -47,8 +47,12 @@ def test_aicc_is_the_textbook_formula():
 
 def test_too_few_readings_to_compare_are_refused():
     """With five readings no curve can be weighed."""
-    with pytest.raises(FitError):
+    with pytest.raises(FitError, match="5 readings"):
         fk.compare_curves(T[:5], [0, 1, 3, 6, 7])
+    with pytest.raises(FitError, match="2 readings for the"):
+        fk.compare_curves(T[:2], [0, 1])
+    with pytest.raises(FitError, match="0 curves to compare"):
+        fk.compare_curves(T, curves.gompertz(T, 600, 40, 6), curves=[])
 
 
 def test_the_end_is_forecast_between_the_curves():

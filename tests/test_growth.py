@@ -83,10 +83,12 @@ def test_the_numbers_of_a_fit_stay_correlated():
     assert np.ptp(fit.interval("final_amount")) == pytest.approx(2 * 1.96 * 0.05 * fit.final_amount.n, rel=0.02)
 
 
-def test_units_scale_through():
+@pytest.mark.parametrize("noise", ["independent", "accumulating"])
+def test_units_scale_through(noise):
     """Litres instead of millilitres, days instead of hours: the same curve."""
-    y = readings()
-    fit, litres, days = fk.fit_growth(T, y), fk.fit_growth(T, y / 1000), fk.fit_growth(T / 24, y)
+    y = readings() if noise == "independent" else counted()
+    fit, litres, days = (fk.fit_growth(t, made, noise=noise) for t, made in ((T, y), (T, y / 1000), (T / 24, y)))
+    assert litres.final_amount.s * 1000 == pytest.approx(fit.final_amount.s, rel=1e-4)
     assert litres.final_amount.n * 1000 == pytest.approx(fit.final_amount.n, rel=1e-7)
     assert days.lag_h.n * 24 == pytest.approx(fit.lag_h.n, rel=1e-6)
     assert days.max_rate.s / 24 == pytest.approx(fit.max_rate.s, rel=1e-4)

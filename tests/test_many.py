@@ -154,6 +154,21 @@ def test_bad_tables_are_refused(times, table, words):
         fk.fit_growth_many(times, table)
 
 
+@pytest.mark.parametrize(
+    ("u", "words"),
+    [
+        (-2.0, r"u of \[-2"),
+        ([3.0, 0.0, 3.0], r"u of \[0"),
+        ([3.0, 3.0], r"u of shape \(2,\)"),
+        ([[1, np.nan, 1]], "nan"),
+    ],
+)
+def test_bad_errors_are_refused(u, words):
+    """An uncertainty that is not above zero is named with its value, one of the wrong length with its shape."""
+    with pytest.raises(InputError, match=words):
+        fk.fit_growth_many([0, 1, 2.0], np.ones((2, 3)), u=u)
+
+
 @settings(max_examples=60, deadline=None, derandomize=True)
 @given(
     table=st.integers(0, 12).flatmap(

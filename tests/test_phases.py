@@ -96,7 +96,7 @@ def test_the_window_begins_where_growth_leaves_the_noise(seed):
 
 
 def test_few_readings_have_students_factor():
-    """Eight readings and four parameters leave four degrees of freedom: the 95 % limits are 2.776 u away, in the log."""
+    """Eight readings less four parameters: the 95 % limits are 2.776 u away, in the logarithm."""
     t = np.arange(8.0)
     rate = fk.specific_growth_rate(t, 2 + 0.05 * np.exp(0.8 * t) + 0.02 * np.cos(40 * t))
     relative = rate.per_h.s / rate.per_h.n
