@@ -16,6 +16,7 @@ from fermkit.calibration.readback import Reading
 from fermkit.gas.curve import GasCurve
 from fermkit.growth.comparison import CurveComparison
 from fermkit.growth.fit import GrowthFit
+from fermkit.growth.smoothing import SmoothReading
 from fermkit.harvest.drying import DryingCurve
 from fermkit.harvest.hold import HoldLog
 from fermkit.plan.batch_plan import BatchPlan
@@ -104,8 +105,8 @@ def _band(ax: Any, top: float, height: float, face: str, hatch: str) -> None:
     ax.add_patch(Rectangle((0.85, top), 0.15, height, facecolor=face, edgecolor="black", linewidth=0.7, hatch=hatch))
 
 
-def gas_curve(gas: GasCurve, fit: GrowthFit | None = None, *, ax: Any) -> str:
-    """CO2 made through time: readings, fitted curve, tangent at the steepest point, lag.
+def gas_curve(gas: GasCurve, found: GrowthFit | SmoothReading | None = None, *, ax: Any) -> str:
+    """CO2 made through time: readings, the steepest line, the lag; the fitted curve, or when the gas ended.
 
     Returns
     -------
@@ -115,22 +116,39 @@ def gas_curve(gas: GasCurve, fit: GrowthFit | None = None, *, ax: Any) -> str:
     ax.plot(gas.time_h, gas.co2_mol * 1000, "o", color=COLOURS["blue"], markersize=3.5, label="readings", zorder=3)
     ax.set(xlabel="time [h]", ylabel=f"CO2 {gas.counts} [mmol]")
     words = f"CO2 {gas.counts} against time: {plus_minus(gas.total() * 1000, 'mmol')} after {gas.time_h[-1]:g} h"
-    if fit is None:
+    if found is None:
         return words + "."
-    time = np.linspace(gas.time_h[0], gas.time_h[-1], 300)
-    ax.plot(time, fit.predict(time) * 1000, color=COLOURS["vermilion"], label=f"{fit.curve} curve", zorder=2)
-    lag, rate, top = nominal(fit.lag_h), nominal(fit.max_rate) * 1000, nominal(fit.final_amount) * 1000
-    base = float(fit.predict(time[:1])[0]) * 1000
+    if isinstance(found, SmoothReading):
+        base, steepest, whole = 0.0, "steepest line through the readings", found.amount_so_far
+        if "finish_time_h" in found.limits:
+            low, high = found.limits["finish_time_h"]
+            at, level = found.finish_time_h, found.fraction * nominal(whole) * 1000
+            ax.errorbar(
+                [at], [level], xerr=[[at - low], [min(high, gas.time_h[-1]) - at]], fmt="s",
+                color=COLOURS["vermilion"], markersize=5, label=f"{100 * found.fraction:g} % of it, 95 % interval",
+            )  # fmt: skip
+    else:
+        time = np.linspace(gas.time_h[0], gas.time_h[-1], 300)
+        ax.plot(time, found.predict(time) * 1000, color=COLOURS["vermilion"], label=f"{found.curve} curve", zorder=2)
+        base, steepest = float(found.predict(time[:1])[0]) * 1000, "tangent at the steepest point"
+        whole = found.final_amount
+    lag, rate, top = nominal(found.lag_h), nominal(found.max_rate) * 1000, nominal(whole) * 1000
     ax.plot(
         [lag, lag + top / rate], [base, base + top], color=COLOURS["black"], linewidth=1,
-        linestyle=(0, (5, 2)), label="tangent at the steepest point",
+        linestyle=(0, (5, 2)), label=steepest,
     )  # fmt: skip
     ax.errorbar(
-        [lag], [base], xerr=[uncertainty(fit.lag_h)], fmt="D", color=COLOURS["black"], markersize=5, label="end of lag"
+        [lag],
+        [base],
+        xerr=[uncertainty(found.lag_h)],
+        fmt="D",
+        color=COLOURS["black"],
+        markersize=5,
+        label="end of lag",
     )
     ax.set_xlim(left=min(0.0, gas.time_h[0]))
     ax.legend(loc="lower right")
-    return f"{words}; lag {plus_minus(fit.lag_h, 'h')}, steepest at {plus_minus(fit.max_rate * 1000, 'mmol/h')}."
+    return f"{words}; lag {plus_minus(found.lag_h, 'h')}, steepest at {plus_minus(found.max_rate * 1000, 'mmol/h')}."
 
 
 def calibration(cal: Calibration, samples: Sequence[Reading] = (), *, ax: Any) -> str:

@@ -2,7 +2,9 @@
 
 import matplotlib
 import numpy as np
+import pytest
 
+import fermkit as fk
 from fermkit import plots
 
 
@@ -87,3 +89,16 @@ def test_a_shown_picture_carries_its_words():
     picture = plots.show(draw, [1, 3, 2], size_cm=(10, 6))
     assert picture.words == "3 numbers"
     assert repr(picture) == "<picture, 10.0 × 6.0 cm: 3 numbers>"
+
+
+def test_gas_read_without_a_curve_draws_its_line_and_its_end():
+    """The steepest line starts at the lag that is stated; the end is marked where the reading puts it."""
+    time = np.arange(0.0, 40.0)
+    caught = np.clip(time - 5, 0, 15) * 1500
+    gas = fk.gas_from_volume(time, caught, temperature_C=22.0, u_increment_mL=20)
+    found = fk.smooth_growth(**gas.readings)
+    ax = plots.figure(16, 9).add_subplot()
+    words = plots.gas_curve(gas, found, ax=ax)
+    assert "99 % of it, 95 % interval" in ax.get_legend_handles_labels()[1]
+    lines = [line for line in ax.get_lines() if line.get_label() == "steepest line through the readings"]
+    assert lines[0].get_xdata()[0] == pytest.approx(found.lag_h.n) and "lag" in words

@@ -193,7 +193,7 @@ def _limits(a: Analysis, ax: Any) -> str:
 
 
 def _growth(a: Analysis, ax: Any) -> str:
-    return plots.gas_curve(a.gas[0], a.growth, ax=ax)
+    return plots.gas_curve(a.gas[0], a.read or a.growth, ax=ax)
 
 
 def _curves(a: Analysis, ax: Any) -> str:

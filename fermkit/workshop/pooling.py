@@ -257,8 +257,9 @@ def _group_found(place: Path) -> GroupFound:
 
 def _results_of(analysis: Analysis) -> dict[str, Any]:
     found: dict[str, Any] = {}
-    if analysis.growth is not None:
-        found |= {"largest rate": analysis.growth.max_rate * 1000, "lag": analysis.growth.lag_h}
+    gas = analysis.read or analysis.growth  # groups differ in what curve follows best, not in how a line is drawn
+    if gas is not None:
+        found |= {"largest rate": gas.max_rate * 1000, "lag": gas.lag_h}
     if analysis.gas:
         found["CO2 made"] = analysis.gas[0].total()
     if analysis.ethanol_pct_vol is not None:

@@ -252,6 +252,23 @@ def _row(kitchen: str, what: str, of_runs: list[list[Held]], runs: int) -> Row:
     )  # fmt: skip
 
 
+def condensed(table: list[Row]) -> str:
+    """Share of intervals that hold the truth [%], one column a kitchen, in Markdown; a spread and a bare ± are told."""
+    kitchens = list(dict.fromkeys(row.kitchen for row in table))
+    found = {(row.what, row.kitchen): row for row in table}
+    lines = [
+        f"| number | 95 % | {' | '.join(kitchens)} | width / truth [%] |",
+        f"|---|---|{'--:|' * (len(kitchens) + 1)}",
+    ]
+    for what, kind in dict.fromkeys((row.what, row.kind) for row in table):
+        mine = [found.get((what, kitchen)) for kitchen in kitchens]
+        cells = " | ".join("" if row is None else f"{100 * row.covered:.1f}" for row in mine)
+        widths = [100 * row.width for row in mine if row is not None]
+        wide = "" if kind == "share" else f"{min(widths):.2g} to {max(widths):.2g}"
+        lines.append(f"| {what} | {kind} | {cells} | {wide} |")
+    return "\n".join(lines)
+
+
 def show(table: list[Row]) -> None:
     """Print it."""
     print(
@@ -270,4 +287,6 @@ if __name__ == "__main__":
     chosen = tuple(given[1:]) or tuple(KITCHENS)
     each = -(-(int(given[0]) if given else 4000) // len(chosen))
     print(f"{each} runs in each kitchen")
-    show(study(each, chosen))
+    table = study(each, chosen)
+    show(table)
+    print("\n" + condensed(table))
