@@ -178,6 +178,20 @@ def test_a_curve_that_has_not_bent_has_no_final_amount():
     assert fit.finish_time_h().high == np.inf and np.isnan(fit.finish_time_h().time_h.n)
 
 
+def test_where_no_growth_is_shown_nothing_is_excluded():
+    """Noise about a level gives no number, and every interval, band and time stays open."""
+    fit = fk.fit_growth(T, 5 + np.random.default_rng(1).normal(size=60))
+    assert fit.verdict == "no growth shown" and np.isnan(fit.lag_h.n)
+    assert fit.interval("lag_h") == (-np.inf, np.inf)
+    for name in ("final_amount", "max_rate", "asymptote"):
+        assert fit.interval(name) == fit.intervals()[name] == (0.0, np.inf)
+    low, high = fit.band([5.0, 40.0])
+    assert (low == -np.inf).all() and (high == np.inf).all()
+    for forecast in (fit.finish_time_h(), fit.time_to(10.0)):
+        assert np.isnan(forecast.time_h.n) and (forecast.low, forecast.high) == (T[0], np.inf)
+    assert fit.state().word == "still lagging"
+
+
 def test_forecasts_of_an_unfinished_run_hold_the_truth():
     """From readings up to 60 % of the end, the finish time's interval holds the true one."""
     seen = T < 18

@@ -66,6 +66,16 @@ def test_the_window_is_part_of_the_rate():
     assert wide.window_h > 10
 
 
+@pytest.mark.parametrize("noise", ["independent", "accumulating"])
+def test_what_does_not_rise_is_told(noise):
+    """A mass left instead of a mass lost is refused; readings that only scatter have no finish, in words."""
+    with pytest.raises(InputError, match="falls from 100 to 52"):
+        fk.smooth_growth(T, 100 - T, noise)
+    found = fk.smooth_growth(T, 5 + np.random.default_rng(0).normal(size=60), noise)
+    assert np.isnan(found.finish_time_h) and "finish_time_h" not in found.limits
+    assert "No rise is shown" in str(found)
+
+
 def test_bad_input_is_refused():
     """Few, constant or unordered readings, and a window of nothing, are refused."""
     with pytest.raises(FitError, match="at least 10"):

@@ -172,7 +172,9 @@ def smooth_growth(
     limits = {"amount_so_far": _limits(made, q), "max_rate": _limits(rate, q), "lag_h": _limits(lag, q)}
     doubts: tuple[str, ...] = ()
     finish, climbing = np.nan, rates[-1] - 2 * _u(slopes[-1], variance, steps) >= 0.05 * rates[top]
-    if climbing:
+    if limits["amount_so_far"][0] <= 0:
+        doubts = ("No rise is shown by these readings beyond their scatter: no finish time.",)
+    elif climbing:
         doubts = ("The run has not slowed to a twentieth of its largest rate: no finish time yet.",)
     else:
         gaps = places - places[0] - fraction * whole
@@ -210,6 +212,12 @@ def _readings(time_h: ArrayLike, amount: ArrayLike, noise: str) -> tuple[Floats,
     if np.ptp(level) <= 1e-12 * np.max(np.abs(level)):
         raise InputError(
             f"amounts from {level.min():g} to {level.max():g}", "an amount that changes", "check the column"
+        )
+    if (np.diff(level) <= 0).all():
+        raise InputError(
+            f"an amount that falls from {level[0]:g} to {level[-1]:g}",
+            "a cumulative amount, which rises",
+            "add up what came in each step, or turn a mass left into a mass lost",
         )
     return time, level, noise == "accumulating"
 
