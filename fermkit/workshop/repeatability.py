@@ -231,7 +231,8 @@ def robust_mean(values: ArrayLike) -> tuple[Any, float]:
     Returns
     -------
     (ufloat, float)
-        Robust mean with its standard uncertainty 1.25 s*/√n, and robust standard deviation s*.
+        Robust mean with its standard uncertainty 1.25 s*/√n (a plain number where all results are alike), and
+        robust standard deviation s*.
 
     Notes
     -----
@@ -262,6 +263,8 @@ def robust_mean(values: ArrayLike) -> tuple[Any, float]:
         middle, spread = new, width
         if rests:
             break
+    if spread == 0:  # all alike: the display was too coarse to tell a width
+        return middle, spread
     return ufloat(middle, 1.25 * spread / np.sqrt(x.size), tag="spread of the groups"), spread
 
 
