@@ -1,5 +1,8 @@
 """One growth curve: what is fitted, what is said about it, and what is refused."""
 
+import math
+from itertools import combinations
+
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -9,6 +12,7 @@ import fermkit as fk
 from fermkit.errors import FermkitError, FitError, InputError
 from fermkit.growth import curves
 from fermkit.growth.confidence import resampled
+from fermkit.growth.residuals import runs_p
 
 T = np.linspace(0, 48, 60)
 CURVES = ("logistic", "gompertz", "richards", "baranyi", "three_phase")
@@ -160,6 +164,21 @@ def test_the_wrong_curve_is_told_by_its_residuals():
     fit = fk.fit_growth(T, readings(sd=3.0), curve="logistic")
     assert any("runs of one sign" in doubt for doubt in fit.doubts)
     assert not any("runs" in doubt for doubt in fk.fit_growth(T, readings(sd=3.0)).doubts)
+
+
+@pytest.mark.parametrize(("n1", "n2"), [(6, 6), (4, 9)])
+def test_the_chance_of_few_runs_is_that_of_counting_them(n1, n2):
+    """Beside every order in which the signs could have come, the printed chance is right to 0.02."""
+    n = n1 + n2
+    orders = np.full((math.comb(n, n1), n), -1.0)
+    for row, up in zip(orders, combinations(range(n), n1)):
+        row[list(up)] = 1.0
+    runs = 1 + np.count_nonzero(np.diff(orders, axis=1), axis=1)
+    for some in np.unique(runs):
+        exact = np.mean(runs <= some)
+        if exact > 0.5:
+            break  # not few
+        assert runs_p(orders[np.argmax(runs == some)]) == pytest.approx(exact, abs=0.02)
 
 
 def test_a_steep_start_has_a_lag_of_zero_within_its_error():

@@ -25,6 +25,13 @@ def test_phases_have_their_definitions():
     assert 0 < start < end < 13
 
 
+def test_a_curve_that_starts_steep_shows_no_exponential_window():
+    """Where the rate is near its largest from the start, nothing doubles, and the page says so."""
+    steep = curves.gompertz(T, 600, 40, 0) + 3 * np.random.default_rng(0).normal(size=60)
+    phases = fk.fit_growth(T, steep).phases()
+    assert phases.exponential_h is None and "not shown by these readings" in str(phases)
+
+
 @pytest.mark.parametrize(
     ("last", "expected", "word"),
     [
