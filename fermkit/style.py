@@ -141,10 +141,9 @@ def freeze(picture: Figure) -> Figure:
 
 def wipe(ax: Any) -> None:
     """Take off what was drawn, and leave the frame: making ticks and labels anew costs more than all else."""
-    for bars in list(ax.containers):
-        bars.remove()
     for thing in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
         thing.remove()
+    ax.containers.clear()  # error bars and the like: their parts are gone already
     if (legend := ax.get_legend()) is not None:
         legend.remove()
     ax.relim()

@@ -1,6 +1,7 @@
 """Times as people write them, as hours since the start of the run."""
 
 import re
+import warnings
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
@@ -141,7 +142,9 @@ def iso_hours(cells: Sequence[str]) -> Floats | None:
     given = pd.Series(cells, copy=False)
     written = given.to_numpy() != ""
     try:
-        stamps = pd.to_datetime(given, format="ISO8601", errors="coerce")
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", FutureWarning)  # pandas 2 on several time zones; they are refused below
+            stamps = pd.to_datetime(given, format="ISO8601", errors="coerce")
     except (ValueError, TypeError, OverflowError):
         return None
     if (
