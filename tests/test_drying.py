@@ -200,3 +200,14 @@ def test_a_syrup_told_to_end_dry_is_doubted():
     w = weights(end=30.0) + 0.05 * np.cos(50 * T)
     assert "say end='fitted'" in str(drying_curve(T, w, dry_g=ufloat(28.0, 0.1), end="dry"))
     assert "say end='fitted'" not in str(drying_curve(T, w, dry_g=ufloat(30.1, 0.1), end="dry"))
+
+
+def test_a_curve_that_misses_the_weighings_is_doubted():
+    """A constant rate at first is no Page curve: doubted by the scale's error or by its runs; a Page curve is not."""
+    t, rng = np.arange(0.0, 30.1, 1.0), np.random.default_rng(1)
+    constant = 30 + np.where(t < 9, 50 - 4.2 * t, 12.2 * np.exp(-0.34 * (t - 9))) + rng.normal(0, 0.02, t.size)
+    known = " ".join(drying_curve(t, constant, u_weight_g=0.02).doubts)
+    assert "times the scale's own error" in known and "weigh to constant weight" in known
+    assert any("in runs" in doubt for doubt in drying_curve(t, constant).doubts)
+    page = weights(t=t) + rng.normal(0, 0.02, t.size)
+    assert drying_curve(t, page, u_weight_g=0.02).doubts == ()

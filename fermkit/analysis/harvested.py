@@ -109,8 +109,9 @@ def drying_of(run: Run, harvest: Harvest | None) -> DryingCurve | None:
     dried = harvest.items.get(item) if harvest is not None else None
     tare = _tare(run, item)
     return drying_curve(
-        table["time_h"].to_numpy(float), table["weight_g"].to_numpy(float) - tare, dry_g=dried and dried.dry_g
-    )
+        table["time_h"].to_numpy(float), table["weight_g"].to_numpy(float) - tare, dry_g=dried and dried.dry_g,
+        u_weight_g=nominal(run.harvest.get("u_weighing_g", 0.0)),
+    )  # fmt: skip
 
 
 def _tare(run: Run, item: str) -> float:

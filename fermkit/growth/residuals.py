@@ -3,6 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from fermkit.evaluation import runs_p
 from fermkit.growth.curves import Shape
 from fermkit.growth.fitter import Found, Problem, columns
 from fermkit.written import in_words, nominal, uncertainty
@@ -16,21 +17,6 @@ def standardised(shape: Shape, problem: Problem, found: Found) -> Floats:
     left = problem.amount[0] - fitted
     scale = float(np.sqrt(found.rss[0] / problem.dof(shape.parameters)[0]))
     return np.asarray(left / scale) if scale > 0 else np.zeros_like(left)
-
-
-def runs_p(residuals: Floats) -> float:
-    """How likely so few runs of one sign would be by chance (Wald & Wolfowitz, Ann. Math. Stat. 11 (1940) 147)."""
-    from scipy.special import ndtr
-
-    up = residuals > 0
-    n1, n2 = int(up.sum()), int((~up).sum())
-    if min(n1, n2) < 2 or up.size < 8:
-        return 1.0
-    n = n1 + n2
-    mean = 1 + 2 * n1 * n2 / n
-    variance = (mean - 1) * (mean - 2) / (n - 1)
-    runs = 1 + int(np.count_nonzero(np.diff(up)))
-    return float(ndtr((runs + 0.5 - mean) / np.sqrt(variance)))
 
 
 def remarks_on(

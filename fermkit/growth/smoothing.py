@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from fermkit.checks import between, not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.errors import FitError, InputError
 from fermkit.growth.confidence import measured
-from fermkit.written import Line, Page, Written
+from fermkit.written import Line, Page, Written, nominal
 
 Floats = NDArray[np.float64]
 
@@ -160,7 +160,8 @@ def smooth_growth(
     top = int(np.argmax(rates))
     whole = places[-1] - places[0]
     common = ufloat(1.0, scale_u, "common factor of the gas curve") if scale_u else 1.0
-    made = measured(float(whole @ level), _u(whole, variance, steps)) * common
+    u_made = _u(whole, variance, steps)
+    made = measured(float(whole @ level), u_made) * common
     u_rate = _u(slopes[top], variance, steps)
     rate = measured(float(rates[top]), u_rate) * common
     rise = through[top] - places[0]
@@ -169,7 +170,11 @@ def smooth_growth(
     choice = np.std(middles[as_steep] - (through - places[0])[as_steep] @ level / rates[as_steep])
     u_line = _u((rise - since * slopes[top]) / rates[top], variance, steps)
     lag = measured(middles[top] - since, math.hypot(u_line, early_u / rates[top], choice))
-    limits = {"amount_so_far": _limits(made, q), "max_rate": _limits(rate, q), "lag_h": _limits(lag, q)}
+    limits = {
+        "amount_so_far": _limits(made, q * u_made, scale_u * nominal(made)),
+        "max_rate": _limits(rate, q * u_rate, scale_u * rates[top]),
+        "lag_h": _limits(lag, q * math.hypot(u_line, choice), early_u / rates[top]),
+    }
     doubts: tuple[str, ...] = ()
     finish, climbing = np.nan, rates[-1] - 2 * _u(slopes[-1], variance, steps) >= 0.05 * rates[top]
     if limits["amount_so_far"][0] <= 0:
@@ -222,8 +227,10 @@ def _readings(time_h: ArrayLike, amount: ArrayLike, noise: str) -> tuple[Floats,
     return time, level, noise == "accumulating"
 
 
-def _limits(value: Any, q: float) -> tuple[float, float]:
-    return value.nominal_value - q * value.std_dev, value.nominal_value + q * value.std_dev
+def _limits(value: Any, from_scatter: float, known: float) -> tuple[float, float]:
+    """95 % limits: half a width from the scatter, and a standard uncertainty that does not come from it."""
+    half = math.hypot(from_scatter, 1.96 * known)
+    return value.nominal_value - half, value.nominal_value + half
 
 
 def _u(weights: Floats, variance: Floats, steps: bool) -> float:

@@ -6,19 +6,20 @@ still holds water. Only a dry matter from elsewhere (`solids`) tells the two apa
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq, least_squares
-from scipy.special import ndtri, stdtrit
+from scipy.special import chdtrc, ndtri, stdtrit
 from uncertainties import correlated_values
 
 from fermkit.cautions import cautions_for
 from fermkit.checks import between, numbers, one_of, positive, rising, same_length
 from fermkit.errors import FitError, InputError
-from fermkit.written import Line, Page, Written, interval, nominal, percent, plus_minus, uncertainty
+from fermkit.evaluation import runs_p
+from fermkit.written import Line, Page, Written, in_words, interval, nominal, percent, plus_minus, uncertainty
 
 Floats = NDArray[np.float64]
 
@@ -198,6 +199,7 @@ def drying_curve(
     model: str = "page",
     end: str = "fitted",
     began_h: float | None = None,
+    u_weight_g: float = 0.0,
 ) -> DryingCurve:
     """A drying curve through weighings, to forecast when a moisture is reached.
 
@@ -214,6 +216,8 @@ def drying_curve(
         makes the forecast earlier; syrups do not keep it).
     began_h : float or None
         When the drying began, on the clock of `time_h` [h]; None: at the first weighing.
+    u_weight_g : float
+        Standard uncertainty of a weighing, if known [g]: what the curve misses by more is doubted.
 
     Returns
     -------
@@ -270,7 +274,8 @@ def drying_curve(
     if end == "dry":  # the dry matter counts as one more weighing, of the end, with its own ±
         pull = scatter / max(uncertainty(dry_g), 1e-6 * nominal(dry_g))
         fit = _fit(t, weight, free, pull, nominal(dry_g))
-    return _curve(t, weight, fit, free, (scatter, pull), dry_g, model, end)
+    found = _curve(t, weight, fit, free, (scatter, pull), dry_g, model, end)
+    return replace(found, doubts=(*found.doubts, *_out_of_step(found, u_weight_g)))
 
 
 def _weighings(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any, end: str) -> tuple[Floats, Floats]:
@@ -391,6 +396,20 @@ def _with_u(p: Floats, covariance: Floats, free: NDArray[np.bool_]) -> list[Any]
     for i, value in zip(np.flatnonzero(free), fitted, strict=True):
         values[i] = value
     return values
+
+
+def _out_of_step(found: DryingCurve, u_weight_g: float) -> tuple[str, ...]:
+    """Whether the curve misses the weighings by more than chance: in runs, or by more than the scale does."""
+    p = runs_p(found.weight_g - found.fitted_g)
+    times, dof = found.scatter_g / u_weight_g if u_weight_g else 0.0, found.degrees_of_freedom
+    wide = float(chdtrc(dof, dof * times**2)) < 0.001
+    if p >= 0.01 and not wide:
+        return ()
+    how = f"by {times:.2g} times the scale's own error" if wide else f"in runs ({in_words(p)})"
+    return (
+        f"This curve misses the weighings {how}: water went at an even rate at first, perhaps. "
+        "Its end and its times are a sketch; weigh to constant weight.",
+    )
 
 
 def _doubts(t: Floats, p: Floats, covariance: Floats, dry_g: Any, end: str, dof: int) -> tuple[str, ...]:
