@@ -1,5 +1,7 @@
 """Standards to a curve: what it holds, how it is judged, what it refuses."""
 
+from statistics import NormalDist
+
 import numpy as np
 import pytest
 from uncertainties import covariance_matrix, ufloat
@@ -46,6 +48,19 @@ def test_slopes_and_gradients_are_the_derivatives(curve):
         up[k], down[k] = p[k] + step, p[k] - step
         by_p = (shape.signal(X, up) - shape.signal(X, down)) / (2 * step)
         assert shape.gradient(X, p)[:, k] == pytest.approx(by_p, rel=1e-5, abs=1e-9)
+
+
+@pytest.mark.parametrize("steepness", [0.7, 1.0, 1.4])
+def test_how_a_logistic_starts(steepness):
+    """At zero content a logistic starts upright, with a slope, or flat, as its steepness is below, at or above 1."""
+    shape, p = CURVES["logistic4"], np.array([0.1, 3.0, 5.0, steepness])
+    near = np.array([1e-9, 1e-12])
+    rises = (shape.signal(near, p) - 0.1) / near
+    found = float(shape.slope(np.array(0.0), p))
+    if steepness == 1.0:
+        assert rises == pytest.approx(found, rel=1e-3)
+    else:
+        assert found == (np.inf if rises[1] > rises[0] else 0.0)
 
 
 @pytest.mark.parametrize("curve", TRUTHS)
@@ -135,6 +150,44 @@ def test_suggested_curve_names_its_reason(weights):
     assert "below that of the straight line" in power.reason
 
 
+def test_lack_of_fit_weighs_as_the_fit_does():
+    """Proportional scatter: the weighted F of Draper & Smith, worked out apart from the fit's own residuals."""
+    rng = np.random.default_rng(10)
+    x = np.repeat([1.0, 2.0, 4.0, 6.0, 8.0, 10.0], 3)
+    y = 0.3 * x * (1 + 0.04 * rng.standard_normal(x.size))
+    cal = fit_calibration(x, y, weights="proportional")
+    weights = 1 / cal.predict(x) ** 2
+    means = np.repeat(y.reshape(-1, 3).mean(axis=1), 3)
+    pure, missed = weights @ (y - means) ** 2, weights @ (means - cal.predict(x)) ** 2
+    assert cal.lack_of_fit.statistic == pytest.approx((missed / 4) / (pure / 12), rel=1e-6)
+
+
+@pytest.mark.parametrize("weights", ["equal", "proportional"])
+def test_suggestion_tells_by_how_much(weights):
+    """The gain in AICc that the reason names is that of Gauss's likelihood, with the weights' own scatter."""
+
+    def aicc(curve):
+        cal = fit_calibration(X, y, curve=curve, weights=weights)
+        fitted, k = cal.predict(X), len(cal.parameters) + 1
+        size = np.ones(X.size) if weights == "equal" else fitted
+        sd = size * np.sqrt(np.mean(((y - fitted) / size) ** 2))
+        twice_log = -2 * sum(np.log(NormalDist(0, s).pdf(r)) for s, r in zip(sd, y - fitted))
+        return twice_log + 2 * k + 2 * k * (k + 1) / (X.size - k - 1)
+
+    y = noisy("power", 0.005)
+    reason = fit_calibration(X, y, curve="suggest", weights=weights).reason
+    assert f"its AICc is {aicc('line') - aicc('power'):.1f} below" in reason
+
+
+def test_a_curve_that_turns_round_is_passed_over():
+    """Far into saturation a quadratic turns round and is no candidate; the ones after it are still tried."""
+    x = np.repeat([1.0, 2.0, 5.0, 10.0, 20.0, 40.0], 2)
+    y = noisy("logistic4", 0.005, x=x)
+    with pytest.raises(FitError, match="turns round"):
+        fit_calibration(x, y, curve="quadratic")
+    assert fit_calibration(x, y, curve="suggest").curve == "logistic4"
+
+
 def test_suggestion_finds_the_saturating_sensor():
     """A sensor that levels off gets the logistic."""
     assert fit_calibration(X, noisy("logistic4", 0.005), curve="suggest").curve == "logistic4"
@@ -149,6 +202,16 @@ def test_a_slip_of_a_standard_is_pointed_at():
     assert "row 6 stands apart" in str(cal)
     assert np.argmax(cal.outliers.cook) in (4, 5)
     assert fit_calibration(X, noisy("line", 0.01)).outliers.suspects == ()
+
+
+def test_cook_s_distance_is_how_far_the_line_moves():
+    """Each standard left out in turn: the fitted line moves by the distance that the fit with all of them tells."""
+    y = noisy("line", 0.03)
+    cal = fit_calibration(X, y)
+    for row, told in enumerate(cal.outliers.cook):
+        rest = np.arange(X.size) != row
+        moved = np.polyval(np.polyfit(X[rest], y[rest], 1), X) - cal.predict(X)
+        assert told == pytest.approx(moved @ moved / (2 * cal.residual_sd**2), rel=1e-6)
 
 
 def test_outlier_test_has_its_size():
@@ -229,6 +292,7 @@ def test_quantification_limit_solves_its_equation():
     u = cal.read(cal.predict([limit])[0], extrapolate=True).value.s
     assert 3 * student(cal.degrees_of_freedom) * u == pytest.approx(limit, rel=1e-6)
     assert cal.limits(replicates=4).quantification < limit
+    assert fit_calibration(X, noisy("line", 1e-7)).limit_of_quantification < 0.01 * limit
     hopeless = fit_calibration([1, 2, 3, 4], [1, 3, 1, 4])
     assert "no content reaches" in str(hopeless)
 
@@ -279,6 +343,7 @@ def test_scatter_smaller_than_the_standards_allow():
         ([0, 1, 2, 3], [1, 2, float("nan"), 4], {}, InputError, "in row 3"),
         ([0, 1, 2, 3], [2, 2, 2, 2], {}, FitError, "for every standard"),
         ([0, 1, 1, 2, 3], [1, 2, 2000, 3, 4], {}, InputError, "mixed units"),
+        ([0, 1, 1, 2, 3], [1, 2, 2e6, 3, 4], {}, InputError, "mixed units"),
         ([0, 2, 4, 6, 8], [1, 3, 4, 3, 1], {"curve": "quadratic"}, FitError, "turns round at"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"curve": "logistic4"}, InputError, "at least 5"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"curve": "linear"}, InputError, "did you mean 'line'"),
@@ -288,6 +353,8 @@ def test_scatter_smaller_than_the_standards_allow():
         ([ufloat(0.1, 0.1), 1, 2, 3], [1, 2, 3, 4], {"u_standards": 0.1}, InputError, "one of the two"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"baseline": [0.1, 0.2]}, InputError, "2 baselines for 4 signals"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"temperature_C": [20, 21]}, InputError, "2 temperatures for 4"),
+        ([0, 1, 2, 3], [1, 2, 3, 4], {"temperature_C": [60, 60, 60, 61]}, InputError, "is 61"),
+        ([0, 1, 2, 3], [1, 2, 3, 4], {"temperature_C": [-6, 4, 4, 4]}, InputError, "is -6"),
     ],
 )
 def test_standards_that_cannot_be_used_are_refused(contents, signals, options, error, says):
@@ -344,7 +411,9 @@ def test_stated_scatter_is_believed_and_tested():
 
 def test_so_few_standards_get_the_straight_line():
     """Three readings cannot tell one curve from another; the suggestion says so."""
-    assert "cannot tell" in fit_calibration([1, 2, 4], [1.0, 2.1, 3.9], curve="suggest").reason
+    cal = fit_calibration([1, 2, 4], [1.0, 2.1, 3.9], curve="suggest")
+    assert "cannot tell" in cal.reason
+    assert np.all(cal.outliers.p == 1.0) and np.all(cal.outliers.studentised != 0.0)
 
 
 def test_standards_without_any_scatter_are_no_outliers():

@@ -61,6 +61,13 @@ def test_hydrometer_in_warm_water_reads_water():
     assert found.s > 0.3
 
 
+def test_hydrometer_in_cold_water_reads_water():
+    """Water at 12 °C, as a 20 °C hydrometer shows it, comes back as water at 20 °C."""
+    shown = water_density(12.0) / water_density(20.0) / (1 + 25e-6 * 8)
+    found = hydrometer_density(shown, temperature_C=12.0)
+    assert found.n == pytest.approx(water_density(20.0), rel=1e-6)
+
+
 def test_hydrometer_in_the_wrong_unit_is_refused():
     """1040 for a specific gravity, a temperature in kelvin."""
     with pytest.raises(InputError, match="hydrometer reading is 1040"):

@@ -1,5 +1,7 @@
 """Signals of samples back to contents: values, intervals, budgets, dilutions, sweeps."""
 
+import re
+
 import numpy as np
 import pytest
 from uncertainties import ufloat
@@ -196,6 +198,7 @@ def test_saturated_signals_give_an_open_interval():
         (float("inf"), {}, "finite"),
         (1600.0, {"unit": "mV"}, "in 'mV', the standards' in 'V'"),
         (1.6, {"baseline": 0.1}, "the standards did not"),
+        (-0.3, {}, "outside the standards"),
         (1.6, {"temperature_C": 20.0}, "nobody knows at what the standards were"),
     ],
 )
@@ -211,6 +214,23 @@ def test_wild_replicates_are_said():
     assert "times as much as the standards" in str(cal.read([1.2, 2.2, 1.4]))
     assert "stands apart" in str(cal.read([1.60, 1.601, 1.602, 1.60, 1.75]))
     assert cal.read([1.6, 1.65]).remarks == ()
+
+
+def test_the_page_of_a_reading_says_what_it_rests_on():
+    """How many signals, how many degrees of freedom, and the factor from what the sensor saw, where there is one."""
+    several, one = line().read([1.6, 1.65], dilution=10), line(u_signal=0.05).read(1.6)
+    assert "times 10.00 for the sample" in str(several) and "mean of 2" in str(several)
+    assert re.search(r"degrees of freedom +10 ", str(several))
+    assert "for the sample" not in str(one) and "one reading" in str(one)
+    assert re.search(r"degrees of freedom +many ", str(one))
+
+
+def test_a_sample_s_own_scatter_rests_on_one_reading_less():
+    """Four replicates that speak for themselves have three degrees of freedom, and the mean's u is s/√4."""
+    signals = [1.5, 1.6, 1.7, 1.62]
+    sample = line().read(signals, scatter="replicates").sample
+    assert sample.degrees_of_freedom == 3
+    assert sample.mean.s == pytest.approx(np.std(signals, ddof=1) / 2)
 
 
 def test_level_and_method_are_checked():
@@ -235,6 +255,13 @@ def test_a_sweep_gives_what_single_readings_give(curve):
         assert many.u[i] == pytest.approx(single.value.s, rel=1e-6)
         assert bool(many.in_range[i]) == single.in_range
     assert "within the standards" in str(many)
+
+
+def test_a_sweep_knows_scatter_that_grows():
+    """On a line with proportional scatter each signal of a sweep has the uncertainty of a single reading."""
+    cal = line(weights="proportional")
+    signals = cal.predict([1.0, 5.0, 9.0])
+    assert cal.read_many(signals).u == pytest.approx([cal.read(signal).value.s for signal in signals], rel=1e-6)
 
 
 def test_a_sweep_is_nearly_as_quick_as_the_bare_inverse():
@@ -287,6 +314,22 @@ def test_saturation_and_matrix_are_told_by_the_trend():
         span = series.contents[series.used]
         assert series.value.s >= (span.max() - span.min()) / 2 / np.sqrt(3)
         assert "dilutions that do not agree" in series.budget().names
+
+
+def test_two_dilutions_agree_as_surely_as_they_show_no_trend():
+    """With two dilutions both tests ask one question: F is t², and the probabilities are alike."""
+    series = dilution_series(line(), [4, 8], [[2.80, 2.82], [1.50, 1.47]])
+    assert series.trend.statistic**2 == pytest.approx(series.agreement.statistic)
+    assert series.trend.p == pytest.approx(series.agreement.p)
+
+
+def test_dilutions_that_disagree_are_met_in_the_middle():
+    """The value lies midway between what the used dilutions say, and the step at each doubling is the readings' own."""
+    content = np.array([16.0 / d for d in (2, 8)])
+    series = dilution_series(line(sd=0.005), [2, 8], list(0.1 + 0.3 * content * (1 + 0.02 * content)))
+    assert series.value.n == pytest.approx(series.contents.mean())
+    fall = 1 - np.sqrt(series.contents[1] / series.contents[0])  # two doublings
+    assert f"falls by {fall:.0%} with each doubling" in series.verdict
 
 
 def test_dilutions_outside_the_standards_are_shown_but_not_used():

@@ -311,13 +311,15 @@ def test_a_pressure_that_is_there_already_is_reached_at_once():
     assert soon.time_h == pytest.approx(nominal(soon.co2_mol) / 2.0, rel=0.02)
 
 
-def test_a_time_beyond_the_readings_is_called_a_forecast():
+@pytest.mark.parametrize("last_h", [0.5, 48.0])
+def test_a_time_beyond_the_readings_is_called_a_forecast(last_h):
     """A slow curve is followed to many times its last reading, and only then is it called a forecast."""
-    within = jar().time_to_pressure(curve(lambda t: 0.01 * t), bar_gauge=2.0)
-    beyond = jar().time_to_pressure(curve(lambda t: 0.001 * t), bar_gauge=2.0)
+    within = jar().time_to_pressure(curve(lambda t: 0.5 * t / last_h, last_h=last_h), bar_gauge=2.0)
+    beyond = jar().time_to_pressure(curve(lambda t: 0.05 * t / last_h, last_h=last_h), bar_gauge=2.0)
     assert beyond.time_h == pytest.approx(10 * within.time_h, rel=1e-4)
     assert "forecast" not in str(within)
-    assert "A forecast beyond the last reading at 48 h" in str(beyond)
+    assert f"A forecast beyond the last reading at {last_h:g} h" in str(beyond)
+    assert str(beyond).index("Act before") < str(beyond).index("The band holds")
 
 
 @pytest.mark.parametrize(

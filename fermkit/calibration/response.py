@@ -160,9 +160,11 @@ def _logistic_gradient(x: Floats, p: Floats) -> Floats:
 
 @_QUIET
 def _logistic_slope(x: Floats, p: Floats) -> Floats:
+    """At zero content flat for a steepness above 1, upright below, like the power law."""
     share = _filled(x, p)
     inside: Floats = (p[1] - p[0]) * share * (1 - share) * p[3] / np.where(x > 0, x, np.nan)
-    return np.where(x > 0, inside, 0.0 if p[3] > 1 else (p[1] - p[0]) / p[2])
+    start = (p[1] - p[0]) / p[2] if p[3] == 1 else 0.0 if p[3] > 1 else np.inf
+    return np.where(x > 0, inside, start)
 
 
 @_QUIET

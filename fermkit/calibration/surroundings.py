@@ -79,8 +79,8 @@ def at_one_temperature(temperature_C: ArrayLike, count: int, sensor: str, band_K
             "check the rows of the table",
         )
     values = np.broadcast_to(values, (count,)).copy()
-    between(float(values.min()), -5.0, 60.0, "temperature of the standards [°C]")
-    between(float(values.max()), -5.0, 60.0, "temperature of the standards [°C]")
+    for end in (values.min(), values.max()):
+        between(float(end), -5.0, 60.0, "temperature of the standards [°C]")
     mean = float(values.mean())
     far = float(np.abs(values - mean).max())
     limit = band_K if sensor == "liquid" else FURTHEST_K

@@ -195,9 +195,10 @@ class PressureTime(Written):
         )
 
     def _remarks(self) -> list[str]:
-        said = [self.band_of]
+        said = []
         if self.limits_h[0] < math.inf:
-            said.insert(0, f"Act before {self.limits_h[0]:.3g} h: that is the early end, and a curve can be wrong.")
+            said.append(f"Act before {self.limits_h[0]:.3g} h: that is the early end, and a curve can be wrong.")
+        said.append(self.band_of)
         if self.fitted_until_h < self.time_h < math.inf:
             said.append(f"A forecast beyond the last reading at {self.fitted_until_h:.3g} h.")
         return said
