@@ -1,6 +1,7 @@
 """From the command line: ``python -m fermkit report RUN``, ``copy FOLDER``, ``workshop make|mark|pool|key DIR``."""
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -23,12 +24,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """
     chosen = _parser().parse_args(arguments)
     try:
-        return int(chosen.act(chosen))
+        status = int(chosen.act(chosen))
+        sys.stdout.flush()
+        return status
     except FermkitError as problem:
         print(f"fermkit: {problem}", file=sys.stderr)
         return 1
     except BrokenPipeError:  # the reader of our output has seen enough
-        sys.stderr.close()
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
 
 

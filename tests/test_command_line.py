@@ -1,6 +1,9 @@
 """`python -m fermkit report`: exit status and message for each way it can go."""
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import openpyxl
@@ -75,3 +78,26 @@ def test_copy_puts_the_kit_into_a_folder_once(tmp_path, capsys):
     assert (tmp_path / "mine" / "sample_data" / "jar_3_closes" / "run.toml").is_file()
     assert main(["copy", str(tmp_path / "mine")]) == 1
     assert "nothing was overwritten" in capsys.readouterr().err
+
+
+def test_copy_to_where_no_folder_can_be_says_so(tmp_path, capsys):
+    """A place inside a file is no place: exit status 1, the place and what to do, no traceback."""
+    (tmp_path / "file").write_text("mine", encoding="utf-8")
+    assert main(["copy", str(tmp_path / "file" / "kit")]) == 1
+    said = capsys.readouterr().err
+    assert "file/kit' cannot be written: " in said.replace("\\", "/") and "choose another place" in said
+    assert (tmp_path / "file").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_a_reader_that_has_seen_enough_ends_it_quietly(tmp_path, unbuffered):
+    """Piped into something that closes early (as `head` does), nothing is printed about it."""
+    reader, writer = os.pipe()
+    os.close(reader)
+    call = [sys.executable, "-m", "fermkit", "copy", str(tmp_path / "kit")]
+    done = subprocess.run(
+        call, stdout=writer, stderr=subprocess.PIPE, env=os.environ | {"PYTHONUNBUFFERED": unbuffered}
+    )
+    os.close(writer)
+    assert (done.returncode, done.stderr) == (1, b"")
+    assert (tmp_path / "kit" / "notebooks").is_dir()

@@ -4,6 +4,8 @@ import asyncio
 import csv
 import re
 import runpy
+from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -339,3 +341,75 @@ def test_calibration_panel_takes_standards_without_an_analysis():
     """A calibration and a reading are enough."""
     cal = fit_calibration([0, 2, 4, 6, 8, 10, 12], [2.1, 5.0, 9.0, 12.6, 17.3, 21.0, 24.7])
     assert "6.21" in str(panels.calibration(cal, cal.read(13.5)))
+
+
+def test_watch_before_there_is_a_curve(tmp_path):
+    """One reading tells no gas, three tell gas and no forecast: said in words, and the panel stands ready."""
+    folder = data["write"](tmp_path / "jar", hours=3)
+    said = str(panels.watch(folder))
+    assert "3 h seen, and no forecast yet" in said and "CO2" in said
+    rows = (folder / "gas.csv").read_text("utf-8").splitlines()
+    (folder / "gas.csv").write_text("\n".join(rows[:2]) + "\n", "utf-8")
+    panel = panels.watch(folder)
+    assert "No gas curve yet." in str(panel)
+    (folder / "gas.csv").write_text("\n".join(rows) + "\n", "utf-8")
+    assert "3 new rows" in panel.press("read")._status.value and "3 h seen" in str(panel)
+
+
+def test_watch_of_a_closed_vessel_whose_rating_nobody_knows(tmp_path):
+    """Without the maker's rating there is no headroom to speak of: the alarm asks to let no pressure build up."""
+    folder = data["write"](tmp_path / "jar", hours=30)
+    toml = folder / "run.toml"
+    text = toml.read_text("utf-8").replace('"airlock"', '"closed"')
+    toml.write_text("\n".join(line for line in text.splitlines() if not line.startswith("rated")) + "\n", "utf-8")
+    said = " ".join(str(panels.watch(folder)).split())
+    assert "The maker's rating is not known: let no more pressure build up." in said and "Headroom" not in said
+
+
+def test_watch_without_a_feed_or_a_vessel_still_forecasts(tmp_path):
+    """Nothing is known but the gas: no alarm and no yield of the feed, yet the forecast from the readings."""
+    folder = data["write"](tmp_path / "jar", hours=30)
+    run = read_run(folder)
+    toml = folder / "run.toml"
+    text = toml.read_text("utf-8")
+    toml.write_text(text[: text.index("[[feed]]")] + text[text.index("[[gas]]") :], "utf-8")
+    said = str(panels.watch(folder))
+    assert "30 h seen: the run is" in said and "all that the feed gives" not in said
+    assert run.tables["gas"].shape[0] == 31
+
+
+def test_compare_refuses_a_run_without_the_yield(analysis, other):
+    """A run that lost its harvest cannot be the one that others are held against."""
+    short = replace(other, yields={name: y for name, y in other.yields.items() if name != "yeast_yield"})
+    panel = panels.compare([analysis, short])
+    with pytest.raises(InputError, match="pot has no yeast_yield"):
+        panel.set(of="yeast_yield", against="pot")
+
+
+def test_what_a_person_may_press_too_early_is_answered_in_words(tmp_path):
+    """Keeping nothing, a table without its column and settings that are no settings: each says what to do."""
+    panel = panels.enter_data(tmp_path)
+    with pytest.raises(InputError, match="nothing is pasted for gas and no file picked"):
+        panel.press("keep")
+    with pytest.raises(InputError, match="no column time"):
+        panel.set(cells="volume [mL]\n0\n100\n200\n")
+    panel.set(cells=PASTED).press("keep").set(settings="name = my run")
+    with pytest.raises(InputError, match="the box 'About the run' can't be read"):
+        panel.press("save")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_is_taken_as_the_browser_hands_it_over(tmp_path):
+    """What the upload button sends is read; taken away again, the panel is empty."""
+    panel = panels.enter_data(tmp_path)
+    sent = {"name": "log.csv", "type": "text/csv", "size": len(PASTED), "last_modified": datetime.now(UTC)}
+    panel._knobs["file"].value = ({**sent, "content": memoryview(PASTED.encode())},)
+    assert "Understood as gas: 4 rows" in str(panel)
+    panel._knobs["file"].value = ()
+    assert "Nothing yet. The table gas may hold" in str(panel)
+
+
+def test_a_single_column_of_cells_is_shown_as_numbers_without_a_picture(tmp_path):
+    """One signal of one sample: nothing to draw it against."""
+    panel = panels.enter_data(tmp_path).set(table="samples", cells="sample\tsignal [V]\nS1\t0,42\n")
+    assert "1 rows, 1 columns of numbers" in str(panel) and "0.42 to 0.42" in str(panel)
