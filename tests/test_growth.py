@@ -197,6 +197,21 @@ def test_a_curve_that_has_not_bent_has_no_final_amount():
     assert fit.finish_time_h().high == np.inf and np.isnan(fit.finish_time_h().time_h.n)
 
 
+@pytest.mark.parametrize("known", [True, False])
+def test_not_bent_is_said_just_where_the_interval_is_open(known):
+    """The number for the end is withheld when its 95 % interval reaches beyond thirty times the readings."""
+    said = []
+    for last in (9.0, 11.0, 12.0, 13.0, 14.0, 16.0):
+        for seed in range(2):
+            seen = last > T
+            y = readings(seed, sd=12.0)[seen]
+            fit = fk.fit_growth(T[seen], y, u=12.0 if known else None)
+            high = fit._ends(0, 0.95, "profile")[1]
+            said.append("not bent" in fit.verdict)
+            assert said[-1] == (high >= 30 * y.max()), (last, seed, high)
+    assert 2 < sum(said) < 10
+
+
 def test_where_no_growth_is_shown_nothing_is_excluded():
     """Noise about a level gives no number, and every interval, band and time stays open."""
     fit = fk.fit_growth(T, 5 + np.random.default_rng(1).normal(size=60))
@@ -254,6 +269,7 @@ def test_pages_are_written():
     [
         ([0, 1, 2], [1, 2, 3], "at least"),
         (T, np.full(60, 3.0), "in every reading"),
+        (T, 1e6 + 1e-7 * np.cos(9 * T), "in every reading"),
         (T, np.full(60, np.nan), "both a time and an amount"),
         (T, 100 - T, "falls from 100"),
         (T, np.where(T == 0, np.inf, T), "is inf in row 1"),

@@ -143,6 +143,7 @@ def test_the_active_joblib_configuration_is_obeyed():
         (T, T, "one row a curve"),
         (T[:5], np.ones((2, 6)), "one time for each column"),
         (np.array([0, 2, 1.0]), np.ones((1, 3)), "time 1 h in row 1, column 3, after 2 h"),
+        (np.array([0, 1, 1.0]), np.ones((1, 3)), "time 1 h in row 1, column 3, after 1 h"),
         (np.array([[0, 1, 2.0], [0, 5, 4]]), np.ones((2, 3)), "time 4 h in row 2, column 3, after 5 h"),
         (np.array([0, 1, 2.0]), np.array([[1, np.inf, 2]]), "infinite in row 1, column 2"),
         (np.array([0, 1, 2.0]), [["a", "b", "c"]], "cannot be read as numbers"),

@@ -42,6 +42,20 @@ def test_units_scale_through():
         assert two["lag_h"].s * 24 == pytest.approx(one["lag_h"].s, rel=1e-3)
 
 
+@pytest.mark.parametrize("seed", [0, 3, 5, 13])
+def test_the_earlier_wave_comes_first(seed):
+    """However the search came to them, the waves are printed in the order of their steepest points, and add up."""
+    rng, t = np.random.default_rng(seed), np.linspace(0, 48, 40)
+    one, two = ((rng.uniform(100, 500), rng.uniform(low, 60), rng.uniform(0, 25)) for low in (20, 10))
+    y = two_waves(t, *one, *two) + 5 * rng.normal(size=40)
+    fit = fk.fit_two_waves(t, y)
+    early, late = (w["lag_h"].n + w["asymptote"].n / (np.e * w["max_rate"].n) for w in fit.waves)
+    assert early <= late
+    named = [wave[name].n for wave in fit.waves for name in ("asymptote", "max_rate", "lag_h")]
+    assert fit.predict(t) == pytest.approx(two_waves(t, *named))
+    assert np.std(fit.predict(t) - y) < 6
+
+
 def test_a_single_wave_is_not_called_two():
     """On one Gompertz wave the second is not shown."""
     fit = fk.fit_two_waves(T, curves.gompertz(T, 600, 40, 6) + 6 * np.random.default_rng(2).normal(size=60))
