@@ -37,6 +37,16 @@ def test_test_of_two_curves_is_the_one_of_pooled_fits():
         table["wed"]
 
 
+def test_one_curve_for_all_days_is_judged_alike_in_volts_and_millivolts():
+    """With proportional scatter the test of several days weighs as the fits do, whatever the unit of the signal."""
+    rng = np.random.default_rng(4)
+    y = np.array([(0.1 + g * 0.3 * X) * (1 + 0.03 * rng.standard_normal(X.size)) for g in (1.0, 1.03)]).ravel()
+    days = ["mon"] * X.size + ["tue"] * X.size
+    volts, milli = (fit_calibrations([*X, *X], k * y, by=days, weights="proportional").same for k in (1.0, 1000.0))
+    assert milli.statistic == pytest.approx(volts.statistic, rel=1e-6)
+    assert milli.degrees_of_freedom == volts.degrees_of_freedom == (2.0, 20.0)
+
+
 def test_drift_is_found_and_corrected():
     """A sensor that lost a tenth: found, and a sample halfway is read in between with the drift in its budget."""
     pair = bracket(day(1.0, 1), day(0.9, 2), time_before_h=0, time_after_h=4)
