@@ -280,3 +280,121 @@ def test_co2_taken_away_with_the_samples_is_counted():
     lost = nominal(nothing) - nominal(made_g(Entry(late, "evaporation", -0.5)))
     mol_L = 0.034 * np.exp(2400 * (1 / 301.15 - 1 / 298.15)) * 0.97 * 1.025
     assert lost == pytest.approx(0.5 * mol_L * 44.01, rel=0.03)
+
+
+@pytest.mark.parametrize(
+    ("kind", "column", "extra"),
+    [
+        ("bubble count", "bubbles", 'volume_per_bubble = "0.50 ± 0.01 mL"\n'),
+        ("flow rate", "flow [mL/h]", ""),
+    ],
+)
+def test_bubbles_and_a_flow_meter_tell_the_same_gas(tmp_path, analyses, kind, column, extra):
+    """The gas of the collector, had it been counted in bubbles of half a millilitre or read as a flow: as much CO2."""
+    shutil.copytree(SAMPLES / "jar_3_closes", tmp_path / "run")
+    toml = (tmp_path / "run" / "run.toml").read_text(encoding="utf-8")
+    start, end = toml.index("[[gas]]"), toml.index("[ethanol]")
+    route = f'[[gas]]\nkind = "{kind}"\ntable = "gas"\ncollector_temperature = "22.0 ± 0.5 °C"\n{extra}\n'
+    (tmp_path / "run" / "run.toml").write_text(toml[:start] + route + toml[end:], encoding="utf-8")
+    read = fk.read_run(SAMPLES / "jar_3_closes").tables["gas"]
+    time, volume = (read[name].to_numpy() for name in ("time_h", "volume_mL"))
+    shown = np.maximum.accumulate(np.round(volume / 0.5)) if kind == "bubble count" else np.gradient(volume, time)
+    rows = [f"time [h],{column}", *(f"{t:g},{x:.6g}" for t, x in zip(time, shown))]
+    (tmp_path / "run" / "gas.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    (found,) = steps.gas_of(fk.read_run(tmp_path / "run"))
+    assert nominal(found.total()) == pytest.approx(nominal(analyses["jar_3_closes"].released[0].total()), rel=0.02)
+
+
+def test_bubbles_of_unknown_size_are_not_turned_into_gas():
+    """Bubbles were counted and none was measured: no CO2 is told, and the calibration that is needed is named."""
+    run = fk.read_run(SAMPLES / "jar_3_closes")
+    counted = run.tables["gas"].rename(columns={"volume_mL": "bubbles"})
+    route = {"kind": "bubble count", "table": "gas", "column": "bubbles"}
+    with pytest.raises(InputError, match=r"counted in bubbles, \d+ of them, and no volume_per_bubble"):
+        steps.gas_of(replace(run, gas=(route,), tables={"gas": counted}))
+
+
+def test_a_vessel_of_unknown_size_has_no_gas_space():
+    """Gas dissolved and above the liquid cannot be counted without the vessel: said with what is known of it."""
+    run = fk.read_run(SAMPLES / "jar_3_closes")
+    found = fk.analyse(replace(run, vessel={"material": "glass"}, gas=run.gas[:1]), curve="gompertz")
+    assert any("CO2 made: not told, since the vessel is described by material" in gap for gap in found.gaps), found.gaps
+    assert "CO2" not in found.amounts
+
+
+def test_a_weighed_jar_without_a_hydrometer_knows_its_samples_less_well():
+    """What the samples weighed is then taken at 1020 ± 15 g/L: the same gas within its larger uncertainty."""
+    run = fk.read_run(SAMPLES / "jar_3_closes")
+    weighed = replace(run, gas=tuple(route for route in run.gas if route["kind"] == "vessel weight"))
+    (known,), (unknown,) = steps.gas_of(weighed, 3.4), steps.gas_of(replace(weighed, density={}), 3.4)
+    assert unknown.total().std_dev > known.total().std_dev
+    assert 0 < abs(nominal(unknown.total()) - nominal(known.total())) < 2 * unknown.total().std_dev
+
+
+def test_samples_beyond_the_standards_give_no_alcohol(tmp_path):
+    """Every reading lies above the strongest standard: no content is told, the reason is, and the rest goes on."""
+    shutil.copytree(SAMPLES / "jar_3_closes", tmp_path / "run")
+    rng, rows = np.random.default_rng(3), ["ethanol [% vol],signal [V],temperature [°C]"]
+    for content in np.linspace(0.0, 0.06, 8):
+        rows.append(f"{content:.4f},{0.052 + 0.81 * content + rng.normal(0, 0.002):.4f},20.0")
+    (tmp_path / "run" / "standards.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    signals = (tmp_path / "run" / "samples.csv").read_text(encoding="utf-8").splitlines()
+    once = [row for row in signals if ",10," not in row]
+    (tmp_path / "run" / "samples.csv").write_text("\n".join(once) + "\n", encoding="utf-8")
+    found = fk.analyse(fk.read_run(tmp_path / "run"), curve="gompertz")
+    assert found.ethanol_pct_vol is None and "ethanol" not in found.amounts
+    assert "Ethanol: not told, since no sample was read inside the standards." in found.gaps
+    assert any("outside the standards" in str(sample) for sample in found.samples)
+
+
+def test_an_ingredient_fed_twice_is_weighed_both_times():
+    """Grams add up; a portion in words cannot be added and is refused with what was written."""
+    run = fk.read_run(SAMPLES / "jar_3_closes")
+    sugar = {"ingredient": "white sugar", "amount": "20 g", "amount_g": 20.0}
+    once, twice = (nominal(steps.feed_of(replace(run, feed=(*run.feed, *[sugar] * n))).hexose_g) for n in (1, 2))
+    none = nominal(steps.feed_of(run).hexose_g)
+    assert twice - none == pytest.approx(2 * (once - none))
+    words = {"ingredient": "white sugar", "amount": "a spoon"}
+    with pytest.raises(InputError, match="white sugar is fed twice, once as 'a spoon'"):
+        steps.feed_of(replace(run, feed=(*run.feed, sugar, words)))
+
+
+def test_standards_read_twice_but_only_two_afterwards_show_no_drift():
+    """Two contents do not make a line with an uncertainty: drift is not judged, rather than judged falsely."""
+    run = fk.read_run(SAMPLES / "jar_3_closes")
+    before = run.tables["standards"].assign(when="before")
+    after = before[before["ethanol_pct_vol"].isin(sorted(before["ethanol_pct_vol"].unique())[:2])].assign(when="after")
+    table = type(before)(np.concatenate([before, after]), columns=before.columns).infer_objects()
+    table["ethanol_pct_vol"], table["signal"] = table["ethanol_pct_vol"].astype(float), table["signal"].astype(float)
+    assert steps.drift_of(replace(run, tables=run.tables | {"standards": table})) is None
+
+
+def test_the_page_of_a_difference_says_whether_it_is_one(analyses):
+    """A difference in yeast beyond its uncertainty reads otherwise than one within it."""
+    starved = fk.compare_runs([analyses["jar_3_closes"], analyses["jar_5_starved"]])
+    yeast = next(d for d in starved.differences if d.product == "dry yeast")
+    alike = replace(yeast, adjusted_p=0.6)
+    assert "do not differ beyond their uncertainty" in str(alike) and "do not differ" not in str(yeast)
+
+
+def test_runs_without_a_common_yield_are_not_compared(analyses):
+    """One run's table was lost: which yields each has is said."""
+    bare = fk.analyse(replace(analyses["jar_5_starved"].run, tables={}, gas=()))
+    with pytest.raises(InputError, match=r"without a yield in common \(.*: none\)"):
+        fk.compare_runs([analyses["jar_3_closes"], bare])
+
+
+def test_a_run_of_feed_alone_says_that_nothing_can_be_held_against_anything():
+    """Verdict, carbon and gas lines of a run without readings: words instead of numbers."""
+    bare = fk.analyse(replace(fk.read_run(SAMPLES / "jar_3_closes"), tables={}, gas=()))
+    assert bare.verdict == "The measurements cannot be held against one another."
+    assert bare.carbon == (0.0, {}) and "lag of the gas" not in str(bare)
+    unfed = fk.analyse(replace(bare.run, feed=(), inoculum={}))
+    assert unfed.yields == {} and "run.toml lists no feed" in unfed.answer
+
+
+def test_sugar_that_nobody_measured_is_said_to_be_taken_as_used():
+    """Without a value for the sugar left over all of it counts as used, and the page says so."""
+    run = fk.read_run(SAMPLES / "jar_3_closes")
+    found = fk.analyse(replace(run, residual_sugar={}, tables={"gas": run.tables["gas"]}), curve="gompertz")
+    assert "Sugar left over: not measured; all sugar is taken as used." in str(found).replace("\n", " ")
