@@ -171,7 +171,7 @@ def sweep(shape: Shape, p: Floats, problem: Problem) -> Sums:
 
 
 def _inverse(normal: Floats, damping: Floats | float = 0.0) -> Floats:
-    """Inverses of small symmetric matrices (q, q, m); zero where singular."""
+    """Inverses of symmetric 2x2 or 3x3 matrices (q, q, m); zero where singular."""
     n = normal
     if np.any(damping):
         n = normal.copy()
@@ -182,14 +182,7 @@ def _inverse(normal: Floats, damping: Floats | float = 0.0) -> Floats:
         det = a * d - b * b
         det = np.where((det > 1e-14 * a * d) & (det > 1e-290), det, np.inf)
         return np.array([[d / det, -b / det], [-b / det, a / det]])
-    if len(n) == 3:
-        return _inverse3(n)
-    size = np.sqrt(np.maximum(np.einsum("iim->im", n), 1e-300))
-    scaled = np.moveaxis(n / size[:, None] / size[None, :], 2, 0)
-    good = np.linalg.cond(scaled) < 1e14
-    out = np.zeros_like(scaled)
-    out[good] = np.linalg.inv(scaled[good])
-    return np.asarray(np.moveaxis(out, 0, 2) / size[:, None] / size[None, :])
+    return _inverse3(n)
 
 
 def _inverse3(n: Floats) -> Floats:

@@ -258,7 +258,9 @@ def _increment_variance(time: Floats, level: Floats) -> tuple[Floats, float]:
         relative = share + (1 - share) * mean
         odd, spread = _out_of_line(middle, rate, np.sqrt(relative) / wait)
         size, dof = _middle_square(odd[spread >= 0.3 * spread.max()])  # where nothing comes nothing scatters
-        cost = odd.size * np.log(max(size, 1e-300)) + 2 * float(np.log(spread).sum())
+        size = max(size, 1e-300)
+        misfit = float(np.minimum(odd**2 / size, 9.0).sum())  # a corner weighs no more than three of its sd
+        cost = misfit + odd.size * np.log(size) + 2 * float(np.log(spread).sum())
         if cost < best:
             best, found = cost, (relative * size, dof)
     return found
@@ -330,16 +332,23 @@ def _window(time: Floats, i: int, wide: float, least: int) -> slice:
 def _finish(
     time: Floats, level: Floats, gaps: Floats, variance: Floats, steps: bool, q: float
 ) -> tuple[float, tuple[float, float]]:
-    """When the gap to what counts as finished closes, and the nearest times on either side that the readings refuse."""
+    """When the gap to what counts as finished closes, and the nearest times on either side that the readings refuse.
+
+    Errors that accumulate carry a crossing away with them: there, every time that is not refused counts.
+    """
     gap = gaps @ level
     u = np.array([_u(each, variance, steps) for each in gaps])
     rising = (np.maximum.accumulate(gap) + np.minimum.accumulate(gap[::-1])[::-1]) / 2  # as the true amount must
     after = int(np.argmax(rising >= 0))
     value = _crossing(time, rising, after)
-    not_yet = np.flatnonzero(gap[:after] + q * u[:after] < 0)
-    passed = np.flatnonzero(gap[after:] - q * u[after:] >= 0)
-    low = _crossing(time, gap + q * u, int(not_yet[-1]) + 1) if not_yet.size else float(time[0])
-    high = _crossing(time, gap - q * u, after + int(passed[0])) if passed.size else np.inf
+    before, behind = gap + q * u < 0, gap - q * u >= 0
+    if steps:
+        first, last = int(np.argmax(~before)), time.size - int(np.argmax(~behind[::-1]))
+    else:
+        first = after - int(np.argmax(before[:after][::-1])) if before[:after].any() else 0
+        last = after + int(np.argmax(behind[after:])) if behind[after:].any() else time.size
+    low = _crossing(time, gap + q * u, first)
+    high = _crossing(time, gap - q * u, last) if last < time.size else np.inf
     return value, (low, high)
 
 

@@ -159,11 +159,12 @@ def watch(folder: str | Path) -> Panel:
             Line(done.what, done.time_h, "h", limits=(done.low, done.high)),
         ]
         expected = _expected_mol(found)
-        state = fit.state(expected)
+        state = fit.state(None if expected is None else float(f"{nominal(expected):.3g}"))
         lines.append(Line("rate now", state.rate_now * 1000, "mmol/h", f"largest: {plus_minus(fit.max_rate * 1000)}"))
         if expected is not None and done.high > now and nominal(state.rate_now) > 0:
-            left = max(expected - nominal(made), 0.0) / state.rate_now
-            lines.append(Line("at this rate all that the feed gives at", now + left, "h", f"{expected:g} mol"))
+            left = expected - made if nominal(expected) > nominal(made) else 0.0
+            at = now + left / state.rate_now
+            lines.append(Line("at this rate all that the feed gives at", at, "h", plus_minus(expected, "mol")))
         said = f"{now:g} h seen: the run is {state.word}; {_forecast(done, now)}"
         return Page(said, lines, [*_alarms(found, alarm_pct / 100), state.why])
 
@@ -200,14 +201,14 @@ def _rows(run: Run) -> int:
     return sum(len(frame) for frame in run.tables.values())
 
 
-def _expected_mol(found: Analysis) -> float | None:
+def _expected_mol(found: Analysis) -> Any:
     """What the feed would give, if it is known."""
     if found.feed is None:
         return None
     how = "aerated" if found.run.conditions.get("aeration", "none") != "none" else "closed"
     try:
         batch = plan_batch(found.feed, how=how, liquid_L=found.run.vessel.get("liquid_L"))
-        return float(f"{nominal(batch.fate.co2_mol):.3g}")
+        return batch.fate.co2_mol
     except FermkitError:
         return None
 
