@@ -6,6 +6,7 @@ import pytest
 import fermkit as fk
 from fermkit.errors import FitError, InputError
 from fermkit.growth import curves
+from fermkit.growth.smoothing import _window
 
 T = np.linspace(0, 48, 60)
 
@@ -26,6 +27,16 @@ def test_intervals_hold_the_truth(noise):
         names = ("amount_so_far", "max_rate", "lag_h", "finish_time_h")
         held += [found.limits[name][0] <= true <= found.limits[name][1] for name, true in zip(names, truth)]
     assert (held >= 0.88 * 150).all(), held
+
+
+def test_a_noisy_gauge_is_averaged_before_a_level_is_told():
+    """Readings good to a thousandth stand as they are; those good to a hundredth are averaged over a few neighbours."""
+    rng, t = np.random.default_rng(6), np.linspace(0, 48, 240)
+    fine, coarse = (
+        fk.smooth_growth(t, curves.gompertz(t, 600, 40, 6) + sd * rng.normal(size=240)).amount_so_far.s / sd
+        for sd in (0.3, 6.0)
+    )
+    assert coarse < 0.8 * fine
 
 
 def test_an_unfinished_run_has_no_finish_time():
@@ -53,6 +64,7 @@ def test_a_window_too_narrow_takes_a_neighbour_on_either_side():
     y[31:] += 30.0  # one step up between readings 30 and 31
     found = fk.smooth_growth(T, y + 0.1 * np.cos(50 * T), window_h=0.01)
     assert found.window_h == pytest.approx(2 * (T[1] - T[0]))
+    assert all(_window(T, i, 0.01, 3) == slice(i - 1, i + 2) for i in range(1, 59))
     assert np.abs(found.max_rate_at_h - T[[30, 31]]).min() < 1e-9
     assert found.max_rate.n == pytest.approx(5 + 30 / (2 * (T[1] - T[0])), rel=0.01)
 
@@ -100,8 +112,8 @@ def test_the_lag_is_where_the_steepest_line_meets_the_first_level():
 def test_a_corner_is_no_scatter():
     """Gas that stops within the hour is read as finely as its counter allows: the stop is not taken for noise."""
     t, rng = np.arange(0.0, 48.5, 1.0), np.random.default_rng(1)
-    y = np.cumsum(np.concatenate([[0.0], np.where(t[1:] < 18, 60.0 + 2 * t[1:], 0.0) + rng.normal(0, 2.0, 48)]))
+    y = np.cumsum(np.concatenate([[0.0], np.where(t[1:] < 18, 60.0 + 2 * t[1:], 0.0) + rng.normal(0, 0.3, 48)]))
     found = fk.smooth_growth(t, y, "accumulating")
-    assert found.amount_so_far.s == pytest.approx(2.0 * np.sqrt(48), rel=0.35)
+    assert found.amount_so_far.s == pytest.approx(0.3 * np.sqrt(48), rel=0.35)
     low, high = found.limits["finish_time_h"]
     assert 16.5 < low < found.finish_time_h < high < 18.5
