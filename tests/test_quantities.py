@@ -132,3 +132,9 @@ def test_any_text_is_read_or_refused_quickly(text):
     except InputError as problem:
         assert problem.met and problem.needed and problem.do
     assert time.perf_counter() - start < 1.0
+
+
+def test_a_logarithmic_unit_is_refused():
+    """A decibel is no multiple of a watt: a value ± on it would be wrong."""
+    with pytest.raises(InputError, match="cannot be turned into 'W'"):
+        read_quantity("3 dBm", "W", "power")

@@ -417,3 +417,34 @@ def test_order_separator_and_decimal_sign_do_not_matter(rows, separator, decimal
     expected = sorted(rows)
     assert frame.time_h.tolist() == pytest.approx([t / 100 for t, _ in expected])
     assert frame.flow_mL_h.tolist() == pytest.approx([v / 1000 for _, v in expected])
+
+
+@pytest.mark.parametrize(
+    ("text", "table", "words"),
+    [
+        ("time,volume\nparsec,mL\n0,0\n1,5\n", "gas", "'parsec' is no time of day"),
+        ("time,volume\nh,kg\n0,0\n1,5\n", "gas", "row 2"),
+        ("sample,signal\nS1,V\nS1,0.3\n", "samples", "'V' is not a number"),
+    ],
+    ids=["no unit", "another kind of unit", "a name above"],
+)
+def test_a_row_that_only_looks_like_units_is_not_swallowed(text, table, words):
+    """Words below the header that are no units of their columns stay readings, and are refused with their row."""
+    with pytest.raises(InputError, match=words):
+        read(text, table)
+
+
+def test_readings_at_one_moment_that_differ_are_both_kept():
+    """Two different volumes at one time are no repetition: neither is thrown away."""
+    assert read("time [h],volume [mL]\n0,0\n1,5\n1,7\n2,9\n").frame.volume_mL.tolist() == [0, 5, 7, 9]
+
+
+def test_a_table_of_words_alone_keeps_its_rows():
+    """Without any column of numbers no row counts as empty."""
+    assert read("item\npaste\nextract\n", "weights").frame["item"].tolist() == ["paste", "extract"]
+
+
+def test_a_sheet_of_empty_cells_is_called_empty():
+    """Rows of nothing are no table."""
+    with pytest.raises(InputError, match="the table is empty"):
+        read_rows([["", ""], [" ", ""]], "gas", TABLES["gas"])

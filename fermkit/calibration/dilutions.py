@@ -67,11 +67,6 @@ class DilutionSeries(Written):
         """Content of the undiluted sample that each dilution gives, for a picture."""
         return np.array([nominal(reading.value) for reading in self.readings])
 
-    @property
-    def u_contents(self) -> Floats:
-        """Standard uncertainty of each."""
-        return np.array([uncertainty(reading.value) for reading in self.readings])
-
     def interval(self, level: float = 0.95) -> tuple[float, float]:
         """Value ± t·u."""
         half = student(self.degrees_of_freedom, level) * uncertainty(self.value)

@@ -126,8 +126,6 @@ def mended(
     wild: list[int] = []
     started = sorted(named)
     for fall in falls:
-        if fall in wild:  # what looks like a fall is the way back from a wild reading
-            continue
         what = _what_fell(value, fall, limit, resets == "find")
         if what == "start":
             started.append(fall + 1)
