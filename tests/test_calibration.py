@@ -395,6 +395,8 @@ def test_a_blank_with_an_error_does_no_harm_to_a_power_law():
     x = np.array([0.0, *X])
     cal = fit_calibration(x, noisy("power", 0.005, x=x), curve="power", u_standards=0.02)
     assert np.all(np.isfinite(cal.fitted.covariance))
+    sure = fit_calibration(x, noisy("power", 0.005, x=x), curve="power", u_standards=np.where(x > 0, 0.02, 0.0))
+    assert cal.fitted.covariance == pytest.approx(sure.fitted.covariance, rel=1e-9)
 
 
 def test_stated_scatter_is_believed_and_tested():

@@ -65,6 +65,10 @@ def test_at_either_end_a_drifting_sensor_is_on_that_end_s_curve():
     u = [pair.read(1.5, time_h=t).value.s for t in (0, 1, 2, 3, 4)]
     assert pair.read(1.5, time_h=0).value.s == pytest.approx(pair.before.read(1.5).value.s, rel=1e-6)
     assert u[2] == max(u)
+    for time_h, end in ((0, pair.before), (4, pair.after)):
+        alone = end.read([1.5, 1.52])
+        found = pair.read([1.5, 1.52], time_h=time_h).degrees_of_freedom
+        assert found == pytest.approx(alone.degrees_of_freedom, rel=1e-3)
 
 
 def test_intervals_between_two_sets_hold_the_truth_for_any_path():
@@ -143,6 +147,7 @@ def test_temperatures_too_far_apart_are_refused_in_words():
         day(1, 1, sensor="liquid", temperature_C=np.linspace(18, 24, 12))
     with pytest.raises(InputError, match="temperature of the sample"):
         day(1, 1, temperature_C=20.0).read(1.6, temperature_C=295.0)
+    assert day(1, 1, temperature_C=4.0).read(1.6, temperature_C=4.0).in_range  # straight from the cold room
     assert "temperature was not given" in str(day(1, 1, temperature_C=20.0).read(1.6))
 
 

@@ -328,6 +328,9 @@ def test_dilutions_that_disagree_are_met_in_the_middle():
     content = np.array([16.0 / d for d in (2, 8)])
     series = dilution_series(line(sd=0.005), [2, 8], list(0.1 + 0.3 * content * (1 + 0.02 * content)))
     assert series.value.n == pytest.approx(series.contents.mean())
+    budget = dict(zip(series.budget().names, series.budget().contributions))
+    half = np.ptp(series.contents) / 2  # anywhere between the two, so half the width over √3
+    assert budget["dilutions that do not agree"] == pytest.approx(half / np.sqrt(3))
     fall = 1 - np.sqrt(series.contents[1] / series.contents[0])  # two doublings
     assert f"falls by {fall:.0%} with each doubling" in series.verdict
 
