@@ -87,10 +87,12 @@ def test_the_numbers_of_a_fit_stay_correlated():
     assert np.ptp(fit.interval("final_amount")) == pytest.approx(2 * 1.96 * 0.05 * fit.final_amount.n, rel=0.02)
 
 
-@pytest.mark.parametrize("noise", ["independent", "accumulating"])
-def test_units_scale_through(noise):
+@pytest.mark.parametrize("kind", ["independent", "accumulating", "drifting"])
+def test_units_scale_through(kind):
     """Litres instead of millilitres, days instead of hours: the same curve."""
-    y = readings() if noise == "independent" else counted()
+    noise = "independent" if kind == "independent" else "accumulating"
+    drifting = curves.gompertz(T, 600, 40, 6) + np.cumsum(3 * np.random.default_rng(2).normal(size=60))
+    y = {"independent": readings(), "accumulating": counted(), "drifting": drifting}[kind]
     fit, litres, days = (fk.fit_growth(t, made, noise=noise) for t, made in ((T, y), (T, y / 1000), (T / 24, y)))
     assert litres.final_amount.s * 1000 == pytest.approx(fit.final_amount.s, rel=1e-4)
     assert litres.final_amount.n * 1000 == pytest.approx(fit.final_amount.n, rel=1e-7)

@@ -12,6 +12,7 @@ from fermkit.growth.curves import SHAPES
 from fermkit.growth.fitter import Problem, descend, reach
 from fermkit.growth.many import VERDICTS, fit_chunk
 from fermkit.growth.starts import start
+from fermkit.growth.weights import solve
 
 T = np.linspace(0, 48, 60)
 
@@ -100,12 +101,29 @@ def test_no_better_optimum_is_found_from_elsewhere(curve):
     assert found.sweeps.mean() <= 6
 
 
+@pytest.mark.parametrize("asymmetry", [0.1, 1.0, 8.0])
+def test_richards_never_fits_worse_than_the_logistic(asymmetry):
+    """It holds the logistic within it: on 60 curves cut anywhere, its residual sum is never above the logistic's."""
+    rng, m = np.random.default_rng(11), 60
+    t = np.linspace(0, 30, 40)[None, :]
+    lag, size = rng.uniform(0, 15, (m, 1)), rng.uniform(300, 900, (m, 1))
+    y = np.stack([curves.richards(t[0], a, 40, one, asymmetry) for a, one in zip(size[:, 0], lag[:, 0])])
+    y += 0.03 * size * rng.normal(size=y.shape)
+    wide, narrow = (solve(SHAPES[name], Problem(t, y), y)[1] for name in ("richards", "logistic"))
+    settled = wide.converged & narrow.converged
+    assert settled.mean() > 0.9
+    assert (wide.level[settled] > 0).all()
+    assert (wide.rss[settled] <= narrow.rss[settled] * (1 + 1e-6)).mean() > 0.98
+
+
 def test_noise_alone_is_not_called_growth():
     """Of 400 series of pure noise at most two are taken for growth (the test is at 1 in 1,000)."""
     noise = np.random.default_rng(5).normal(size=(400, 60))
     for kind, table in (("independent", noise), ("accumulating", np.cumsum(noise, axis=1))):
         verdict = fk.fit_growth_many(T, table, noise=kind).verdict
         assert verdict.isin(["no growth shown", "does not rise"]).sum() >= 398 - 2
+        known = fk.fit_growth_many(T, table[:100], noise=kind, u=1.0).verdict
+        assert known.isin(["no growth shown", "does not rise"]).sum() >= 98
 
 
 def test_verdicts_of_awkward_curves():

@@ -63,6 +63,9 @@ def test_the_rate_now_is_that_of_the_last_readings(noise):
         held += abs(now.n - slope) < 2 * now.s
         assert now.s < 0.5 * slope
     assert held >= 34
+    y = gas()
+    by_hand = np.polyfit(T[-7:], y[-7:], 1)[0]  # an eighth of sixty
+    assert fk.fit_growth(T, y).state().rate_now.n == pytest.approx(by_hand)
 
 
 def test_a_growing_file_can_be_read_again_and_again():
