@@ -1,4 +1,4 @@
-"""Standards → curve; signals → ethanol, with everything that an analytical chemist asks of it.
+"""From standards to a curve, from signals to ethanol, with everything that an analytical chemist asks of it.
 
 The files, each leaning on those before it: `surroundings`, `response`, `standards`, `limits`, `linearity`,
 `readback`, `sweep`, `calibrate`, `dilutions`, `drift`, `density`.

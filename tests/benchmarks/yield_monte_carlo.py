@@ -20,7 +20,7 @@ from joblib import Parallel, delayed
 
 RUN = Path(__file__).resolve().parents[2] / "sample_data" / "jar_3_closes"
 ASSUMED = ("not measured", "held in the liquid", "displacement water", "ash of the yeast", "carried out", "adding up",
-           "residual sugar")  # fmt: skip
+           "residual sugar", "air in the vessel", "against the standards", "vapour rises")  # fmt: skip
 KEPT = ("instruments", "residual_sugar")  # applied to all readings; would be drawn below zero
 YIELDS = ("yeast_yield", "ethanol_yield", "co2_yield")
 QUANTITY = re.compile(r"^(-?\d+(?:\.\d+)?) ± (\d+(?:\.\d+)?)( .*)?$")
