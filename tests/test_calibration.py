@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from uncertainties import covariance_matrix, ufloat
 
+from fermkit.budget import student
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.limits import decision_limit
 from fermkit.calibration.linearity import grubbs_test, mandel_test
@@ -120,6 +121,16 @@ def test_law_from_replicates_finds_growing_scatter():
         cal = fit_calibration(x, clean + sd * rng.standard_normal(x.size), weights="replicates")
         low, high = np.sqrt(cal.fitted.variance(np.array([0.25, 3.1])))
         assert (high / low > 3.0) == (ratio > 1.0)
+
+
+def test_law_from_replicates_is_the_true_one():
+    """A constant and a proportional part: from very many replicates the law gives each level's own variance."""
+    rng = np.random.default_rng(12)
+    x = np.repeat([0.0, 1.0, 2.0, 4.0, 7.0, 10.0], 400)
+    clean = 0.1 + 0.3 * x
+    variance = 0.04**2 + (0.03 * clean) ** 2
+    cal = fit_calibration(x, clean + np.sqrt(variance) * rng.standard_normal(x.size), weights="replicates")
+    assert cal.fitted.variance(clean) == pytest.approx(variance, rel=0.12)
 
 
 def test_lack_of_fit_needs_replicates_and_sees_a_bend():
@@ -285,8 +296,6 @@ def test_detection_limit_is_seen_95_times_in_a_hundred():
 
 def test_quantification_limit_solves_its_equation():
     """At the limit the half-width of the 95 % interval is a third of the content; more readings lower it."""
-    from fermkit.budget import student
-
     cal = fit_calibration(X, noisy("line", 0.03))
     limit = cal.limit_of_quantification
     u = cal.read(cal.predict([limit])[0], extrapolate=True).value.s
@@ -374,6 +383,15 @@ def test_standards_without_an_answer_say_so():
     """Noise alone gives a curve that admits it, and an open interval."""
     cal = fit_calibration([0, 1, 2, 3, 4, 5], [1.0, 1.3, 0.9, 1.25, 0.95, 1.2])
     assert "not shown to answer" in str(cal)
+    answers = set()
+    for seed in range(20):  # said where the slope is within its own 95 % interval of zero
+        y = 0.5 - 0.006 * X + 0.05 * np.random.default_rng(seed).standard_normal(X.size)
+        faint = fit_calibration(X, y, direction="falling")
+        slope = faint.parameters["slope"]
+        within = abs(slope.n) < student(faint.degrees_of_freedom) * slope.s
+        assert any("not shown to answer" in remark for remark in faint.page().remarks) == within
+        answers.add(within)
+    assert answers == {True, False}
     low, high = cal.read(1.1, extrapolate=True).interval()
     assert np.isinf(low) or np.isinf(high)
 
