@@ -102,3 +102,43 @@ def test_gas_read_without_a_curve_draws_its_line_and_its_end():
     assert "99 % of it, 95 % interval" in ax.get_legend_handles_labels()[1]
     lines = [line for line in ax.get_lines() if line.get_label() == "steepest line through the readings"]
     assert lines[0].get_xdata()[0] == pytest.approx(found.lag_h.n) and "lag" in words
+
+
+def axes():
+    """One empty pair of axes."""
+    return plots.figure(14, 8).add_subplot()
+
+
+def test_calibration_pictures_show_every_standard_and_dilution():
+    """Residuals in standard deviations in their band, and the dilutions of one sample with what they say together."""
+    x = np.repeat([0.0, 0.2, 0.4, 0.6, 0.8, 1.0], 2)
+    line = fk.fit_calibration(x, 0.05 + 0.8 * x + 0.004 * np.cos(9 * np.arange(12)))
+    ax = axes()
+    assert plots.residuals(line, ax=ax).startswith("Residuals of 12 standards about the line")
+    assert ax.get_lines()[-1].get_ydata() == pytest.approx(line.standardised_residuals) and "[σ]" in ax.get_ylabel()
+    series = fk.dilution_series(line, [5, 10], [[0.61, 0.612], [0.33, 0.332]])
+    ax = axes()
+    assert series.verdict in plots.dilutions(series, ax=ax)
+    assert [tick.get_text() for tick in ax.get_xticklabels()] == ["5-fold", "10-fold"] and "% vol" in ax.get_ylabel()
+
+
+def test_a_closed_vessels_picture_reaches_to_its_rating():
+    """The rating is drawn and lies inside the picture, though the gas stays below it; without one it is said."""
+    time = np.arange(0.0, 25.0)
+    fit = fk.fit_growth(
+        time, 0.2 / (1 + np.exp(-(time - 10) / 2)) + 0.001 * np.cos(9 * time), "logistic", unit="mol CO2"
+    )
+    ax = axes()
+    words = plots.pressure(fk.Vessel(2.0, 1.5, 25.0, rated_bar_gauge=8.0).pressure_over(fit), ax=ax)
+    assert "maker's rating 8 bar" in words and ax.get_ylim()[1] > 8.0 and "bar gauge" in ax.get_ylabel()
+    assert "no maker's rating" in plots.pressure(fk.Vessel(2.0, 1.5, 25.0).pressure_over(fit), ax=axes())
+
+
+def test_the_limits_picture_names_what_binds():
+    """Each limit has a bar, and the one that binds says so."""
+    mash = fk.feed({"white sugar": 120.0, "diammonium phosphate": 3.0, "active dry yeast": 5.0})
+    batch = fk.plan_batch(mash, liquid_L=2.0)
+    ax = axes()
+    words = plots.limits(batch, ax=ax)
+    named = [tick.get_text() for tick in ax.get_yticklabels()]
+    assert any(name.endswith(", binds") for name in named) and "binds" in words and "[g]" in ax.get_xlabel()
