@@ -126,7 +126,11 @@ def test_a_closed_vessels_picture_reaches_to_its_rating():
     """The rating is drawn and lies inside the picture, though the gas stays below it; without one it is said."""
     time = np.arange(0.0, 25.0)
     fit = fk.fit_growth(
-        time, 0.2 / (1 + np.exp(-(time - 10) / 2)) + 0.001 * np.cos(9 * time), "logistic", unit="mol CO2"
+        time,
+        0.2 / (1 + np.exp(-(time - 10) / 2)) + 0.001 * np.cos(9 * time),
+        "logistic",
+        unit="mol CO2",
+        counts="produced",
     )
     ax = axes()
     words = plots.pressure(fk.Vessel(2.0, 1.5, 25.0, rated_bar_gauge=8.0).pressure_over(fit), ax=ax)
