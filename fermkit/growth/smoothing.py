@@ -21,11 +21,9 @@ LEVEL_TO = 0.002
 """A level is averaged over no more readings than make it good to this share of the amount: a fifth of the last per
 cent, by which the finish is told. Wider windows round off the corner where sugar runs out, and tell it late."""
 
-
 KEPT, KEPT_MEAN = 0.8, 0.4377
 """Share of the squares that the scatter is read from, and what the mean of the smallest four fifths of squared
 normal numbers is: 1 − 2 z φ(z)/0.8 with z = 1.2816."""
-
 
 LATER = "Times are those of the gas: it leaves the liquid some time after the yeast made it, up to half an hour or so."
 
@@ -137,8 +135,9 @@ def smooth_growth(
 
     References
     ----------
-    Scatter from second differences: Gasser, Sroka & Jennen-Steinmetz, Biometrika 73 (1986) 625–633. The
-    finish time's interval holds every time that a t-test at 5 % does not refuse (Fieller's principle).
+    Scatter from how far a reading lies off its neighbours: after Gasser, Sroka & Jennen-Steinmetz, Biometrika 73
+    (1986) 625–633, here off the cubic through four of them, and from the smaller four fifths (own choice). The finish
+    time's interval holds the times that a t-test at 5 % does not refuse (Fieller's principle).
     """
     from scipy.special import stdtrit
     from uncertainties import ufloat
