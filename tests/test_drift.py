@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from uncertainties import ufloat
+from uncertainties import covariance_matrix, ufloat
 
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.drift import bracket, fit_calibrations, same_curve
@@ -207,3 +207,14 @@ def test_sets_at_unknown_times_are_told_as_such():
     assert unknown.read([1.5, 1.52]).value.s == pytest.approx(middle.value.s)
     with pytest.raises(InputError, match="when it was read"):
         known.read([1.5, 1.52])
+
+
+def test_a_corrected_content_follows_both_curves():
+    """A later curve that starts higher finds less: it goes with the curve's own errors, times its share of the time."""
+    before, after = day(1.0, 1), day(0.9, 2)
+    found = bracket(before, after, time_before_h=0, time_after_h=4).read([1.5, 1.52], time_h=1)
+    for curve, reading, share in ((before, found.before, 0.75), (after, found.after, 0.25)):
+        intercept, slope = curve.parameters["intercept"], curve.parameters["slope"]
+        together = np.array(covariance_matrix([found.value, intercept, slope]))
+        expected = -share / slope.n * (together[1, 1] + reading.seen * together[1, 2])
+        assert together[0, 1] == pytest.approx(expected, rel=1e-6)
