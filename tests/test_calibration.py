@@ -1,13 +1,16 @@
 """Standards to a curve: what it holds, how it is judged, what it refuses."""
 
+from dataclasses import FrozenInstanceError
 from statistics import NormalDist
 
 import numpy as np
 import pytest
+from scipy import special
 from uncertainties import covariance_matrix, ufloat
 
 from fermkit.budget import student
 from fermkit.calibration.calibrate import fit_calibration
+from fermkit.calibration.dilutions import dilution_series
 from fermkit.calibration.limits import decision_limit
 from fermkit.calibration.linearity import grubbs_test, mandel_test
 from fermkit.calibration.response import CURVES
@@ -53,8 +56,10 @@ def test_slopes_and_gradients_are_the_derivatives(curve):
 
 @pytest.mark.parametrize("steepness", [0.7, 1.0, 1.4])
 def test_how_a_logistic_starts(steepness):
-    """At zero content a logistic starts upright, with a slope, or flat, as its steepness is below, at or above 1."""
+    """A blank reads the bottom; the curve leaves it upright, with a slope, or flat: steepness below, at or above 1."""
     shape, p = CURVES["logistic4"], np.array([0.1, 3.0, 5.0, steepness])
+    assert shape.signal(np.array(0.0), p) == 0.1
+    assert shape.gradient(np.array(0.0), p) == pytest.approx([1.0, 0.0, 0.0, 0.0])
     near = np.array([1e-9, 1e-12])
     rises = (shape.signal(near, p) - 0.1) / near
     found = float(shape.slope(np.array(0.0), p))
@@ -255,6 +260,14 @@ def test_grubbs_keeps_its_size_and_finds_the_odd_one():
     assert "9 stands apart" in grubbs_test([1.0, 1.1, 0.9, 1.05, 9.0]).verdict
 
 
+def test_mandel_asks_whether_the_bend_is_zero():
+    """Mandel's F is t² of the quadratic's bend, and its probability that of Student's two-sided t."""
+    y = noisy("line", 0.03, seed=2)
+    bend, test = fit_calibration(X, y, curve="quadratic").parameters["bend"], mandel_test(X, y)
+    assert test.statistic == pytest.approx((bend.n / bend.s) ** 2)
+    assert test.p == pytest.approx(2 * special.stdtr(X.size - 3, -abs(bend.n / bend.s)))
+
+
 def test_mandel_says_when_it_cannot_tell():
     """Three standards, or a quadratic through all of them, leave nothing to judge by."""
     assert mandel_test([1, 2, 3], [1, 2, 3]).passed is None
@@ -276,8 +289,6 @@ def test_decision_limit_raises_five_false_alarms_in_a_hundred():
 
 def test_detection_limit_is_seen_95_times_in_a_hundred():
     """A sample at the true detection limit passes the decision limit of 95 % of fresh calibrations (ISO 11843-2)."""
-    from scipy import special
-
     x = np.repeat([0.0, 2.0, 4.0, 6.0], 3)
     nu, sd, slope = x.size - 2, 0.05, 0.3
     leverage = np.sqrt(1 + 1 / x.size + x.mean() ** 2 / ((x - x.mean()) ** 2).sum())
@@ -418,7 +429,7 @@ def test_a_blank_with_an_error_does_no_harm_to_a_power_law():
 
 
 def test_stated_scatter_is_believed_and_tested():
-    """With stated scatter there are no few degrees of freedom, and chi-square says whether the statement holds."""
+    """With stated scatter there are no few degrees of freedom; chi-square and the normal law judge the standards."""
     y = noisy("line", 0.03)
     honest, bold = fit_calibration(X, y, u_signal=0.03), fit_calibration(X, y, u_signal=0.01)
     assert honest.lack_of_fit.passed is True
@@ -427,6 +438,24 @@ def test_stated_scatter_is_believed_and_tested():
     assert "times as much as the standards" in str(honest.read([0.8, 1.2]))
     assert honest.limits().detection == pytest.approx(2 * honest.limits().decision, rel=1e-6)
     assert "as stated" in str(honest)
+    assert honest.lack_of_fit.statistic == pytest.approx(np.sum((y - honest.predict(X)) ** 2) / 0.03**2)
+    assert honest.lack_of_fit.degrees_of_freedom[0] == X.size - 2
+    slip = y + 0.3 * (np.arange(X.size) == 5)
+    outliers = fit_calibration(X, slip, u_signal=0.03).outliers
+    assert outliers.suspects == (5,)
+    two_sided = [2 * NormalDist().cdf(-abs(z)) for z in outliers.studentised]
+    assert outliers.p == pytest.approx(np.minimum(X.size * np.array(two_sided), 1.0))
+
+
+def test_a_calibration_stays_as_it_was_worked_out():
+    """Results cannot be altered by a later cell, and a bare name at the prompt is one line of the page."""
+    cal = fit_calibration(X, noisy("line", 0.02))
+    reading = cal.read(1.0)
+    series = dilution_series(cal, [2, 4], [1.6, 0.85])
+    for result in (cal, reading, series, cal.limits(), cal.lack_of_fit, cal.outliers, cal.read_many([1.0])):
+        with pytest.raises(FrozenInstanceError):
+            setattr(result, next(iter(result.__dataclass_fields__)), 0.0)
+        assert repr(result).startswith(f"<{type(result).__name__}: ")
 
 
 def test_so_few_standards_get_the_straight_line():

@@ -47,6 +47,14 @@ def test_impossible_strengths_are_refused():
         convert_ethanol(5.0, "vol%", "g/L")
 
 
+@pytest.mark.parametrize("t_C", [10.0, 20.0, 30.0])
+@pytest.mark.parametrize("strength", [0.0, 5.0, 40.0, 100.0])
+def test_grams_per_litre_come_back_as_the_strength_they_were(strength, t_C):
+    """From % vol to g/L and back at any temperature, pure water and pure ethanol included."""
+    grams = convert_ethanol(strength, "% vol", "g/L", temperature_C=t_C)
+    assert convert_ethanol(grams, "g/L", "% vol", temperature_C=t_C) == pytest.approx(strength, abs=1e-9)
+
+
 def test_hydrometer_at_its_own_temperature_needs_no_correction():
     """At 20 °C on a 20 °C scale: reading times the density of water."""
     assert float(hydrometer_density(1.04, temperature_C=20.0)) == pytest.approx(1.04 * water_density(20.0))

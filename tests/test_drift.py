@@ -55,6 +55,7 @@ def test_drift_is_found_and_corrected():
     reading = pair.read(0.1 + 0.95 * 0.3 * 5.0, time_h=2)
     assert reading.value.n == pytest.approx(5.0, abs=0.15)
     assert reading.before.value.n < 5.0 < reading.after.value.n
+    assert np.mean(reading.interval()) == pytest.approx(reading.value.n)
     assert "drift of the sensor between the standards" in reading.budget().names
     assert pair.shift.n == pytest.approx(-0.5, abs=0.15)
 

@@ -147,7 +147,7 @@ def dilution_series(
         raise InputError(
             f"none of {len(readings)} dilutions was seen within the standards ({low:g} to {high:g})",
             "one dilution at least that falls inside",
-            readings[0].remarks[0] if readings[0].remarks else "dilute differently",
+            f"choose dilutions that bring the sample between {low:g} and {high:g}",
         )
     return _judged(readings, np.array([nominal(dilutions[i]) for i in order]), used)
 
