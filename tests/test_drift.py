@@ -72,6 +72,16 @@ def test_at_either_end_a_drifting_sensor_is_on_that_end_s_curve():
         assert found == pytest.approx(alone.degrees_of_freedom, rel=1e-3)
 
 
+def test_read_backwards_in_time_a_bracket_says_the_same():
+    """First and second set exchanged, an hour after the one is an hour before the other: content, ± and its freedom."""
+    one, other = day(1.0, 1, sd=0.03), day(0.95, 2, sd=0.01)
+    forth = bracket(one, other, time_before_h=0, time_after_h=4).read([1.5, 1.52], time_h=1)
+    back = bracket(other, one, time_before_h=0, time_after_h=4).read([1.5, 1.52], time_h=3)
+    assert back.value.n == pytest.approx(forth.value.n)
+    assert back.value.s == pytest.approx(forth.value.s)
+    assert back.degrees_of_freedom == pytest.approx(forth.degrees_of_freedom)
+
+
 def test_intervals_between_two_sets_hold_the_truth_for_any_path():
     """A sensor that drifts linearly or all at once: the intervals hold at least 93 % of the time."""
     rng = np.random.default_rng(3)
