@@ -129,7 +129,8 @@ def gas_curve(gas: GasCurve, found: GrowthFit | SmoothReading | None = None, *, 
             )  # fmt: skip
     else:
         time = np.linspace(gas.time_h[0], gas.time_h[-1], 300)
-        ax.plot(time, found.predict(time) * 1000, color=COLOURS["vermilion"], label=f"{found.curve} curve", zorder=2)
+        name = f"{found.curve.replace('_', ' ')} curve"
+        ax.plot(time, found.predict(time) * 1000, color=COLOURS["vermilion"], label=name, zorder=2)
         base, steepest = float(found.predict(time[:1])[0]) * 1000, "tangent at the steepest point"
         whole = found.final_amount
     lag, rate, top = nominal(found.lag_h), nominal(found.max_rate) * 1000, nominal(whole) * 1000
@@ -307,7 +308,7 @@ def compared(found: CurveComparison, *, ax: Any) -> str:
     ax.legend(loc="lower right")
     low, high = (1000 * end for end in found.spread("max_rate"))
     return (
-        f"{len(found.fits)} growth curves through {first.time_h.size} readings; {first.curve} follows them best; "
+        f"{len(found.fits)} growth curves through {first.time_h.size} readings; {first.curve.replace('_', ' ')} follows them best; "
         f"largest rates from {low:.3g} to {high:.3g} mmol/h."
     )
 

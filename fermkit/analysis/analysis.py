@@ -181,7 +181,7 @@ class Analysis(Written):
         if self.read is not None:
             found, limits, how = self.read, self.read.limits, f"over {self.read.window_h:.3g} h"
         elif self.growth is not None:
-            found, limits, how = self.growth, self.growth.intervals(), f"{self.growth.curve} curve"
+            found, limits, how = self.growth, self.growth.intervals(), f"{self.growth.curve.replace('_', ' ')} curve"
         else:
             return []
         low, high = (1000 * end for end in limits["max_rate"])
