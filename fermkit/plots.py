@@ -308,8 +308,8 @@ def compared(found: CurveComparison, *, ax: Any) -> str:
     ax.legend(loc="lower right")
     low, high = (1000 * end for end in found.spread("max_rate"))
     return (
-        f"{len(found.fits)} growth curves through {first.time_h.size} readings; {first.curve.replace('_', ' ')} follows them best; "
-        f"largest rates from {low:.3g} to {high:.3g} mmol/h."
+        f"{len(found.fits)} growth curves through {first.time_h.size} readings; "
+        f"{first.curve.replace('_', ' ')} follows them best; largest rates from {low:.3g} to {high:.3g} mmol/h."
     )
 
 

@@ -217,7 +217,7 @@ def test_too_few_readings_for_that_are_read_through_a_curve(tmp_path):
     gas = (tmp_path / "run" / "gas.csv").read_text(encoding="utf-8").splitlines()
     (tmp_path / "run" / "gas.csv").write_text("\n".join(gas[:1] + gas[1::5]) + "\n", encoding="utf-8")
     found = fk.analyse(fk.read_run(tmp_path / "run"))
-    assert found.read is None and f"{found.growth.curve} curve" in str(found)
+    assert found.read is None and f"{found.growth.curve.replace('_', ' ')} curve" in str(found)
     assert any(gap.startswith("Gas without a growth curve: not told, since 8 readings") for gap in found.gaps)
 
 
