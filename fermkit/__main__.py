@@ -6,7 +6,7 @@ import sys
 from collections.abc import Sequence
 from typing import Any
 
-from fermkit.errors import FermkitError
+from fermkit.basis.errors import FermkitError
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -74,10 +74,10 @@ def _add_workshop(commands: Any) -> None:
 
 
 def _report(chosen: argparse.Namespace) -> int:
-    from fermkit.analysis.analysis import analyse
-    from fermkit.records.records import read_run
-    from fermkit.report.exports import write_json, write_results
-    from fermkit.report.report import write_report
+    from fermkit.run.analysis import analyse
+    from fermkit.run.records import read_run
+    from fermkit.show.exports import write_json, write_results
+    from fermkit.show.report import write_report
 
     analysis = analyse(read_run(chosen.run))
     print(analysis)
@@ -90,15 +90,15 @@ def _report(chosen: argparse.Namespace) -> int:
 
 
 def _copy(chosen: argparse.Namespace) -> int:
-    from fermkit.report.kit import copy_kit
+    from fermkit.show.kit import copy_kit
 
     print(f"Notebooks and sample runs are in {copy_kit(chosen.folder)}")
     return 0
 
 
 def _make_class(chosen: argparse.Namespace) -> int:
-    from fermkit.workshop.mishaps import NAMES
-    from fermkit.workshop.workshop import make_class
+    from fermkit.teach.classes import make_class
+    from fermkit.teach.mishaps import NAMES
 
     faults = (
         NAMES if chosen.faults is None else tuple(name.strip() for name in chosen.faults.split(",") if name.strip())
@@ -108,7 +108,7 @@ def _make_class(chosen: argparse.Namespace) -> int:
 
 
 def _mark(chosen: argparse.Namespace) -> int:
-    from fermkit.workshop.workshop import mark, teachers_folder
+    from fermkit.teach.classes import mark, teachers_folder
 
     marks = mark(chosen.folder, chosen.teacher)
     print(marks)
@@ -117,7 +117,7 @@ def _mark(chosen: argparse.Namespace) -> int:
 
 
 def _pool(chosen: argparse.Namespace) -> int:
-    from fermkit.workshop.workshop import pool, teachers_folder
+    from fermkit.teach.classes import pool, teachers_folder
 
     found = pool(chosen.folder)
     print(found)
@@ -127,7 +127,7 @@ def _pool(chosen: argparse.Namespace) -> int:
 
 
 def _key(chosen: argparse.Namespace) -> int:
-    from fermkit.workshop.workshop import key_in_words
+    from fermkit.teach.classes import key_in_words
 
     print(key_in_words(chosen.folder, chosen.teacher))
     return 0

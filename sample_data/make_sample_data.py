@@ -19,10 +19,10 @@ from typing import Any
 
 import numpy as np
 
-from fermkit.analysis.steps import drift_of
-from fermkit.records.records import run_from, write_run, write_workbook
-from fermkit.simulation.fermentation import Batch, Truth, ferment
-from fermkit.simulation.kitchen import Kitchen, draw_batch, readings
+from fermkit.run.records import run_from, write_run, write_workbook
+from fermkit.run.steps import drift_of
+from fermkit.teach.fermentation import Batch, Truth, ferment
+from fermkit.teach.kitchen import Kitchen, draw_batch, readings
 
 Tables = dict[str, dict[str, list[Any]]]
 

@@ -5,7 +5,7 @@ import json
 import numpy as np
 
 from fermkit.growth.curves import gompertz
-from fermkit.records.records import write_run
+from fermkit.run.records import write_run
 
 SETTINGS = {
     "run": {"name": "jar", "invented": True},

@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 import fermkit as fk
-from fermkit.analysis import steps
-from fermkit.errors import InputError
-from fermkit.records.ledger import Entry, Ledger
-from fermkit.written import nominal
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal
+from fermkit.run import steps
+from fermkit.run.ledger import Entry, Ledger
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 TRUTH = json.loads((SAMPLES / "truth.json").read_text(encoding="utf-8"))

@@ -10,7 +10,7 @@ from scipy import integrate, stats
 from uncertainties import correlated_values, covariance_matrix, ufloat
 
 import fermkit as fk
-from fermkit.balance.balance import Balance
+from fermkit.balance.account import Balance
 from fermkit.balance.explanations import USUAL_YEAST_YIELD
 from fermkit.balance.faults import (
     BYPRODUCT,
@@ -27,9 +27,9 @@ from fermkit.balance.measurements import CANDIDATES, _information, _reading, gai
 from fermkit.balance.ranking import rank
 from fermkit.balance.redundancy import redundancy, weights
 from fermkit.balance.streams import LinearMeasurement
-from fermkit.composition import compound
-from fermkit.errors import BalanceError, InputError
-from fermkit.written import nominal
+from fermkit.basis.errors import BalanceError, InputError
+from fermkit.basis.written import nominal
+from fermkit.matter.composition import compound
 
 KITCHEN = (0.02, 0.05, 0.03, 0.08)
 LABORATORY = (0.005, 0.02, 0.01, 0.04)

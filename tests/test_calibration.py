@@ -8,13 +8,13 @@ import pytest
 from scipy import special
 from uncertainties import covariance_matrix, ufloat
 
-from fermkit.budget import student
+from fermkit.basis.budget import student
+from fermkit.basis.errors import FitError, InputError
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.dilutions import dilution_series
 from fermkit.calibration.limits import decision_limit
 from fermkit.calibration.linearity import grubbs_test, mandel_test
 from fermkit.calibration.response import CURVES
-from fermkit.errors import FitError, InputError
 
 X = np.repeat([0.5, 1.0, 2.0, 3.5, 5.0, 7.0, 9.0, 12.0], 2)
 TRUTHS = {

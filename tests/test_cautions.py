@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 import fermkit
-from fermkit.cautions import CAUTIONS, STEPS, cautions_for
-from fermkit.errors import InputError
+from fermkit.basis.cautions import CAUTIONS, STEPS, cautions_for
+from fermkit.basis.errors import InputError
 
 
 @pytest.mark.parametrize(

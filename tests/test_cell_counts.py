@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fermkit.errors import InputError
-from fermkit.workshop.cell_counts import counting_noise
+from fermkit.basis.errors import InputError
+from fermkit.teach.cell_counts import counting_noise
 
 RNG = np.random.default_rng(11)
 HONEST = RNG.poisson(4.7, 200)

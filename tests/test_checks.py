@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from fermkit import checks
-from fermkit.errors import InputError
+from fermkit.basis import checks
+from fermkit.basis.errors import InputError
 
 
 def test_numbers_are_copied():

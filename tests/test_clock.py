@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from fermkit.errors import InputError
-from fermkit.records.clock import clock_hours, dated_hours, hours_since, iso_hours
-from fermkit.records.findings import Remarks
+from fermkit.basis.errors import InputError
+from fermkit.run.clock import clock_hours, dated_hours, hours_since, iso_hours
+from fermkit.run.findings import Remarks
 
 
 def hours(*cells, start="", dates=""):

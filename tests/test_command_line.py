@@ -10,7 +10,7 @@ import openpyxl
 import pytest
 
 from fermkit.__main__ import main
-from fermkit.written import rounded
+from fermkit.basis.written import rounded
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import fermkit as fk
-from fermkit.errors import FitError
+from fermkit.basis.errors import FitError
 from fermkit.growth import curves
 
 T = np.linspace(0, 48, 60)

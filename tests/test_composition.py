@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fermkit.composition import (
+from fermkit.basis.errors import InputError
+from fermkit.matter.composition import (
     BIOMASS_SOURCES,
     COMPOUNDS,
     atoms,
@@ -16,7 +17,6 @@ from fermkit.composition import (
     element_matrix,
     molar_mass,
 )
-from fermkit.errors import InputError
 
 
 @pytest.mark.parametrize(

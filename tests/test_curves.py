@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fermkit.errors import InputError
+from fermkit.basis.errors import InputError
 from fermkit.growth import curves
 from fermkit.growth.curves import QUANTITIES, SHAPES, shape_named
 

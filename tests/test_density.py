@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
+from fermkit.basis.errors import InputError
 from fermkit.calibration.density import (
     convert_ethanol,
     density_change,
@@ -12,8 +13,7 @@ from fermkit.calibration.density import (
     sugar_left,
     weighed_density,
 )
-from fermkit.errors import InputError
-from fermkit.properties import ethanol_density, ethanol_mass_fraction, sucrose_density, water_density
+from fermkit.matter.properties import ethanol_density, ethanol_mass_fraction, sucrose_density, water_density
 
 
 @pytest.mark.parametrize("unit", ["% vol", "% mass", "g/L", "mol/L"])

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 import fermkit as fk
+from fermkit.basis.errors import InputError
 from fermkit.calibration.dilutions import dilution_series
-from fermkit.errors import InputError
 
 CONTENT = np.repeat([0.0, 0.2, 0.4, 0.6, 0.8, 1.0], 2)
 CURVE = fk.fit_calibration(CONTENT, 0.05 + 0.8 * CONTENT + np.random.default_rng(1).normal(0, 0.003, 12))

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from uncertainties import covariance_matrix, ufloat
 
+from fermkit.basis.errors import InputError
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.drift import bracket, fit_calibrations, same_curve
 from fermkit.calibration.surroundings import vapour_ratio
-from fermkit.errors import InputError
 
 X = np.repeat([0.0, 2.0, 4.0, 6.0, 8.0, 10.0], 2)
 

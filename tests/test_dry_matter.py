@@ -6,8 +6,8 @@ from hypothesis import strategies as st
 from uncertainties import ufloat
 
 from fermkit import constant_weight, moisture_on_dry_basis, moisture_on_wet_basis, solids
-from fermkit.errors import InputError
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
 
 
 @given(st.floats(0.0, 0.99))

@@ -7,8 +7,8 @@ import pytest
 from uncertainties import ufloat
 
 from fermkit import drying_curve
-from fermkit.errors import FitError, InputError
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.errors import FitError, InputError
+from fermkit.basis.written import nominal, uncertainty
 
 T = np.array([0, 0.5, 1, 1.5, 2, 3, 4, 5, 6, 8, 10, 12.0])
 

@@ -2,7 +2,7 @@
 
 from IPython.core.interactiveshell import InteractiveShell
 
-from fermkit.errors import InputError
+from fermkit.basis.errors import InputError
 
 
 def test_a_notebook_shows_the_three_things_and_no_way_through_the_code():

@@ -9,13 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import correlation_matrix, ufloat
 
-from fermkit.composition import molar_mass
-from fermkit.errors import InputError
-from fermkit.feed.feed import YEAST_NITROGEN, feed, span, yeast_limits
-from fermkit.feed.ingredients import HEXOSES, ingredient, ingredient_from, ingredient_names, kitchen_measure, syrup
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.matter.composition import molar_mass
+from fermkit.matter.feed import YEAST_NITROGEN, feed, span, yeast_limits
+from fermkit.matter.ingredients import HEXOSES, ingredient, ingredient_from, ingredient_names, kitchen_measure, syrup
 
-TABLE = tomllib.loads(resources.files("fermkit").joinpath("ingredients.toml").read_text(encoding="utf-8"))
+TABLE = tomllib.loads(resources.files("fermkit.matter").joinpath("ingredients.toml").read_text(encoding="utf-8"))
 
 
 @pytest.mark.parametrize("name", ingredient_names())

@@ -10,7 +10,7 @@ from hypothesis.extra import numpy as hnp
 from uncertainties import ufloat
 
 import fermkit as fk
-from fermkit.errors import InputError
+from fermkit.basis.errors import InputError
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve
 
 TIME = np.linspace(0.0, 48.0, 49)

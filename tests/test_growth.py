@@ -9,7 +9,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import fermkit as fk
-from fermkit.errors import FermkitError, FitError, InputError
+from fermkit.basis.errors import FermkitError, FitError, InputError
 from fermkit.growth import curves
 from fermkit.growth.confidence import resampled
 from fermkit.growth.residuals import runs_p

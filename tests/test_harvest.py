@@ -5,9 +5,9 @@ import pytest
 from uncertainties import ufloat
 
 from fermkit import carried_solids, net_yeast, protein, recovery
-from fermkit.errors import InputError
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
 from fermkit.harvest.recovery import DETECTED
-from fermkit.written import nominal, uncertainty
 
 
 def test_net_yeast_is_a_difference_with_all_its_errors():

@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fermkit import hold_log
-from fermkit.errors import InputError
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
 
 
 def test_a_trapezium_by_hand():

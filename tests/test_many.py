@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import fermkit as fk
-from fermkit.errors import InputError
+from fermkit.basis.errors import InputError
 from fermkit.growth import curves
 from fermkit.growth.curves import SHAPES
 from fermkit.growth.fitter import Problem, descend, reach

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 import fermkit as fk
-from fermkit.errors import InputError
-from fermkit.panels.panel import Panel
-from fermkit.written import nominal
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal
+from fermkit.show.panel import Panel
 
 HERE = Path(__file__).resolve().parent.parent
 NOTEBOOKS = sorted((HERE / "notebooks").glob("*.ipynb"))

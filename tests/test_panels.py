@@ -11,10 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from fermkit.errors import DoubtfulResult, InputError
-from fermkit.panels.controls import Slider, read_number
-from fermkit.panels.panel import Panel
-from fermkit.written import Page
+from fermkit.basis.errors import DoubtfulResult, InputError
+from fermkit.basis.written import Page
+from fermkit.show.controls import Slider, read_number
+from fermkit.show.panel import Panel
 
 _spec = importlib.util.spec_from_file_location("toy_panel", Path(__file__).with_name("toy_panel.py"))
 toys = importlib.util.module_from_spec(_spec)

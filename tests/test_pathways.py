@@ -6,11 +6,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from fermkit.composition import element_matrix, molar_mass
-from fermkit.errors import InputError
-from fermkit.feed.feed import YEAST_ASH
-from fermkit.plan.pathways import COMBUSTION_KJ, sugar_fate
-from fermkit.written import nominal
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal
+from fermkit.batch.pathways import COMBUSTION_KJ, sugar_fate
+from fermkit.matter.composition import element_matrix, molar_mass
+from fermkit.matter.feed import YEAST_ASH
 
 
 @given(st.floats(0.0, 0.12), st.floats(0.0, 2.0), st.floats(4.0, 8.0), st.floats(0.0, 0.03))

@@ -4,17 +4,17 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.composition import molar_mass
-from fermkit.errors import InputError
-from fermkit.feed.feed import YEAST_WITHOUT_AIR, feed, yeast_limits
-from fermkit.plan.aeration import anywhere, ethanol_carried_out, oxygen_transfer, water_carried_out
-from fermkit.plan.batch_plan import WAYS, co2_held, plan_batch
-from fermkit.plan.nutrients import nutrients_for
-from fermkit.plan.ways import plan_ways
-from fermkit.simulation.fermentation import Batch, ferment
-from fermkit.simulation.kitchen import drawn_strain
-from fermkit.vessel.vessel import Vessel
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.batch.aeration import anywhere, ethanol_carried_out, oxygen_transfer, water_carried_out
+from fermkit.batch.nutrients import nutrients_for
+from fermkit.batch.plan import WAYS, co2_held, plan_batch
+from fermkit.batch.ways import plan_ways
+from fermkit.matter.composition import molar_mass
+from fermkit.matter.feed import YEAST_WITHOUT_AIR, feed, yeast_limits
+from fermkit.teach.fermentation import Batch, ferment
+from fermkit.teach.kitchen import drawn_strain
+from fermkit.vessel.container import Vessel
 
 SUGAR = {"white sugar": ufloat(100.0, 1.0, "weighing the sugar"), "water": 1900.0, "active dry yeast": 5.0}
 RICH = SUGAR | {"diammonium phosphate": 8.0, "ammonium sulfate": 25.0}

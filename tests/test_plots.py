@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 import fermkit as fk
-from fermkit import plots
+from fermkit.show import plots
 
 
 def drawn():

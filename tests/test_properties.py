@@ -6,9 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from fermkit import alcohol, composition, properties
-from fermkit.errors import InputError
-from fermkit.properties import (
+from fermkit.basis.errors import InputError
+from fermkit.matter import alcohol, composition, properties
+from fermkit.matter.properties import (
     bicarbonate_factor,
     co2_compressibility,
     co2_henry,

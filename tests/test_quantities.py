@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fermkit.errors import InputError
-from fermkit.quantities import EVERYDAY, as_number, conversion, number, read_quantity
+from fermkit.basis.errors import InputError
+from fermkit.basis.quantities import EVERYDAY, as_number, conversion, number, read_quantity
 
 
 @pytest.mark.parametrize(

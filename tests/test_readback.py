@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.budget import budget_of, student
+from fermkit.basis.budget import budget_of, student
+from fermkit.basis.errors import InputError
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.dilutions import dilution_series
 from fermkit.calibration.readback import dilution_factor
 from fermkit.calibration.response import CURVES
-from fermkit.errors import InputError
 
 X = np.repeat([0.0, 2.0, 4.0, 6.0, 8.0, 10.0], 2)
 

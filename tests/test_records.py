@@ -13,10 +13,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fermkit.errors import InputError
-from fermkit.records.ledger import Entry, Ledger
-from fermkit.records.records import read_run, run_from, write_run, write_workbook
-from fermkit.records.run_layout import SECTIONS, TABLES
+from fermkit.basis.errors import InputError
+from fermkit.run.format import SECTIONS, TABLES
+from fermkit.run.ledger import Entry, Ledger
+from fermkit.run.records import read_run, run_from, write_run, write_workbook
 
 SETTINGS = {
     "run": {"name": "jar 1", "date": "2026-03-02", "invented": True},

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from fermkit.errors import InputError
-from fermkit.workshop.between_groups import pooled
-from fermkit.workshop.repeatability import cochran_critical, precision, robust_mean
+from fermkit.basis.errors import InputError
+from fermkit.teach.between_groups import pooled
+from fermkit.teach.repeatability import cochran_critical, precision, robust_mean
 
 
 def test_a_group_of_wide_scatter_stands_apart_by_name():

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 import fermkit as fk
-from fermkit.errors import InputError
-from fermkit.report import report
+from fermkit.basis.errors import InputError
+from fermkit.show import report
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 
@@ -111,7 +111,7 @@ def test_written_whole_or_not_at_all(analysis, tmp_path, monkeypatch):
 STOPPED = """
 import sys, time
 from pathlib import Path
-from fermkit.report.report import write_whole
+from fermkit.show.report import write_whole
 
 def stop(event, args):
     if (event, sys.argv[1]) in (("open", "begun"), ("os.rename", "written")) and ".tmp" in str(args[0]) + str(args[-1]):

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fermkit.records.records import read_run
+from fermkit.run.records import read_run
 
 FOLDER = Path(__file__).resolve().parent.parent / "sample_data"
 TRUTH = json.loads((FOLDER / "truth.json").read_text(encoding="utf-8"))

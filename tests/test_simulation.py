@@ -6,14 +6,14 @@ import time
 import numpy as np
 import pytest
 
-from fermkit.errors import InputError
-from fermkit.properties import sucrose_density, water_density
-from fermkit.records.records import run_from
-from fermkit.simulation.fermentation import Batch, Strain, ferment
-from fermkit.simulation.kitchen import Kitchen, bench, draw_batch, readings, sensed
-from fermkit.simulation.recipe import densities
-from fermkit.vessel.vessel import Vessel
-from fermkit.written import nominal
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal
+from fermkit.matter.properties import sucrose_density, water_density
+from fermkit.run.records import run_from
+from fermkit.teach.fermentation import Batch, Strain, ferment
+from fermkit.teach.kitchen import Kitchen, bench, draw_batch, readings, sensed
+from fermkit.teach.recipe import densities
+from fermkit.vessel.container import Vessel
 
 BATCHES = {
     "ordinary": Batch(),

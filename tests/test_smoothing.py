@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import fermkit as fk
-from fermkit.errors import FitError, InputError
+from fermkit.basis.errors import FitError, InputError
 from fermkit.growth import curves
 from fermkit.growth.smoothing import _window
 

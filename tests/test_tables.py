@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fermkit.errors import InputError
-from fermkit.records.clock import clock_hours, dated_hours
-from fermkit.records.findings import Remarks
-from fermkit.records.oddities import odd_readings, one_row_a_moment
-from fermkit.records.run_layout import TABLES
-from fermkit.records.tables import LARGEST_BYTES, read_rows, read_table
+from fermkit.basis.errors import InputError
+from fermkit.run.clock import clock_hours, dated_hours
+from fermkit.run.findings import Remarks
+from fermkit.run.format import TABLES
+from fermkit.run.oddities import odd_readings, one_row_a_moment
+from fermkit.run.tables import LARGEST_BYTES, read_rows, read_table
 
 
 def read(text, table="gas", **how):
@@ -299,7 +299,7 @@ def test_a_long_table_with_a_bad_cell_is_refused_by_its_row():
 
 def test_a_long_uneven_table_is_refused_by_its_size(monkeypatch):
     """Cell by cell a long table would need too much memory: the message says how to help."""
-    monkeypatch.setattr("fermkit.records.tables.LARGEST_UNEVEN_BYTES", 100_000)
+    monkeypatch.setattr("fermkit.run.tables.LARGEST_UNEVEN_BYTES", 100_000)
     with pytest.raises(InputError, match="is not plain numbers throughout"):
         read(long_table(6000).replace(b",100.0,", b",about 100,"))
 

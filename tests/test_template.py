@@ -4,10 +4,10 @@ import re
 
 import pytest
 
-from fermkit.errors import InputError
-from fermkit.records.records import read_run
-from fermkit.records.run_layout import SECTIONS, TABLES
-from fermkit.records.template import run_format, write_template
+from fermkit.basis.errors import InputError
+from fermkit.run.format import SECTIONS, TABLES
+from fermkit.run.records import read_run
+from fermkit.run.template import run_format, write_template
 
 
 def test_an_empty_run_reads_as_nothing(tmp_path):

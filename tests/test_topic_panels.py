@@ -12,14 +12,15 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit import fit_calibration, panels, plots
-from fermkit.analysis.analysis import analyse
-from fermkit.errors import InputError
-from fermkit.panels.controls import Choice, Slider
-from fermkit.panels.reading import SLIPS
-from fermkit.records.records import read_run
-from fermkit.vessel.vessel import Vessel
-from fermkit.written import nominal, uncertainty
+from fermkit import fit_calibration, panels
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.run.analysis import analyse
+from fermkit.run.records import read_run
+from fermkit.show import plots
+from fermkit.show.controls import Choice, Slider
+from fermkit.show.reading_panels import SLIPS
+from fermkit.vessel.container import Vessel
 
 data = runpy.run_path(str(Path(__file__).with_name("panel_data.py")))
 TIME = np.array([0, 1, 2, 3, 4, 6, 8, 10, 12, 14.0])
@@ -283,7 +284,7 @@ def test_watch_raises_an_alarm_in_words(tmp_path):
 
 def test_watch_reads_again_on_a_timer_until_told_otherwise(tmp_path, monkeypatch):
     """The timer presses the button; choosing the button stops it."""
-    monkeypatch.setattr("fermkit.panels.recording.AGAIN", {"on the button": 0.0, "every 10 s": 0.05})
+    monkeypatch.setattr("fermkit.show.recording_panels.AGAIN", {"on the button": 0.0, "every 10 s": 0.05})
     panel = panels.watch(data["write"](tmp_path / "jar", hours=16))
 
     async def wait():

@@ -9,7 +9,7 @@ import pytest
 from uncertainties import ufloat
 
 import fermkit as fk
-from fermkit.errors import InputError
+from fermkit.basis.errors import InputError
 from fermkit.gas.vents import PLAIN
 
 STUDY = Path(__file__).parent / "benchmarks" / "vents.py"

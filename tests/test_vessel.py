@@ -14,9 +14,9 @@ from scipy.optimize import brentq
 from uncertainties import ufloat
 
 from fermkit import Vessel, cautions_for, fit_growth
-from fermkit.constants import L_BAR_GAS_CONSTANT
-from fermkit.errors import InputError
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
 
 
 def jar(**more):

@@ -7,10 +7,10 @@ import zipfile
 import openpyxl
 import pytest
 
-from fermkit.errors import InputError
-from fermkit.records import workbooks
-from fermkit.records.workbooks import read_workbook
-from fermkit.records.writing import write_run, write_workbook
+from fermkit.basis.errors import InputError
+from fermkit.run import workbooks
+from fermkit.run.workbooks import read_workbook
+from fermkit.run.writing import write_run, write_workbook
 
 
 def made(fill):

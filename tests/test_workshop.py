@@ -9,16 +9,16 @@ from pathlib import Path
 import pytest
 
 from fermkit.__main__ import main
-from fermkit.analysis.analysis import analyse
-from fermkit.errors import InputError
-from fermkit.records.records import read_run
-from fermkit.workshop.answers import FILE, QUESTIONS, as_asked, fault_named, noted, read_answers, slip_of
-from fermkit.workshop.class_data import FILE_TIME, right_answers
-from fermkit.workshop.group_folder import LOCKS, readings_code
-from fermkit.workshop.handout import student_notebooks
-from fermkit.workshop.mishaps import MEASUREMENTS, MISHAP, NAMES, NONE
-from fermkit.workshop.sealing import new_secret, number_lock, opened, opens, sealed
-from fermkit.workshop.workshop import key_in_words, make_class, mark, open_group, pool, read_key
+from fermkit.basis.errors import InputError
+from fermkit.run.analysis import analyse
+from fermkit.run.records import read_run
+from fermkit.teach.answers import FILE, QUESTIONS, as_asked, fault_named, noted, read_answers, slip_of
+from fermkit.teach.class_data import FILE_TIME, right_answers
+from fermkit.teach.classes import key_in_words, make_class, mark, open_group, pool, read_key
+from fermkit.teach.group_folder import LOCKS, readings_code
+from fermkit.teach.handout import student_notebooks
+from fermkit.teach.mishaps import MEASUREMENTS, MISHAP, NAMES, NONE
+from fermkit.teach.sealing import new_secret, number_lock, opened, opens, sealed
 
 SECRET = bytes(range(32))
 EVERY = (*NAMES, NONE)
@@ -416,7 +416,7 @@ def test_two_faults_at_once_are_refused():
 
 def test_slips_are_told_apart():
     """Each slip's own factor is named by its kind, on a number known to half a per cent."""
-    from fermkit.workshop.answers import SLIPS
+    from fermkit.teach.answers import SLIPS
 
     for slip in SLIPS:
         assert slip_of(50.0 * slip.factor, lambda x: abs(x - 50.0) < 0.25).kind == slip.kind

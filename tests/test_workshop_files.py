@@ -2,14 +2,14 @@
 
 import pytest
 
-from fermkit.errors import InputError
-from fermkit.workshop import class_data
-from fermkit.workshop.answers import FILE, read_answers
-from fermkit.workshop.group_folder import ENVELOPES, readings_code
-from fermkit.workshop.mishaps import NONE
-from fermkit.workshop.pooling import CHECK_SAMPLE
-from fermkit.workshop.sealing import opened, sealed
-from fermkit.workshop.workshop import make_class, open_group, pool, read_key
+from fermkit.basis.errors import InputError
+from fermkit.teach import class_data
+from fermkit.teach.answers import FILE, read_answers
+from fermkit.teach.classes import make_class, open_group, pool, read_key
+from fermkit.teach.group_folder import ENVELOPES, readings_code
+from fermkit.teach.mishaps import NONE
+from fermkit.teach.pooling import CHECK_SAMPLE
+from fermkit.teach.sealing import opened, sealed
 
 SECRET = bytes(range(32))
 

@@ -10,8 +10,8 @@ import nbclient
 import nbformat
 import pytest
 
-from fermkit.cautions import cautions_for
-from fermkit.workshop.workshop import open_group
+from fermkit.basis.cautions import cautions_for
+from fermkit.teach.classes import open_group
 
 LESSON = Path(__file__).resolve().parent.parent / "notebooks" / "workshop"
 

@@ -5,7 +5,7 @@ import math
 import pytest
 from uncertainties import ufloat
 
-from fermkit.written import Line, Page, Written, in_words, interval, percent, plus_minus, rounded
+from fermkit.basis.written import Line, Page, Written, in_words, interval, percent, plus_minus, rounded
 
 # The rule: two digits of the uncertainty, the value cut at the same place (GUM 7.2.6, JCGM 100:2008).
 CASES = [

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.analysis.runs import holm
-from fermkit.analysis.yields import THEORETICAL, UncertaintyShares, yield_of
-from fermkit.errors import InputError
+from fermkit.basis.errors import InputError
+from fermkit.run.comparison import holm
+from fermkit.run.yields import THEORETICAL, UncertaintyShares, yield_of
 
 
 def test_a_yield_keeps_the_correlation_of_its_parts():

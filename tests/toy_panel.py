@@ -4,11 +4,11 @@ import time
 
 import numpy as np
 
-from fermkit import plots
-from fermkit.errors import InputError
-from fermkit.panels.controls import Action, Choice, Paste, Slider
-from fermkit.panels.panel import Panel
-from fermkit.written import Line, Page
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page
+from fermkit.show import plots
+from fermkit.show.controls import Action, Choice, Paste, Slider
+from fermkit.show.panel import Panel
 
 PRESSED = []
 

@@ -9,9 +9,9 @@ from scipy.optimize import linprog
 from scipy.special import chdtri
 
 from fermkit.balance.redundancy import redundancy
-from fermkit.checks import one_of
-from fermkit.errors import BalanceError
-from fermkit.written import Line, Page, Written
+from fermkit.basis.checks import one_of
+from fermkit.basis.errors import BalanceError
+from fermkit.basis.written import Line, Page, Written
 
 Floats = NDArray[np.float64]
 

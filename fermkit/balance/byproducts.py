@@ -7,9 +7,9 @@ from typing import Any, Final
 from uncertainties import ufloat
 
 from fermkit.balance.streams import LinearMeasurement, Stream, grams_of, grams_per_unit
-from fermkit.checks import one_of
-from fermkit.composition import compound, molar_mass
-from fermkit.written import nominal, percent, plus_minus, uncertainty
+from fermkit.basis.checks import one_of
+from fermkit.basis.written import nominal, percent, plus_minus, uncertainty
+from fermkit.matter.composition import compound, molar_mass
 
 _ACIDS: Final = ("acetic acid", "lactic acid", "succinic acid", "organic acids")
 

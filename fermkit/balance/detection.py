@@ -9,8 +9,8 @@ from scipy.special import chdtri, chndtr
 
 from fermkit.balance.evidence import Evidence
 from fermkit.balance.faults import Fault, touched
-from fermkit.composition import compound
-from fermkit.written import Line, Page, Written
+from fermkit.basis.written import Line, Page, Written
+from fermkit.matter.composition import compound
 
 Floats = NDArray[np.float64]
 

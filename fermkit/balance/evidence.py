@@ -10,8 +10,8 @@ from scipy import linalg
 
 from fermkit.balance.redundancy import Redundancy
 from fermkit.balance.streams import LinearMeasurement, Stream, grams_per_unit
-from fermkit.composition import compound
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.matter.composition import compound
 
 Floats = NDArray[np.float64]
 

@@ -11,8 +11,8 @@ from fermkit.balance.evidence import Evidence
 from fermkit.balance.faults import PRIOR_NOTHING_WRONG, USUAL_SIZES, Fault, usual_faults
 from fermkit.balance.measurements import best_splitter
 from fermkit.balance.ranking import RESOLUTION, Ranking, rank
-from fermkit.composition import compound
-from fermkit.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
+from fermkit.basis.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
+from fermkit.matter.composition import compound
 
 USUAL_YEAST_YIELD: Final = ufloat(0.06, 0.03, tag="the usual yeast yield")
 """Dry yeast for each gram of hexose fermented without air [g/g]: 0.02 to 0.10 is usual (common practice)."""

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from fermkit.balance.evidence import Evidence
-from fermkit.composition import molar_mass
+from fermkit.matter.composition import molar_mass
 
 Floats = NDArray[np.float64]
 PRIOR_NOTHING_WRONG: Final = 0.5

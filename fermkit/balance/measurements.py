@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from fermkit.balance.evidence import Evidence
 from fermkit.balance.faults import Fault
 from fermkit.balance.ranking import Ranking
-from fermkit.written import Line, Page, Written
+from fermkit.basis.written import Line, Page, Written
 
 Floats = NDArray[np.float64]
 

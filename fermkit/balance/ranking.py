@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from fermkit.balance.evidence import Evidence
 from fermkit.balance.faults import PRIOR_NOTHING_WRONG, Fault, Nodes, lay_out
-from fermkit.composition import compound
+from fermkit.matter.composition import compound
 
 Floats = NDArray[np.float64]
 

@@ -7,8 +7,8 @@ from typing import Any, Final
 from scipy.special import chdtrc
 
 from fermkit.balance.streams import Stream
-from fermkit.checks import one_of
-from fermkit.written import Line, Page, Written, in_words, nominal, percent, rounded, uncertainty
+from fermkit.basis.checks import one_of
+from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, rounded, uncertainty
 
 VISIBLE: Final = 2.8
 """How many standard uncertainties a gap must have to be seen four times in five at the 95 % level: 1.96 + 0.84."""

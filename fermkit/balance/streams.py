@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import covariance_matrix, ufloat
 
-from fermkit.checks import one_of
-from fermkit.composition import NITROGEN_REFERENCES, Compound, compound, degree_of_reduction
-from fermkit.errors import BalanceError, InputError
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.checks import one_of
+from fermkit.basis.errors import BalanceError, InputError
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.matter.composition import NITROGEN_REFERENCES, Compound, compound, degree_of_reduction
 
 UNITS: Final = {"g": 1.0, "kg": 1e3, "mol": 1.0, "mmol": 1e-3, "C-mol": 1.0}
 ROLES: Final = {

@@ -8,7 +8,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from uncertainties import UFloat
 
-from fermkit.budget import student
+from fermkit.basis.budget import student
+from fermkit.basis.checks import one_of
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written
 from fermkit.calibration.limits import Limits, limits_of
 from fermkit.calibration.linearity import (
     Judgement,
@@ -29,9 +32,6 @@ from fermkit.calibration.response import CURVES, FittedCurve
 from fermkit.calibration.standards import WEIGHTS, above_baseline, check_direction, contents_of, fit_standards
 from fermkit.calibration.surroundings import recovery_said, surroundings_said, temperature_factor
 from fermkit.calibration.sweep import ManyReadings, read_sweep
-from fermkit.checks import one_of
-from fermkit.errors import InputError
-from fermkit.written import Line, Page, Written
 
 Floats = NDArray[np.float64]
 

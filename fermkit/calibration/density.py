@@ -11,17 +11,17 @@ from typing import Any, Final
 import numpy as np
 from uncertainties import UFloat, ufloat
 
-from fermkit.alcohol import (
+from fermkit.basis.checks import between, one_of, positive
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written, nominal
+from fermkit.matter.alcohol import (
     ethanol_density,
     ethanol_mass_concentration,
     ethanol_mass_fraction,
     ethanol_molar_concentration,
     ethanol_pct_vol,
 )
-from fermkit.checks import between, one_of, positive
-from fermkit.errors import InputError
-from fermkit.properties import sucrose_density, water_density
-from fermkit.written import Line, Page, Written, nominal
+from fermkit.matter.properties import sucrose_density, water_density
 
 STRENGTHS: Final = ("% vol", "% mass", "g/L", "mol/L")
 

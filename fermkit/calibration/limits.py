@@ -6,9 +6,9 @@ import numpy as np
 from scipy import special
 from scipy.optimize import brentq
 
-from fermkit.budget import student
+from fermkit.basis.budget import student
+from fermkit.basis.written import Line, Page, Written
 from fermkit.calibration.response import FittedCurve
-from fermkit.written import Line, Page, Written
 
 
 @dataclass(frozen=True, repr=False)

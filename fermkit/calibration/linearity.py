@@ -7,11 +7,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from fermkit.basis.checks import numbers, same_length
+from fermkit.basis.errors import FermkitError
+from fermkit.basis.written import Line, Page, Written, in_words
 from fermkit.calibration.response import FittedCurve
 from fermkit.calibration.standards import level_means
-from fermkit.checks import numbers, same_length
-from fermkit.errors import FermkitError
-from fermkit.written import Line, Page, Written, in_words
 
 Floats = NDArray[np.float64]
 

@@ -11,13 +11,13 @@ from scipy import special
 from scipy.optimize import brentq, least_squares
 from uncertainties import UFloat, ufloat
 
-from fermkit.budget import Budget, budget_of, effective_degrees_of_freedom, student
+from fermkit.basis.budget import Budget, budget_of, effective_degrees_of_freedom, student
+from fermkit.basis.checks import between, not_negative, one_of
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
 from fermkit.calibration.limits import decision_limit
 from fermkit.calibration.linearity import grubbs_test
 from fermkit.calibration.response import FittedCurve
-from fermkit.checks import between, not_negative, one_of
-from fermkit.errors import InputError
-from fermkit.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
 
 Floats = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from uncertainties import UFloat
 
-from fermkit.errors import FitError
+from fermkit.basis.errors import FitError
 
 Floats = NDArray[np.float64]
 

@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from uncertainties import ufloat, umath
 
-from fermkit.checks import between, numbers
-from fermkit.constants import ZERO_CELSIUS_K
-from fermkit.errors import InputError
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.checks import between, numbers
+from fermkit.basis.constants import ZERO_CELSIUS_K
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
 
 Floats = NDArray[np.float64]
 

@@ -7,10 +7,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from uncertainties import UFloat
 
-from fermkit.budget import student
+from fermkit.basis.budget import student
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
 from fermkit.calibration.response import FittedCurve
-from fermkit.errors import InputError
-from fermkit.written import Line, Page, Written, nominal, uncertainty
 
 Floats = NDArray[np.float64]
 

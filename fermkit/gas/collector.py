@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import between, not_negative, one_of, positive
-from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
-from fermkit.errors import InputError
+from fermkit.basis.checks import between, not_negative, one_of, positive
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, plus_minus, uncertainty
 from fermkit.gas.counters import mended, paired
 from fermkit.gas.curve import GasCurve, Number, ratio
-from fermkit.properties import co2_compressibility, water_vapour_pressure
-from fermkit.written import nominal, plus_minus, uncertainty
+from fermkit.matter.properties import co2_compressibility, water_vapour_pressure
 
 Floats = NDArray[np.float64]
 

@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import numbers, one_of, rising, same_length
-from fermkit.errors import InputError
+from fermkit.basis.checks import numbers, one_of, rising, same_length
+from fermkit.basis.errors import InputError
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]

@@ -11,11 +11,11 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fermkit.checks import between, one_of, positive
-from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
-from fermkit.errors import InputError
-from fermkit.properties import bicarbonate_factor, co2_solubility, water_vapour_pressure
-from fermkit.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
+from fermkit.basis.checks import between, one_of, positive
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
+from fermkit.matter.properties import bicarbonate_factor, co2_solubility, water_vapour_pressure
 
 Floats = NDArray[np.float64]
 Number = Any

@@ -8,14 +8,14 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import between, not_negative, one_of, positive
-from fermkit.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
-from fermkit.errors import InputError
+from fermkit.basis.checks import between, not_negative, one_of, positive
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, percent, plus_minus, uncertainty
 from fermkit.gas.counters import paired
 from fermkit.gas.curve import HELD, OXYGEN, GasCurve, Number, shifted
 from fermkit.gas.vents import PLAIN, THRESHOLD, Vents, find_vents, scatter, vents_at, wild_remarks
-from fermkit.properties import bicarbonate_factor, co2_compressibility, co2_solubility, water_vapour_pressure
-from fermkit.written import nominal, percent, plus_minus, uncertainty
+from fermkit.matter.properties import bicarbonate_factor, co2_compressibility, co2_solubility, water_vapour_pressure
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]

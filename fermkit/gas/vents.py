@@ -8,9 +8,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import not_negative, numbers, rising, same_length
-from fermkit.errors import InputError
-from fermkit.written import Line, Page, Written, plus_minus
+from fermkit.basis.checks import not_negative, numbers, rising, same_length
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written, plus_minus
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]

@@ -7,12 +7,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import between, not_negative, positive
-from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.basis.checks import between, not_negative, positive
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.basis.written import nominal
 from fermkit.gas.counters import mended, paired
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, Number, shifted
-from fermkit.properties import ethanol_molar_concentration, water_vapour_pressure
-from fermkit.written import nominal
+from fermkit.matter.properties import ethanol_molar_concentration, water_vapour_pressure
 
 Floats = NDArray[np.float64]
 

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.errors import FitError
+from fermkit.basis.errors import FitError
+from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
 from fermkit.growth.curves import SHAPES
 from fermkit.growth.fit import Noise, fit_growth
 from fermkit.growth.fitted import Forecast, GrowthFit
-from fermkit.written import Line, Page, Written, nominal, plus_minus
 
 Floats = NDArray[np.float64]
 

@@ -26,7 +26,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import one_of
+from fermkit.basis.checks import one_of
 
 Floats = NDArray[np.float64]
 

@@ -5,8 +5,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import not_negative, numbers, one_of, rising, same_length
-from fermkit.errors import FitError, InputError
+from fermkit.basis.checks import not_negative, numbers, one_of, rising, same_length
+from fermkit.basis.errors import FitError, InputError
 from fermkit.growth import many
 from fermkit.growth.confidence import SCATTER
 from fermkit.growth.curves import Shape, shape_named

@@ -6,10 +6,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import numbers, one_of, rising, same_length
-from fermkit.errors import FitError
+from fermkit.basis.checks import numbers, one_of, rising, same_length
+from fermkit.basis.errors import FitError
+from fermkit.basis.written import Line, Page, Written
 from fermkit.growth.confidence import measured
-from fermkit.written import Line, Page, Written
 
 Floats = NDArray[np.float64]
 

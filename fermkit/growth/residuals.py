@@ -3,10 +3,10 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from fermkit.evaluation import runs_p
+from fermkit.basis.evaluation import runs_p
+from fermkit.basis.written import in_words, nominal, uncertainty
 from fermkit.growth.curves import Shape
 from fermkit.growth.fitter import Found, Problem, columns
-from fermkit.written import in_words, nominal, uncertainty
 
 Floats = NDArray[np.float64]
 

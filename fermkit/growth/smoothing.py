@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.checks import between, not_negative, numbers, one_of, positive, rising, same_length
-from fermkit.errors import FitError, InputError
+from fermkit.basis.checks import between, not_negative, numbers, one_of, positive, rising, same_length
+from fermkit.basis.errors import FitError, InputError
+from fermkit.basis.written import Line, Page, Written, nominal
 from fermkit.growth.confidence import measured
-from fermkit.written import Line, Page, Written, nominal
 
 Floats = NDArray[np.float64]
 

@@ -6,12 +6,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.errors import FitError
+from fermkit.basis.errors import FitError
+from fermkit.basis.written import Line, Page, Written
 from fermkit.growth.confidence import SCATTER
 from fermkit.growth.curves import gompertz, shape_named
 from fermkit.growth.fit import Noise, fit_growth
 from fermkit.growth.fitted import GrowthFit
-from fermkit.written import Line, Page, Written
 
 Floats = NDArray[np.float64]
 

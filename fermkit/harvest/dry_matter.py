@@ -11,10 +11,10 @@ from typing import Any, Final
 from numpy.typing import ArrayLike
 from uncertainties import ufloat
 
-from fermkit.cautions import cautions_for
-from fermkit.checks import between, not_negative, numbers, positive, rising, same_length
-from fermkit.errors import InputError
-from fermkit.written import Line, Page, Written, nominal, percent, uncertainty
+from fermkit.basis.cautions import cautions_for
+from fermkit.basis.checks import between, not_negative, numbers, positive, rising, same_length
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written, nominal, percent, uncertainty
 
 SHORT_STEP_H: Final = 0.5
 """Weighings closer together than this [h] agree too easily to end a drying: common practice, no source."""

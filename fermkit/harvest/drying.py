@@ -15,11 +15,11 @@ from scipy.optimize import brentq, least_squares
 from scipy.special import chdtrc, ndtri, stdtrit
 from uncertainties import correlated_values
 
-from fermkit.cautions import cautions_for
-from fermkit.checks import between, numbers, one_of, positive, rising, same_length
-from fermkit.errors import FitError, InputError
-from fermkit.evaluation import runs_p
-from fermkit.written import Line, Page, Written, in_words, interval, nominal, percent, plus_minus, uncertainty
+from fermkit.basis.cautions import cautions_for
+from fermkit.basis.checks import between, numbers, one_of, positive, rising, same_length
+from fermkit.basis.errors import FitError, InputError
+from fermkit.basis.evaluation import runs_p
+from fermkit.basis.written import Line, Page, Written, in_words, interval, nominal, percent, plus_minus, uncertainty
 
 Floats = NDArray[np.float64]
 

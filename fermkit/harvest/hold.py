@@ -12,10 +12,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from uncertainties import ufloat
 
-from fermkit.cautions import FOOD_CODE, HOT_HOLDING_LIMIT_C, cautions_for
-from fermkit.checks import between, not_negative, numbers, one_of, positive, rising, same_length
-from fermkit.errors import InputError
-from fermkit.written import Line, Page, Written
+from fermkit.basis.cautions import FOOD_CODE, HOT_HOLDING_LIMIT_C, cautions_for
+from fermkit.basis.checks import between, not_negative, numbers, one_of, positive, rising, same_length
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written
 
 Floats = NDArray[np.float64]
 

@@ -11,10 +11,10 @@ from typing import Any, Final
 
 from uncertainties import ufloat
 
-from fermkit.cautions import cautions_for
-from fermkit.checks import not_negative, one_of, positive
-from fermkit.errors import InputError
-from fermkit.written import Line, Page, Written, nominal, percent, plus_minus, uncertainty
+from fermkit.basis.cautions import cautions_for
+from fermkit.basis.checks import not_negative, one_of, positive
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written, nominal, percent, plus_minus, uncertainty
 
 NITROGEN_FACTORS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
     {

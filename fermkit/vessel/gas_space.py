@@ -12,16 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from fermkit.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
-from fermkit.errors import InputError
-from fermkit.properties import (
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.matter.properties import (
     bicarbonate_factor,
     co2_compressibility,
     co2_solubility,
     water_density,
     water_vapour_pressure,
 )
-from fermkit.written import nominal, uncertainty
 
 Floats = NDArray[np.float64]
 

@@ -7,12 +7,12 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fermkit.cautions import cautions_for
-from fermkit.composition import molar_mass
-from fermkit.constants import STANDARD_ATMOSPHERE_BAR
-from fermkit.errors import InputError
+from fermkit.basis.cautions import cautions_for
+from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written, interval, nominal, plus_minus, uncertainty
+from fermkit.matter.composition import molar_mass
 from fermkit.vessel.gas_space import MOST_CO2_BAR, gas_mol_per_L
-from fermkit.written import Line, Page, Written, interval, nominal, plus_minus, uncertainty
 
 Floats = NDArray[np.float64]
 

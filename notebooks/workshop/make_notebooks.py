@@ -70,7 +70,7 @@ def versions() -> dict[Path, dict]:
 
 def teachers_page() -> str:
     """The teacher's page, with the cautions of a class from where the library keeps them."""
-    from fermkit.cautions import cautions_for
+    from fermkit.basis.cautions import cautions_for
 
     steps = ("fermenting", "closing", "warming", "venting", "measuring alcohol", "autolysis", "drying")
     told = "\n".join(f"- {sentence}" for sentence in cautions_for(*steps).sentences())
@@ -91,7 +91,7 @@ def run(made: dict, folder: Path) -> dict:
 
 def practice_group() -> None:
     """The folder that the notebooks open as they come: one group with a leak, from a secret that is none."""
-    from fermkit.workshop.workshop import make_class
+    from fermkit.teach.classes import make_class
 
     target = HERE / "practice_group"
     with tempfile.TemporaryDirectory() as place:

@@ -10,7 +10,7 @@ import numpy as np
 from scipy import linalg
 from uncertainties import ufloat
 
-from fermkit.balance.balance import Balance
+from fermkit.balance.account import Balance
 
 DRAWS = 100_000
 ROUNDS = 5

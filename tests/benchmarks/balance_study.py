@@ -21,12 +21,12 @@ import numpy as np
 from scipy.stats import chi2, ncx2, truncnorm
 from uncertainties import ufloat
 
-from fermkit.balance.balance import Balance
+from fermkit.balance.account import Balance
 from fermkit.balance.byproducts import USUAL_ACIDS, USUAL_GLYCEROL
 from fermkit.balance.explanations import USUAL_YEAST_YIELD, rank
 from fermkit.balance.faults import PRIOR_NOTHING_WRONG, usual_faults
 from fermkit.balance.streams import USUAL_ASH
-from fermkit.composition import compound
+from fermkit.matter.composition import compound
 
 GRADES = {"kitchen": (0.02, 0.05, 0.03, 0.08), "laboratory": (0.005, 0.02, 0.01, 0.04)}
 STREAMS = ("glucose", "ethanol", "CO2", "yeast")

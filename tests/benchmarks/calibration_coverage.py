@@ -17,11 +17,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fermkit.budget import effective_degrees_of_freedom, student
+from fermkit.basis.budget import effective_degrees_of_freedom, student
+from fermkit.basis.errors import FermkitError
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.readback import fieller_misfit, profile_misfit
 from fermkit.calibration.response import CURVES
-from fermkit.errors import FermkitError
 
 SIX = (0.0, 2.0, 4.0, 6.0, 8.0, 10.0)
 EIGHT = (0.5, 1.0, 2.0, 3.5, 5.0, 7.0, 9.0, 12.0)

@@ -26,20 +26,20 @@ import atheris
 
 with atheris.instrument_imports(include=["fermkit"]):
     import fermkit as fk
-    from fermkit.composition import atoms
-    from fermkit.errors import InputError
-    from fermkit.quantities import conversion, read_quantity
-    from fermkit.records.findings import Remarks
-    from fermkit.records.records import Source, run_from
-    from fermkit.records.run_layout import TABLES
-    from fermkit.records.settings import read_settings, read_toml
-    from fermkit.records.tables import read_table
-    from fermkit.records.workbooks import read_workbook
-    from fermkit.report import report as reporting
-    from fermkit.report.report import html_report
-    from fermkit.workshop.answers import QUESTIONS, as_asked, read_answers, reading_of
-    from fermkit.workshop.class_data import make_class
-    from fermkit.workshop.marking import mark
+    from fermkit.basis.errors import InputError
+    from fermkit.basis.quantities import conversion, read_quantity
+    from fermkit.matter.composition import atoms
+    from fermkit.run.findings import Remarks
+    from fermkit.run.format import TABLES
+    from fermkit.run.records import Source, run_from
+    from fermkit.run.settings import read_settings, read_toml
+    from fermkit.run.tables import read_table
+    from fermkit.run.workbooks import read_workbook
+    from fermkit.show import report as reporting
+    from fermkit.show.report import html_report
+    from fermkit.teach.answers import QUESTIONS, as_asked, read_answers, reading_of
+    from fermkit.teach.class_data import make_class
+    from fermkit.teach.marking import mark
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from hostile_files import SAMPLES, cases, spoilt

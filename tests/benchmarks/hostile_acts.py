@@ -40,7 +40,7 @@ def limited() -> None:
 READ = """
 import resource, sys, time
 import fermkit as fk
-from fermkit.errors import InputError
+from fermkit.basis.errors import InputError
 fk.read_run(sys.argv[2])  # everything imported and warm
 base = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 start = time.perf_counter()
@@ -154,8 +154,8 @@ def injected_formulas(place: Path) -> list[tuple[str, int, str, bool]]:
     import openpyxl
 
     import fermkit as fk
-    from fermkit.errors import InputError
-    from fermkit.report.exports import write_json, write_results
+    from fermkit.basis.errors import InputError
+    from fermkit.show.exports import write_json, write_results
 
     tried = acting = refused = 0
     for i, text in enumerate(NASTY):
@@ -230,7 +230,7 @@ def injected_markup() -> list[tuple[str, int, str, bool]]:
     from dataclasses import replace
 
     import fermkit as fk
-    from fermkit.report.report import html_report
+    from fermkit.show.report import html_report
 
     analysis = fk.analyse(fk.read_run(SAMPLES / "jar_3_closes"))
     bad: list[str] = []
@@ -258,7 +258,7 @@ def injected_markup() -> list[tuple[str, int, str, bool]]:
 def climbing_paths(place: Path) -> list[tuple[str, int, str, bool]]:
     """Tables, links and names that lead out of the folder; an audit hook sees which files are opened."""
     import fermkit as fk
-    from fermkit.errors import InputError
+    from fermkit.basis.errors import InputError
 
     secret = place / "secret.csv"
     secret.write_text("time [h],volume [mL]\n0,0\n1,5\n2,9\n3,11\n", encoding="utf-8")
@@ -290,7 +290,7 @@ def climbing_paths(place: Path) -> list[tuple[str, int, str, bool]]:
 
 WRITE = """
 import sys, resource, fermkit as fk
-from fermkit.errors import InputError
+from fermkit.basis.errors import InputError
 if sys.argv[3] != "0":
     import signal
     signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
@@ -347,7 +347,7 @@ def full_and_closed_disks(place: Path) -> list[tuple[str, int, str, bool]]:
 STOPPED = """
 import sys, time
 import fermkit as fk
-from fermkit.report.report import write_whole
+from fermkit.show.report import write_whole
 
 def stop(event, args):
     begun = event == "open" and str(args[0]).endswith(".tmp")

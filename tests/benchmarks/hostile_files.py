@@ -15,13 +15,13 @@ import zipfile
 from collections import Counter
 from pathlib import Path
 
-from fermkit.errors import InputError
-from fermkit.quantities import conversion
-from fermkit.records.findings import Remarks
-from fermkit.records.run_layout import TABLES
-from fermkit.records.settings import read_settings, read_toml
-from fermkit.records.tables import read_table
-from fermkit.records.workbooks import read_workbook
+from fermkit.basis.errors import InputError
+from fermkit.basis.quantities import conversion
+from fermkit.run.findings import Remarks
+from fermkit.run.format import TABLES
+from fermkit.run.settings import read_settings, read_toml
+from fermkit.run.tables import read_table
+from fermkit.run.workbooks import read_workbook
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_data"
 TOKENS = [

@@ -12,14 +12,14 @@ import sys
 import numpy as np
 from joblib import Parallel, delayed
 
-from fermkit.analysis.analysis import analyse
-from fermkit.balance.balance import Balance
+from fermkit.balance.account import Balance
 from fermkit.balance.detection import alarm_probability
 from fermkit.gas.curve import CO2_G_PER_MOL
-from fermkit.records.records import run_from
-from fermkit.simulation.fermentation import ferment
-from fermkit.simulation.kitchen import readings
-from fermkit.simulation.recipe import Kitchen, draw_batch, drawn_strain
+from fermkit.run.analysis import analyse
+from fermkit.run.records import run_from
+from fermkit.teach.fermentation import ferment
+from fermkit.teach.kitchen import readings
+from fermkit.teach.recipe import Kitchen, draw_batch, drawn_strain
 
 LEAKS = (0.0, 0.05, 0.10, 0.20, 0.40)
 

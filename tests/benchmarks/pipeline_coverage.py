@@ -20,18 +20,18 @@ from typing import Any
 import numpy as np
 from joblib import Parallel, delayed
 
-from fermkit.analysis.analysis import Analysis, analyse
-from fermkit.composition import molar_mass
-from fermkit.constants import L_BAR_GAS_CONSTANT
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT
+from fermkit.basis.written import nominal, uncertainty
 from fermkit.gas.curve import GasCurve
 from fermkit.growth.comparison import CurveComparison
 from fermkit.growth.smoothing import SmoothReading, smooth_growth
-from fermkit.properties import ethanol_pct_vol_from_concentration, water_density
-from fermkit.records.records import run_from
-from fermkit.simulation.batches import Truth
-from fermkit.simulation.fermentation import ferment
-from fermkit.simulation.kitchen import Kitchen, draw_batch, readings
-from fermkit.written import nominal, uncertainty
+from fermkit.matter.composition import molar_mass
+from fermkit.matter.properties import ethanol_pct_vol_from_concentration, water_density
+from fermkit.run.analysis import Analysis, analyse
+from fermkit.run.records import run_from
+from fermkit.teach.batches import Truth
+from fermkit.teach.fermentation import ferment
+from fermkit.teach.kitchen import Kitchen, draw_batch, readings
 
 KITCHENS = {
     "volume": Kitchen(gas="volume"),

@@ -6,11 +6,11 @@ CO2 within two standard uncertainties, for batches that used their sugar up.
 
 import numpy as np
 
-from fermkit.feed.feed import feed
-from fermkit.plan.batch_plan import plan_batch
-from fermkit.simulation.fermentation import Batch, ferment
-from fermkit.simulation.kitchen import drawn_strain
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.batch.plan import plan_batch
+from fermkit.matter.feed import feed
+from fermkit.teach.fermentation import Batch, ferment
+from fermkit.teach.kitchen import drawn_strain
 
 
 def study(batches: int = 300, seed: int = 20260302) -> None:

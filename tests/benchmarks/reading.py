@@ -45,7 +45,7 @@ def table(rows: int, stamps: bool) -> bytes:
 def ours(folder: str) -> float:
     """Run folder → mol CO2."""
     from fermkit.gas.collector import gas_from_volume
-    from fermkit.records.records import read_run
+    from fermkit.run.records import read_run
 
     frame = read_run(folder).tables["gas"]
     curve = gas_from_volume(frame.time_h, frame.volume_mL, temperature_C=22.0, pressure_bar=1.008)

@@ -16,14 +16,14 @@ from pathlib import Path
 
 import numpy as np
 
-from fermkit.analysis.analysis import analyse
-from fermkit.workshop.answers import FILE, LOOSE, noted, slip_of
-from fermkit.workshop.between_groups import pooled
-from fermkit.workshop.group_folder import LOCKS, open_group
-from fermkit.workshop.mishaps import MISHAP, NAMES, NONE
-from fermkit.workshop.repeatability import precision
-from fermkit.workshop.sealing import opens
-from fermkit.workshop.workshop import make_class, mark, pool, read_key
+from fermkit.run.analysis import analyse
+from fermkit.teach.answers import FILE, LOOSE, noted, slip_of
+from fermkit.teach.between_groups import pooled
+from fermkit.teach.classes import make_class, mark, pool, read_key
+from fermkit.teach.group_folder import LOCKS, open_group
+from fermkit.teach.mishaps import MISHAP, NAMES, NONE
+from fermkit.teach.repeatability import precision
+from fermkit.teach.sealing import opens
 
 ROWS = {"sugar as hexose": "sucrose as glucose", "ethanol made": "% vol as % mass", "CO2 to expect": "CO2 slip"}
 

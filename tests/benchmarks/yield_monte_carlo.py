@@ -62,8 +62,8 @@ def moved(cells, steps):
 
 def one_draw(seed, scatter):
     """The yields of one draw."""
-    from fermkit.analysis.analysis import analyse
-    from fermkit.records.records import run_from
+    from fermkit.run.analysis import analyse
+    from fermkit.run.records import run_from
 
     rng = np.random.default_rng(seed)
     settings, tables = raw()
@@ -93,8 +93,8 @@ def one_draw(seed, scatter):
 
 def study(draws, jobs=2):
     """For each yield: the spread of the draws over the ± of the same acts."""
-    from fermkit.analysis.analysis import analyse
-    from fermkit.records.records import read_run
+    from fermkit.run.analysis import analyse
+    from fermkit.run.records import read_run
 
     found = analyse(read_run(RUN))
     values = np.array(Parallel(n_jobs=jobs)(delayed(one_draw)(s, found.calibration.residual_sd) for s in range(draws)))

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.balance.balance import Balance
+from fermkit.balance.account import Balance
 from fermkit.balance.redundancy import chi_square, redundancy, weights
-from fermkit.composition import degree_of_reduction
+from fermkit.matter.composition import degree_of_reduction
 
 READ_IN_PRINT = "read"
 

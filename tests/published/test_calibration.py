@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.budget import budget_of, effective_degrees_of_freedom, student
+from fermkit.basis.budget import budget_of, effective_degrees_of_freedom, student
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.density import convert_ethanol, density_change
 from fermkit.calibration.linearity import grubbs_critical, mandel_test
 from fermkit.calibration.surroundings import vapour_ratio
-from fermkit.properties import sucrose_density
+from fermkit.matter.properties import sucrose_density
 
 ISO_28037 = "ISO/TS 28037:2010, as printed in the documentation of a general-purpose uncertainty library"
 

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from fermkit.composition import COMPOUNDS, compound, degree_of_reduction, element_matrix, molar_mass
+from fermkit.matter.composition import COMPOUNDS, compound, degree_of_reduction, element_matrix, molar_mass
 
 HEXOSE, SUCROSE, ETHANOL, CO2 = (molar_mass(name) for name in ("hexose", "sucrose", "ethanol", "CO2"))
 

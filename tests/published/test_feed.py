@@ -1,8 +1,8 @@
 """The ingredient table held to the food tables, with their traps."""
 
-from fermkit.feed.feed import YEAST_NITROGEN, YEAST_PHOSPHORUS, feed, yeast_limits
-from fermkit.feed.ingredients import ingredient
-from fermkit.written import nominal
+from fermkit.basis.written import nominal
+from fermkit.matter.feed import YEAST_NITROGEN, YEAST_PHOSPHORUS, feed, yeast_limits
+from fermkit.matter.ingredients import ingredient
 
 
 def test_table_molasses(published):

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from fermkit import drying_curve, hold_log, moisture_on_dry_basis, protein, solids
-from fermkit.cautions import HOT_HOLDING_LIMIT_C
+from fermkit.basis.cautions import HOT_HOLDING_LIMIT_C
+from fermkit.basis.written import uncertainty
 from fermkit.harvest.hold import AUTOLYSIS_WINDOW_C
 from fermkit.harvest.recovery import DETECTED, NITROGEN_FACTORS
-from fermkit.written import uncertainty
 
 
 def test_moisture_arithmetic(published):

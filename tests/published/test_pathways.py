@@ -1,7 +1,7 @@
 """Published fermentation yields, heats and the oxygen of growth."""
 
-from fermkit.composition import compound, molar_mass
-from fermkit.plan.pathways import BALLING, COMBUSTION_KJ, sugar_fate
+from fermkit.batch.pathways import BALLING, COMBUSTION_KJ, sugar_fate
+from fermkit.matter.composition import compound, molar_mass
 
 HEXOSE = molar_mass("hexose")
 

@@ -5,9 +5,9 @@ import iapws
 import numpy as np
 import pytest
 
-from fermkit import alcohol
-from fermkit.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
-from fermkit.properties import (
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.matter import alcohol
+from fermkit.matter.properties import (
     bicarbonate_factor,
     co2_compressibility,
     co2_henry,

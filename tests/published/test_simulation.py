@@ -2,8 +2,8 @@
 
 import pytest
 
-from fermkit.quantities import conversion, read_quantity
-from fermkit.simulation.fermentation import Batch, Strain, ferment
+from fermkit.basis.quantities import conversion, read_quantity
+from fermkit.teach.fermentation import Batch, Strain, ferment
 
 
 def test_theoretical_yields(published):

@@ -8,9 +8,9 @@ from CoolProp.CoolProp import PropsSI
 from scipy.optimize import brentq
 
 from fermkit import Vessel, molar_mass
-from fermkit.cautions import cautions_for
+from fermkit.basis.cautions import cautions_for
+from fermkit.vessel.container import SOLUBILITY_DOUBT
 from fermkit.vessel.gas_space import gas_mol_per_L
-from fermkit.vessel.vessel import SOLUBILITY_DOUBT
 
 R = 8.314462618
 ATM_BAR = 1.01325

@@ -10,8 +10,8 @@ from uncertainties import covariance_matrix, ufloat
 from uncertainties.umath import log
 
 import fermkit as fk
-from fermkit.analysis.runs import holm
-from fermkit.written import nominal, uncertainty
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.run.comparison import holm
 
 
 def test_alcohol_by_volume_from_mass(published):

@@ -1,6 +1,6 @@
 """Theoretical yields against the printed ones."""
 
-from fermkit.analysis.yields import THEORETICAL
+from fermkit.run.yields import THEORETICAL
 
 
 def test_gay_lussac(published):

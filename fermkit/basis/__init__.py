@@ -1,0 +1,1 @@
+"""What every room stands on: refusals, results in writing, units, shares of a ±, cautions."""

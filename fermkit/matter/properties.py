@@ -1,0 +1,413 @@
+"""Published physical properties of what is in the jar: water, sugar and CO2 (alcohol: see `alcohol`).
+
+Each has its range and its source, takes numbers or arrays (or values with uncertainty, which stay
+correlated), and refuses what lies outside the range of its source.
+"""
+
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
+from fermkit.basis.evaluation import evaluate, within
+from fermkit.matter.alcohol import ethanol_density as ethanol_density
+from fermkit.matter.alcohol import ethanol_mass_concentration as ethanol_mass_concentration
+from fermkit.matter.alcohol import ethanol_mass_fraction as ethanol_mass_fraction
+from fermkit.matter.alcohol import ethanol_molar_concentration as ethanol_molar_concentration
+from fermkit.matter.alcohol import ethanol_pct_vol as ethanol_pct_vol
+from fermkit.matter.alcohol import ethanol_pct_vol_from_concentration as ethanol_pct_vol_from_concentration
+
+Floats = NDArray[np.float64]
+
+# Wagner & Pruss 1993, as in IAPWS G7-04 and IAPWS-95.
+_PSAT: Final = ((-7.85951783, 1.0), (1.84408259, 1.5), (-11.7866497, 3.0),
+                (22.6807411, 3.5), (-15.9618719, 4.0), (1.80122502, 7.5))  # fmt: skip
+_CRITICAL_K: Final = 647.096
+_CRITICAL_BAR: Final = 220.64
+
+# IAPWS SR6-08 (2011), liquid water at 0.1 MPa: specific volume in terms of alpha and beta.
+_VOLUME_ALPHA: Final = ((6.74458446e3, 4), (-2.22521604e5, 5), (1.00231247e8, 7),
+                        (-1.63552118e9, 8), (8.32299658e9, 9))  # fmt: skip
+_VOLUME_BETA: Final = ((5.78545292e-3, 1), (-1.53195665e-2, 2), (3.11337859e-2, 3),
+                       (-4.23546241e-2, 4), (3.38713507e-2, 5), (-1.19946761e-2, 6))  # fmt: skip
+
+_WATER_G_PER_MOL: Final = 18.015
+"""Standard atomic weights, CIAAW 2021; the tests hold it to `composition.molar_mass`."""
+
+_CO2_PARTIAL_VOLUME_L: Final = 0.0323
+"""Partial molar volume of CO2 in water [L/mol]: Weiss 1974 (32.3 ± 0.5 cm3/mol)."""
+
+
+def water_density(temperature_C: Any) -> Any:
+    """Density of pure liquid water at ordinary pressure.
+
+    Parameters
+    ----------
+    temperature_C : float or array
+        [°C], 0 to 100.
+
+    Returns
+    -------
+    float or array
+        [kg/m3].
+
+    Examples
+    --------
+    >>> water_density(20.0)
+    998.206
+
+    References
+    ----------
+    IAPWS SR6-08 (2011), Properties of liquid water at 0.1 MPa; Pátek et al., J. Phys. Chem. Ref. Data
+    38 (2009) 21.
+    """
+    within(temperature_C, 0.0, 100.0, "temperature [°C] for the density of water")
+    return evaluate(_water_density, temperature_C)
+
+
+def _water_density(t_C: Floats) -> Floats:
+    T = t_C + ZERO_CELSIUS_K
+    alpha, beta = 10.0 / (593.0 - T), 10.0 / (T - 232.0)
+    volume = 1.93763157e-2 + sum(a * alpha**n for a, n in _VOLUME_ALPHA) + sum(b * beta**n for b, n in _VOLUME_BETA)
+    return np.asarray(1.0 / (461.51805 * 10.0 / 1e5 * volume))
+
+
+def water_vapour_pressure(temperature_C: Any) -> Any:
+    """Pressure of water vapour over pure water: what a collected gas holds besides the CO2.
+
+    Parameters
+    ----------
+    temperature_C : float or array
+        [°C], 0 to 373.
+
+    Returns
+    -------
+    float or array
+        [bar].
+
+    Examples
+    --------
+    >>> water_vapour_pressure(25.0)
+    0.031698
+
+    References
+    ----------
+    Wagner & Pruss, J. Phys. Chem. Ref. Data 22 (1993) 783, eq. 1, as used in IAPWS G7-04 and IAPWS-95.
+    """
+    within(temperature_C, 0.0, 373.0, "temperature [°C] for the vapour pressure of water")
+    return evaluate(_psat, temperature_C)
+
+
+def _psat(t_C: Floats) -> Floats:
+    Tr = (t_C + ZERO_CELSIUS_K) / _CRITICAL_K
+    return np.asarray(_CRITICAL_BAR * np.exp(sum(a * (1.0 - Tr) ** b for a, b in _PSAT) / Tr))
+
+
+def co2_henry(temperature_C: Any) -> Any:
+    """Henry constant of CO2 in water: its fugacity over its mole fraction, for a dilute solution.
+
+    Parameters
+    ----------
+    temperature_C : float or array
+        [°C], 1.04 to 369 (274.19 to 642.66 K, the range of the fit).
+
+    Returns
+    -------
+    float or array
+        [bar per mole fraction].
+
+    Examples
+    --------
+    >>> co2_henry(25.0)
+    1656.4
+
+    References
+    ----------
+    IAPWS G7-04; Fernández-Prini, Alvarez & Harvey, J. Phys. Chem. Ref. Data 32 (2003) 903,
+    doi:10.1063/1.1564818.
+    """
+    within(temperature_C, 1.04, 369.51, "temperature [°C] for the Henry constant of IAPWS G7-04")
+    return evaluate(_henry, temperature_C)
+
+
+def _henry(t_C: Floats, fit: tuple[float, float, float] = (-8.55445, 4.01195, 9.52345)) -> Floats:
+    Tr = (t_C + ZERO_CELSIUS_K) / _CRITICAL_K
+    tau = 1.0 - Tr
+    log = fit[0] / Tr + fit[1] * tau**0.355 / Tr + fit[2] * Tr**-0.41 * np.exp(tau)
+    return np.asarray(_psat(t_C) * np.exp(log))
+
+
+def o2_solubility(temperature_C: Any, o2_pressure_bar: Any) -> Any:
+    """How much oxygen a litre of water holds under a partial pressure of oxygen.
+
+    Parameters
+    ----------
+    temperature_C : float or array
+        [°C], 1 to 100.
+    o2_pressure_bar : float or array
+        Partial pressure of oxygen, absolute [bar], 0 to 5; in moist air at 25 °C and 1 atm 0.2056.
+
+    Returns
+    -------
+    float or array
+        [mol/L], pure water; sugar and salts hold less (common practice, no source).
+
+    Notes
+    -----
+    x = p/kH, ideal gas, mol/L = x ρ/M: the solution is so thin that nothing else matters. Sources differ: the
+    handbooks of water analysis (Benson & Krause) give 0.8 to 1.1 % less at 20 to 40 °C.
+
+    Examples
+    --------
+    >>> 32.0 * 1000 * o2_solubility(25.0, 0.2056)  # mg/L
+    8.34
+
+    References
+    ----------
+    IAPWS G7-04; Fernández-Prini, Alvarez & Harvey, J. Phys. Chem. Ref. Data 32 (2003) 903.
+    """
+    within(temperature_C, 1.0, 100.0, "temperature [°C] for the solubility of O2")
+    within(o2_pressure_bar, 0.0, 5.0, "pressure of O2 [bar, absolute]")
+    return evaluate(_oxygen, temperature_C, o2_pressure_bar)
+
+
+def _oxygen(t_C: Floats, bar: Floats) -> Floats:
+    x = bar / _henry(t_C, (-9.44833, 4.43822, 11.42005))
+    return np.asarray(x * _water_density(t_C) / _WATER_G_PER_MOL)
+
+
+def co2_second_virial(temperature_C: Any) -> Any:
+    """Second virial coefficient of CO2: how far the gas is from ideal, as Z = 1 + B n/V.
+
+    Parameters
+    ----------
+    temperature_C : float or array
+        [°C], −8 to 47 (265 to 320 K).
+
+    Returns
+    -------
+    float or array
+        B [L/mol]; negative, so that the real gas takes less room than the ideal one.
+
+    Examples
+    --------
+    >>> co2_second_virial(25.0)
+    -0.1232
+
+    References
+    ----------
+    Weiss, Marine Chemistry 2 (1974) 203, eq. 6, doi:10.1016/0304-4203(74)90015-2, fitted to the data of
+    Sengers et al. 1971 (coefficients read in public carbonate-system code, not in the paper; held to the
+    Span–Wagner equation in the tests).
+    """
+    within(temperature_C, -8.0, 46.85, "temperature [°C] for the second virial coefficient of CO2")
+    return evaluate(_virial, temperature_C)
+
+
+def _virial(t_C: Floats) -> Floats:
+    T = t_C + ZERO_CELSIUS_K
+    return np.asarray((-1636.75 + 12.0408 * T - 3.27957e-2 * T**2 + 3.16528e-5 * T**3) / 1000.0)
+
+
+def co2_compressibility(temperature_C: Any, co2_pressure_bar: Any) -> Any:
+    """Compressibility factor Z = pV/(nRT) of CO2, from its second virial coefficient alone.
+
+    Parameters
+    ----------
+    temperature_C : float or array
+        [°C], −8 to 47.
+    co2_pressure_bar : float or array
+        Partial pressure, absolute [bar], 0 to 12. The neglected third virial term is 0.1 % at 10 bar.
+
+    Returns
+    -------
+    float or array
+
+    Notes
+    -----
+    Z = 1 + B n/V with n/V = p/(Z R T), so Z = (1 + √(1 + 4 B p/(R T)))/2.
+
+    Examples
+    --------
+    >>> co2_compressibility(25.0, 5.0)
+    0.9745
+
+    References
+    ----------
+    Weiss 1974 for B, as in `co2_second_virial`.
+    """
+    within(temperature_C, -8.0, 46.85, "temperature [°C] for the second virial coefficient of CO2")
+    within(co2_pressure_bar, 0.0, 12.0, "pressure of CO2 [bar, absolute]")
+    return evaluate(_compressibility, temperature_C, co2_pressure_bar)
+
+
+def _compressibility(t_C: Floats, bar: Floats) -> Floats:
+    slope = _virial(t_C) * bar / (L_BAR_GAS_CONSTANT * (t_C + ZERO_CELSIUS_K))
+    return np.asarray((1.0 + np.sqrt(1.0 + 4.0 * slope)) / 2.0)
+
+
+def co2_solubility(temperature_C: Any, co2_pressure_bar: Any) -> Any:
+    """How much CO2 a litre of water holds when it is in balance with the gas above it.
+
+    Parameters
+    ----------
+    temperature_C : float or array
+        [°C], 1.04 to 46.8.
+    co2_pressure_bar : float or array
+        Partial pressure of CO2, absolute [bar], 0 to 12: not the total pressure and not the gauge's.
+
+    Returns
+    -------
+    float or array
+        Dissolved CO2 [mol/L], bicarbonate not counted (see `bicarbonate_factor`).
+
+    Notes
+    -----
+    x = f/(kH exp(v (p − psat)/(R T))), with the fugacity f = p exp(B p/(R T)) and the partial molar volume
+    v; then mol/L = x/(x v + (1 − x) M/ρ). Sources differ: Weiss 1974 gives 0.3 % more at 25 °C, 0.9 % more
+    at 20 °C, 3.5 % more at 5 °C, and 0.5 % less at 40 °C. Pure water: with sugar and salts in it, it holds
+    a few per cent less (common practice, no source), and a fermenting liquid holds more, since it is supersaturated.
+
+    Examples
+    --------
+    >>> co2_solubility(25.0, 1.01325)
+    0.03363
+
+    References
+    ----------
+    IAPWS G7-04 (Henry constant); Weiss 1974 (virial coefficient, partial molar volume 32.3 cm3/mol).
+    """
+    within(temperature_C, 1.04, 46.85, "temperature [°C] for the solubility of CO2")
+    within(co2_pressure_bar, 0.0, 12.0, "pressure of CO2 [bar, absolute]")
+    return evaluate(_dissolved, temperature_C, co2_pressure_bar)
+
+
+def _dissolved(t_C: Floats, bar: Floats) -> Floats:
+    RT = L_BAR_GAS_CONSTANT * (t_C + ZERO_CELSIUS_K)
+    fugacity = bar * np.exp(_virial(t_C) * bar / RT)
+    x = fugacity / (_henry(t_C) * np.exp(_CO2_PARTIAL_VOLUME_L * (bar - _psat(t_C)) / RT))
+    water_L = _WATER_G_PER_MOL / _water_density(t_C)
+    return np.asarray(x / (x * _CO2_PARTIAL_VOLUME_L + (1.0 - x) * water_L))
+
+
+def bicarbonate_factor(pH: Any, temperature_C: Any) -> Any:
+    """How much more carbonate the liquid holds in all than CO2 alone.
+
+    Parameters
+    ----------
+    pH : float or array
+        2 to 9.
+    temperature_C : float or array
+        [°C], 0 to 50.
+
+    Returns
+    -------
+    float or array
+        (CO2 + bicarbonate + carbonate)/CO2, 1 or more; multiply `co2_solubility` by it.
+
+    Notes
+    -----
+    1 + K1/h + K1 K2/h², h = 10^−pH; pK1 = 3404.71/T + 0.032786 T − 14.8435 and
+    pK2 = 2902.39/T + 0.02379 T − 6.4980. For pure water: salts lower pK1 for a pH read
+    with an electrode, by 0.09 at an ionic strength of 0.05 and by 0.11 at 0.1 mol/L (Davies's equation), so that
+    the true factor − 1 is some 20 to 30 % larger in molasses.
+
+    Examples
+    --------
+    >>> bicarbonate_factor(6.0, 25.0)
+    1.4455
+
+    References
+    ----------
+    Harned & Davis, J. Am. Chem. Soc. 65 (1943) 2030 (pK1); Harned & Scholes, ibid. 63 (1941) 1706 (pK2);
+    coefficients read in public carbonate-system code, not in the papers; they give the handbooks' 6.35
+    and 10.33 at 25 °C.
+    """
+    within(pH, 2.0, 9.0, "pH")
+    within(temperature_C, 0.0, 50.0, "temperature [°C] for the carbonic acid constants")
+    return evaluate(_carbonate, pH, temperature_C)
+
+
+def _carbonate(pH: Floats, t_C: Floats) -> Floats:
+    T = t_C + ZERO_CELSIUS_K
+    first = pH - (3404.71 / T + 0.032786 * T - 14.8435)
+    second = pH - (2902.39 / T + 0.02379 * T - 6.4980)
+    return np.asarray(1.0 + 10.0**first * (1.0 + 10.0**second))
+
+
+def sucrose_density(mass_fraction: Any, temperature_C: Any = 20.0) -> Any:
+    """Density of a solution of sucrose in water.
+
+    Parameters
+    ----------
+    mass_fraction : float or array
+        Grams of sucrose per gram of solution [g/g], 0 to 0.507 (°Brix/100).
+    temperature_C : float or array
+        [°C], 15 to 55.
+
+    Returns
+    -------
+    float or array
+        [kg/m3].
+
+    Notes
+    -----
+    1/ρ = (1 − w)/ρ_water + w/ρ_app, ρ_app = (c0 w + c1) exp(1e-6 (t + c4)²)/(w + c2 + c3 t).
+
+    Examples
+    --------
+    >>> sucrose_density(0.10, 20.0)
+    1038.20
+
+    References
+    ----------
+    Laliberté, J. Chem. Eng. Data 54 (2009) 1725, doi:10.1021/je8008123.
+    """
+    within(
+        mass_fraction,
+        0.0,
+        0.507,
+        "mass fraction of sucrose [g/g]",
+        do="give grams per gram, so 0.10 for 10 °Brix",
+    )
+    within(temperature_C, 15.0, 55.0, "temperature [°C] for the density of sucrose solutions")
+    return evaluate(_sucrose, mass_fraction, temperature_C)
+
+
+def _sucrose(w: Floats, t: Floats) -> Floats:
+    apparent = (532.919899042424 * w + 13692.5881480438) * np.exp(1e-6 * (t + 649.049186827162) ** 2)
+    apparent = apparent / (w + 12.6127261369233 + 0.0266415899284128 * t)
+    return np.asarray(1.0 / ((1.0 - w) / _water_density(t) + w / apparent))
+
+
+def plato_from_sg(sg: Any) -> Any:
+    """Extract in °Plato (g sucrose-like solids per 100 g) from the specific gravity 20/20 °C.
+
+    Parameters
+    ----------
+    sg : float or array
+        Specific gravity, 1.000 to 1.130: density at 20 °C over that of water at 20 °C.
+
+    Returns
+    -------
+    float or array
+        [°Plato]. With alcohol in the liquid it is the apparent extract, lower than the true one.
+
+    Notes
+    -----
+    P = −616.868 + 1111.14 sg − 630.272 sg² + 135.997 sg³. At 1.000 it gives −0.003.
+
+    Examples
+    --------
+    >>> plato_from_sg(1.040)
+    9.9935
+
+    References
+    ----------
+    Polynomial of the American Society of Brewing Chemists (coefficients as in public code, not seen in
+    print); it returns 10.00 and 19.98 at the
+    10 and 20 °Plato of NBS Circular 440.
+    """
+    within(sg, 1.0, 1.130, "specific gravity 20/20", do="give it as 1.050, not as 50 or 1050")
+    return evaluate(lambda s: np.polyval((135.997, -630.272, 1111.14, -616.868), s), sg)

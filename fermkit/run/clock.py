@@ -1,0 +1,234 @@
+"""Times as people write them, as hours since the start of the run."""
+
+import re
+import warnings
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fermkit.basis.errors import InputError
+from fermkit.run.findings import Remarks
+
+Floats = NDArray[np.float64]
+CLOCK: Final = re.compile(r"(\d{1,3})[:h](\d{2})(?::(\d{2})(?:[.,]\d{1,9})?)?\s?(am|pm)?", re.IGNORECASE)
+DATED: Final = re.compile(
+    r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})[ T]\s?(\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?\s?(?:am|pm)?)", re.IGNORECASE
+)
+NO_DATE_FIRST_SERIAL: Final = 20_000.0
+"""Spreadsheets count days from 1899-12-30; 20,000 is in 1954: a larger bare number under 'time' is a date."""
+
+
+DAYS_TO_1970: Final = datetime(1970, 1, 1).toordinal()
+
+
+def clock_hours(text: str) -> float | None:
+    """Hours from ``"21:30"``, ``"9:30 pm"`` or ``"25:10:00"``; None where it is no clock time.
+
+    Examples
+    --------
+    >>> clock_hours("21:30"), clock_hours("9:30 pm"), clock_hours("noon")
+    (21.5, 21.5, None)
+    """
+    found = CLOCK.fullmatch(text.strip())
+    if not found or int(found[2]) > 59 or int(found[3] or 0) > 59:
+        return None
+    hour = int(found[1])
+    if found[4]:
+        if not 1 <= hour <= 12:
+            return None
+        hour = hour % 12 + (12 if found[4].lower() == "pm" else 0)
+    return hour + int(found[2]) / 60 + int(found[3] or 0) / 3600
+
+
+def dated_hours(text: str, dates: str = "") -> float | None:
+    """Hours since an arbitrary day, from a date with a clock time; None where it is none.
+
+    Parameters
+    ----------
+    text : str
+        ``"2026-03-02 18:00"``; ``"02.03.2026 18:00"`` is day first; with slashes `dates` decides.
+    dates : "day first", "month first" or ""
+
+    Raises
+    ------
+    InputError
+        For a date that can be read both ways, with `dates` empty.
+
+    Examples
+    --------
+    >>> dated_hours("2026-03-02 18:00") - dated_hours("01.03.2026 18:00")
+    24.0
+    """
+    found = DATED.fullmatch(text.strip())
+    if not found:
+        return None
+    first, sign, second, third = int(found[1]), found[2], int(found[3]), int(found[4])
+    if len(found[1]) == 4:
+        year, month, day = first, second, third
+    else:
+        year, (day, month) = third, _day_and_month(text, first, second, sign, dates)
+    hours = clock_hours(found[5])
+    try:
+        day_number = datetime(year + 2000 if year < 100 else year, month, day).toordinal()
+    except ValueError:
+        return None
+    return None if hours is None else day_number * 24 + hours
+
+
+def _day_and_month(text: str, first: int, second: int, sign: str, dates: str) -> tuple[int, int]:
+    if sign == "." or dates == "day first" or (not dates and first > 12):
+        return first, second
+    if dates == "month first" or second > 12:
+        return second, first
+    if first == second:
+        return first, second
+    raise InputError(
+        f"{text!r} can be day first or month first",
+        "a date that reads one way only, such as 2026-03-02",
+        'write dates = "day first" (or "month first") under [run]',
+    )
+
+
+def hours_since(
+    cells: Sequence[str], lines: NDArray[np.int64], title: str, start: str, dates: str, book: Remarks
+) -> tuple[Floats, str]:
+    """Hours since `start` (or the first row) for a column of clock times or dated times.
+
+    Returns
+    -------
+    (numpy.ndarray of shape (n,), str)
+        Hours, NaN where nothing is written; and the time as written that counted as zero.
+    """
+    stamps = iso_hours(cells)
+    if stamps is not None:
+        out, kinds = stamps, {"date"}
+    else:
+        out, kinds = _each(cells, lines, title, dates, book)
+    if len(kinds) > 1:
+        raise book.refusal(
+            "some times have a date and some do not",
+            "one way of writing in the column",
+            "write the date in every row",
+            column=title,
+        )
+    if kinds == {"clock"}:
+        _over_midnight(out, lines, title, book)
+    first = next((str(cell) for cell in cells if cell), "")
+    return from_zero(out, kinds, first, title, start, dates, book)
+
+
+def from_zero(
+    hours: Floats, kinds: set[str], first: str, title: str, start: str, dates: str, book: Remarks
+) -> tuple[Floats, str]:
+    """Hours counted from `start`, or from the first row, whose time is written `first`."""
+    written = np.flatnonzero(~np.isnan(hours))
+    if not written.size:
+        return hours, start
+    zero = start or first
+    book.note(f"times were taken as hours since {zero}", column=title)
+    return hours - _zero(float(hours[written[0]]), start, dates, kinds, title, book), zero
+
+
+def iso_hours(cells: Sequence[str]) -> Floats | None:
+    """Hours of a whole column of ``2026-03-02 18:00`` stamps at once; None where any is something else."""
+    import pandas as pd
+
+    first = next((cell for cell in cells if cell), "")
+    if not re.fullmatch(r"\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?", first):
+        return None
+    given = pd.Series(cells, copy=False)
+    written = given.to_numpy() != ""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", FutureWarning)  # pandas 2 on several time zones; they are refused below
+            stamps = pd.to_datetime(given, format="ISO8601", errors="coerce")
+    except (ValueError, TypeError, OverflowError):
+        return None
+    if (
+        stamps.dtype.kind != "M"
+        or getattr(stamps.dtype, "tz", None) is not None
+        or (stamps.isna().to_numpy() & written).any()
+    ):
+        return None
+    seconds = (stamps - pd.Timestamp(1970, 1, 1)) / pd.Timedelta(hours=1)
+    return np.asarray(seconds.to_numpy(dtype=float) + DAYS_TO_1970 * 24.0)
+
+
+def _each(
+    cells: Sequence[str], lines: NDArray[np.int64], title: str, dates: str, book: Remarks
+) -> tuple[Floats, set[str]]:
+    out = np.full(len(cells), np.nan)
+    kinds: set[str] = set()
+    known: dict[str, tuple[float, str]] = {}
+    for i, cell in enumerate(cells):
+        if cell:
+            if cell not in known:
+                known[cell] = _one(cell, int(lines[i]), title, dates, book)
+            out[i], kind = known[cell]
+            kinds.add(kind)
+    return out, kinds
+
+
+def _one(cell: str, line: int, title: str, dates: str, book: Remarks) -> tuple[float, str]:
+    try:
+        hours = dated_hours(cell, dates)
+    except InputError as problem:
+        raise book.refusal(problem.met, problem.needed, problem.do, row=line, column=title) from None
+    if hours is not None:
+        return hours, "date"
+    hours = clock_hours(cell)
+    if hours is not None:
+        return hours, "clock"
+    if re.fullmatch(r"\d{5}([.,]\d{1,12})?", cell) and float(cell.replace(",", ".")) > NO_DATE_FIRST_SERIAL:
+        return (float(cell.replace(",", ".")) + 693594) * 24, "date"
+    raise book.refusal(
+        f"{cell[:30]!r} is no time of day, and the header names no unit",
+        "clock times such as 21:30, dates such as 2026-03-02 21:30, or a header such as 'time [h]'",
+        "mend the entry, or write the unit in the header",
+        row=line,
+        column=title,
+    )
+
+
+def _over_midnight(out: Floats, lines: NDArray[np.int64], title: str, book: Remarks) -> None:
+    """Add 24 h each time the clock goes back by more than an hour; doubt it where the gap is then odd."""
+    add, before = 0.0, np.nan
+    steps = np.abs(np.diff(out[~np.isnan(out)])) if (~np.isnan(out)).sum() > 2 else np.array([24.0])
+    usual = float(np.median(steps[steps < 20])) if (steps < 20).any() else 24.0
+    for i, hour in enumerate(out):
+        if np.isnan(hour):
+            continue
+        if hour + add < before - 1.0:
+            add += 24.0
+            gap = hour + add - before
+            odd = gap > max(5 * usual, 3.0)
+            words = (
+                f"the clock goes back here; taken as the next day, {gap:.3g} h later"
+                if odd
+                else "the clock passed midnight here"
+            )
+            book.note(words, row=int(lines[i]), column=title, level="doubt" if odd else "note")
+        out[i] = before = hour + add
+
+
+def _zero(first: float, start: str, dates: str, kinds: set[str], title: str, book: Remarks) -> float:
+    if not start:
+        return first
+    whole = dated_hours(start, dates)
+    if kinds == {"date"}:
+        if whole is None:
+            raise book.refusal(
+                f"the times have dates, but the start is {start!r}", "a start with its date",
+                'write start = "2026-03-02 18:00" under [run]', column=title,
+            )  # fmt: skip
+        return whole
+    hour = clock_hours(start) if whole is None else whole % 24
+    if hour is None:
+        raise book.refusal(
+            f"the start is {start[:30]!r}", "a time of day, with or without its date",
+            'write start = "18:00" under [run]', column=title,
+        )  # fmt: skip
+    return hour if first >= hour - 1.0 else hour - 24

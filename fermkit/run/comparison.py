@@ -1,0 +1,185 @@
+"""Run against run: which yields differ by more than their uncertainties."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf
+from typing import Any
+
+import numpy as np
+from scipy import special
+from scipy.stats import chi2
+from uncertainties import covariance_matrix
+
+from fermkit.basis.budget import effective_degrees_of_freedom
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
+from fermkit.run.analysis import Analysis
+
+
+@dataclass(frozen=True, repr=False)
+class Difference(Written):
+    """One yield of one run less that of the run it is held against.
+
+    Attributes
+    ----------
+    run, against : str
+    product : str
+    value : ufloat
+        Difference [g/g].
+    p_value : float
+        Chance of a difference this large, either way, between runs that do not differ.
+    adjusted_p : float
+        The same when all differences of the comparison are looked at together (Holm).
+    """
+
+    run: str
+    against: str
+    product: str
+    value: Any
+    p_value: float
+    adjusted_p: float
+
+    def page(self) -> Page:
+        """The difference as a page."""
+        differs = "differ" if self.adjusted_p < 0.05 else "do not differ beyond their uncertainty"
+        return Page(
+            f"{self.product} of {self.run} less {self.against}",
+            [Line("difference", self.value, "g/g", in_words(self.p_value))],
+            [f"They {differs} ({in_words(self.adjusted_p)} among all differences looked at)."],
+        )
+
+
+@dataclass(frozen=True, repr=False)
+class RunComparison(Written):
+    """Several runs side by side.
+
+    Attributes
+    ----------
+    analyses : tuple of Analysis
+    differences : tuple of Difference
+        Each run against the first.
+    same : dict of str to float
+        For each yield the chance of a spread this large if all runs were alike (chi-square).
+    """
+
+    analyses: tuple[Analysis, ...]
+    differences: tuple[Difference, ...]
+    same: dict[str, float]
+
+    def page(self) -> Page:
+        """Yields by run, then the differences, then what stands out."""
+        lines = []
+        for name in self.same:
+            for analysis in self.analyses:
+                found = analysis.yields[name]
+                note = f"{percent(found.share_of_limit)} of {found.limit_note}"
+                lines.append(Line(f"{found.product}: {analysis.run.name}", found.per_g, "g/g", note, found.interval()))
+        parts = [
+            Page(
+                f"Held against {self.analyses[0].run.name}",
+                [
+                    Line(
+                        f"{d.product}: {d.run}",
+                        d.value,
+                        "g/g",
+                        f"{in_words(d.p_value)}, with all {in_words(d.adjusted_p)}",
+                    )
+                    for d in self.differences
+                ],
+            )
+        ]
+        return Page(f"{len(self.analyses)} runs compared", lines, self._remarks(), parts)
+
+    def _remarks(self) -> list[str]:
+        out = [
+            f"{d.product}: {d.run} differs from {d.against} by {plus_minus(d.value, 'g/g')} ({in_words(d.adjusted_p)})."
+            for d in self.differences
+            if d.adjusted_p < 0.05
+        ] or ["No yield differs beyond its uncertainty: what looks like a trend may be chance."]
+        doubtful = [a.run.name for a in self.analyses if a.consistent is False]
+        if doubtful:
+            out.append(
+                f"The balance of {', '.join(doubtful)} does not close: mend that before believing the difference."
+            )
+        out.append(
+            "Each run is taken as measured by itself. Where runs share an error (one bag of molasses, one "
+            "scale), their difference is known better than the ± says."
+        )
+        out.append("p with all: adjusted for looking at all differences at once (Holm 1979, Scand. J. Stat. 6, 65).")
+        return out
+
+
+def compare_runs(analyses: Sequence[Analysis]) -> RunComparison:
+    """Hold each run against the first, yield by yield.
+
+    Parameters
+    ----------
+    analyses : sequence of Analysis
+        At least two; the first is the one that the others are held against.
+
+    Returns
+    -------
+    RunComparison
+
+    Notes
+    -----
+    Difference ± u with the covariance of the two yields; p from Student's t with the effective degrees of
+    freedom (Welch-Satterthwaite). All alike: chi² = Σ over the covariance matrix about the weighted mean.
+
+    Raises
+    ------
+    InputError
+        Fewer than two runs, or no yield that all of them have.
+
+    References
+    ----------
+    JCGM 100:2008 (GUM) 5.2 and G.4; Holm 1979, Scand. J. Stat. 6, 65-70.
+    """
+    if len(analyses) < 2:
+        raise InputError(f"{len(analyses)} run to compare", "two runs or more", "analyse another run first")
+    names = [name for name in analyses[0].yields if all(name in a.yields for a in analyses)]
+    if not names:
+        held = "; ".join(f"{a.run.name}: {', '.join(a.yields) or 'none'}" for a in analyses)
+        raise InputError(
+            f"runs without a yield in common ({held})", "a yield that all have", "compare runs of one kind"
+        )
+    raw = [_difference(a, analyses[0], name) for name in names for a in analyses[1:]]
+    adjusted = holm([d.p_value for d in raw])
+    differences = tuple(Difference(d.run, d.against, d.product, d.value, d.p_value, p) for d, p in zip(raw, adjusted))
+    return RunComparison(
+        tuple(analyses), differences, {name: _alike([a.yields[name].per_g for a in analyses]) for name in names}
+    )
+
+
+def _difference(one: Analysis, other: Analysis, name: str) -> Difference:
+    a, b = one.yields[name], other.yields[name]
+    value = a.per_g - b.per_g
+    dof = effective_degrees_of_freedom([(uncertainty(y.per_g) ** 2, y.dof) for y in (a, b)])
+    t = abs(nominal(value)) / uncertainty(value) if uncertainty(value) > 0 else inf
+    p = 2 * float(special.stdtr(dof, -t)) if np.isfinite(dof) else 2 * float(special.ndtr(-t))
+    return Difference(one.run.name, other.run.name, a.product, value, p, p)
+
+
+def holm(p_values: Sequence[float]) -> list[float]:
+    """p-values adjusted for being looked at together.
+
+    Examples
+    --------
+    >>> [round(p, 3) for p in holm([0.01, 0.04, 0.03])]
+    [0.03, 0.06, 0.06]
+    """
+    order = np.argsort(p_values)
+    largest, out = 0.0, [0.0] * len(p_values)
+    for rank, index in enumerate(order):
+        largest = max(largest, min(1.0, (len(p_values) - rank) * float(p_values[index])))
+        out[int(index)] = largest
+    return out
+
+
+def _alike(values: Sequence[Any]) -> float:
+    x = np.array([nominal(value) for value in values])
+    inverse = np.linalg.pinv(np.array(covariance_matrix(list(values)), dtype=float))
+    ones = np.ones_like(x)
+    mean = ones @ inverse @ x / (ones @ inverse @ ones)
+    misfit = float((x - mean) @ inverse @ (x - mean))
+    return float(chi2.sf(misfit, len(x) - 1))

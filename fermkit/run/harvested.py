@@ -1,0 +1,145 @@
+"""What came out: the weighings of the harvest, the warm hold, the drying, and what was recovered."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, Written, nominal, percent
+from fermkit.harvest.dry_matter import Solids, solids
+from fermkit.harvest.drying import DryingCurve, drying_curve
+from fermkit.harvest.hold import HoldLog, hold_log
+from fermkit.harvest.recovery import Protein, Recovery, protein, recovery
+from fermkit.run.records import Run
+
+
+@dataclass(frozen=True, repr=False)
+class Harvest(Written):
+    """What was weighed at harvest, all in g.
+
+    Attributes
+    ----------
+    items : mapping of Solids
+        Each item that was weighed wet and dry.
+    product_dry_g : ufloat
+        Dry matter of all the paste: its wet weight times the solids of the sample that was dried.
+    split_dry_g : ufloat
+        Dry matter of the part of the paste that was autolysed.
+    extract_g, debris_g : ufloat or None
+        Dry matter of the two fractions, as weighed.
+    """
+
+    items: Mapping[str, Solids]
+    product_dry_g: Any
+    split_dry_g: Any
+    extract_g: Any
+    debris_g: Any
+
+    @property
+    def extract_of_all_g(self) -> Any:
+        """Extract as if all the paste had been autolysed [g]; None where none was weighed."""
+        return None if self.extract_g is None else self.extract_g * (self.product_dry_g / self.split_dry_g)
+
+    def page(self) -> Page:
+        """The weighings as a page."""
+        lines = [
+            Line(f"{name}, dry", item.dry_g, "g", f"solids {percent(item.solids_fraction)}")
+            for name, item in self.items.items()
+        ]
+        lines.append(Line("dry matter of all the paste", self.product_dry_g, "g"))
+        if self.extract_g is not None:
+            lines.append(Line("extract, if all had been autolysed", self.extract_of_all_g, "g"))
+        return Page("Harvest", lines)
+
+
+def harvest_of(run: Run) -> Harvest | None:
+    """The weighings of the harvest, by item: paste, paste sample, extract, debris.
+
+    ``paste`` may be weighed wet only; its dry matter is then that of ``paste sample``, which was taken from
+    it and dried. Extract and debris come from the rest of the paste.
+    """
+    if "weights" not in run.tables:
+        return None
+    rows = {str(row["item"]).strip().lower(): row for row in run.tables["weights"].to_dict("records")}
+    left = run.harvest.get("moisture_left", 0.0)
+    wet: dict[str, Any] = {}
+    items: dict[str, Solids] = {}
+    for name, row in rows.items():
+        tare, gross, dry = (_weighed(run, row, column) for column in ("tare_g", "wet_g", "dry_g"))
+        if gross is not None:
+            wet[name] = gross - (0.0 if tare is None else tare)
+        if gross is not None and dry is not None:
+            items[name] = solids(0.0 if tare is None else tare, gross, dry, left)
+    if "paste" in items:
+        product = items["paste"].dry_g
+        split = product
+    elif "paste" in wet and "paste sample" in items:
+        part = items["paste sample"]
+        product = wet["paste"] * part.solids_fraction
+        split = (wet["paste"] - part.wet_g) * part.solids_fraction
+    else:
+        raise InputError(
+            f"weights lists {', '.join(rows) or 'nothing'}",
+            "the item 'paste' weighed wet and dry, or wet with a dried 'paste sample'",
+            "name the items so, or weigh what is missing",
+        )
+    dry = {name: items[name].dry_g if name in items else None for name in ("extract", "debris")}
+    return Harvest(items, product, split, dry["extract"], dry["debris"])
+
+
+def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Any:
+    """One weighing with its own error, or None where the cell is empty."""
+    from uncertainties import ufloat
+
+    value = float(row.get(column, np.nan))
+    u = nominal(run.harvest.get("u_weighing_g", 0.0))
+    if not np.isfinite(value):
+        return None
+    return ufloat(value, u, tag=f"weighing the {row['item']}") if u else value
+
+
+def drying_of(run: Run, harvest: Harvest | None) -> DryingCurve | None:
+    """The drying curve of the item that was weighed while it dried (the extract, unless the table says)."""
+    table = run.tables.get("drying")
+    if table is None:
+        return None
+    item = str(table["item"].iloc[0]).strip().lower() if "item" in table else "extract"
+    dried = harvest.items.get(item) if harvest is not None else None
+    tare = _tare(run, item)
+    return drying_curve(
+        table["time_h"].to_numpy(float), table["weight_g"].to_numpy(float) - tare, dry_g=dried and dried.dry_g,
+        u_weight_g=nominal(run.harvest.get("u_weighing_g", 0.0)),
+    )  # fmt: skip
+
+
+def _tare(run: Run, item: str) -> float:
+    rows = run.tables["weights"].to_dict("records") if "weights" in run.tables else []
+    tares = [float(row.get("tare_g", 0.0)) for row in rows if str(row["item"]).strip().lower() == item]
+    return tares[0] if tares and np.isfinite(tares[0]) else 0.0
+
+
+def recovery_of(harvest: Harvest) -> Recovery | None:
+    """Whether extract and debris add up to the paste that was split; its feed solids are counted with it."""
+    if harvest.extract_g is None or harvest.debris_g is None:
+        return None
+    return recovery(dry_yeast_g=harvest.split_dry_g, extract_g=harvest.extract_g, debris_g=harvest.debris_g)
+
+
+def protein_of(run: Run, harvest: Harvest) -> Protein | None:
+    """Protein of the dried paste from its nitrogen."""
+    nitrogen = run.harvest.get("nitrogen")
+    if nitrogen is None:
+        return None
+    return protein(nitrogen * harvest.product_dry_g, dry_g=harvest.product_dry_g)
+
+
+def hold_of(run: Run) -> HoldLog | None:
+    """The warm hold of the autolysis."""
+    if "hold" not in run.tables:
+        return None
+    table = run.tables["hold"]
+    pH = table["pH"].dropna().to_numpy(float) if "pH" in table else ()
+    window = run.harvest.get("window_C", (45.0, 60.0))
+    return hold_log(table["time_h"].to_numpy(float), table["temperature_C"].to_numpy(float), window=window, pH=pH)

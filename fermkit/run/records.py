@@ -1,0 +1,413 @@
+"""A run on disk becomes a `Run`: every value converted once, every oddity said.
+
+A run is a folder with ``run.toml`` and one CSV a table, or one .xlsx workbook with the same as sheets.
+Nothing on disk is ever changed, nothing outside the folder is read, nothing in it is executed.
+"""
+
+import difflib
+import hashlib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+from fermkit.basis.errors import InputError
+from fermkit.basis.quantities import conversion
+from fermkit.basis.written import Line, Page, Written, nominal
+from fermkit.run.findings import Finding, Remarks
+from fermkit.run.format import NEEDED, SECTIONS, TABLES
+from fermkit.run.instruments import corrected_settings, corrected_table, correction, corrections
+from fermkit.run.ledger import Ledger, ledger_of
+from fermkit.run.oddities import odd_readings, one_row_a_moment
+from fermkit.run.settings import read_settings, read_toml, table_layouts
+from fermkit.run.tables import LARGEST_BYTES, Table, read_rows, read_table
+from fermkit.run.workbooks import LARGEST_BYTES as LARGEST_WORKBOOK
+from fermkit.run.workbooks import read_workbook
+from fermkit.run.writing import write_run, write_workbook
+
+__all__ = ["Run", "Source", "read_run", "run_from", "write_run", "write_workbook"]
+
+LARGEST_TOML: Final = 1_000_000
+SAME_CLOCK: Final = ("samples", "volumes")
+"""Tables whose times count from the start of the run, as the gas readings do; drying and hold have their own."""
+
+TableReader = Callable[[str, str], Table]
+"""Reads one table, given the dates' order and the start."""
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Where readings came from: the file's name, its SHA-256, and its number of rows."""
+
+    file: str
+    sha256: str
+    rows: int
+
+
+@dataclass(frozen=True, repr=False)
+class Run(Written):
+    """A fermentation run as recorded: settings and tables in fermkit's units.
+
+    Attributes
+    ----------
+    name, date, note : str
+    folder : pathlib.Path or None
+        None where the run was made in memory.
+    invented : bool
+        True for demonstration data.
+    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest : mapping
+        Names carry their unit (``total_L``); values are floats or ufloats. What was not written is not there.
+    feed, gas : tuple of mappings
+        One each ingredient added; one each route to the gas, with the ``column`` and ``unit`` of its readings.
+    ingredients : mapping of mappings
+        Composition as mass fractions.
+    instruments : mapping of mappings
+        Checks, and the corrections that came of them.
+    tables : mapping of DataFrames
+        Corrected readings in order of time, with the file's row numbers in ``row``.
+    units : mapping
+        Units of columns that may have any: ``units["standards"]["signal"]``.
+    degrees_of_freedom : mapping
+        n − 1 for each value written as a list of replicates: ``{"harvest.nitrogen": 2}``.
+    ledger : Ledger
+        Volume of liquid through time.
+    findings : tuple of Finding
+    sources : tuple of Source
+    """
+
+    name: str
+    date: str = ""
+    note: str = ""
+    folder: Path | None = None
+    invented: bool = False
+    vessel: Mapping[str, Any] = field(default_factory=dict)
+    conditions: Mapping[str, Any] = field(default_factory=dict)
+    feed: tuple[Mapping[str, Any], ...] = ()
+    ingredients: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    inoculum: Mapping[str, Any] = field(default_factory=dict)
+    instruments: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    gas: tuple[Mapping[str, Any], ...] = ()
+    ethanol: Mapping[str, Any] = field(default_factory=dict)
+    density: Mapping[str, Any] = field(default_factory=dict)
+    residual_sugar: Mapping[str, Any] = field(default_factory=dict)
+    harvest: Mapping[str, Any] = field(default_factory=dict)
+    tables: Mapping[str, Any] = field(default_factory=dict)
+    units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    degrees_of_freedom: Mapping[str, int] = field(default_factory=dict)
+    ledger: Ledger = field(default_factory=Ledger)
+    findings: tuple[Finding, ...] = ()
+    sources: tuple[Source, ...] = ()
+
+    def common_factor(self, table: str) -> Any:
+        """What is still uncertain, alike for all weights of a table, after the scale's correction: 1 ± u."""
+        factor = correction(self.instruments, "factor", table if table in TABLES and table != "gas" else "gas")
+        return factor / nominal(factor)
+
+    @property
+    def doubts(self) -> tuple[Finding, ...]:
+        """The findings that may change a result."""
+        return tuple(finding for finding in self.findings if finding.level == "doubt")
+
+    def page(self) -> Page:
+        """What was recorded and what was noticed."""
+        lines = [Line(key, value) for key, value in (("date", self.date), ("note", self.note)) if value]
+        for name, key, unit in (("vessel", "total_L", "L"), ("liquid at the start", "liquid_L", "L")):
+            lines += [Line(name, self.vessel[key], unit)] if key in self.vessel else []
+        for part in (*self.feed, *([self.inoculum] if self.inoculum else [])):
+            weighed = "amount_g" in part
+            amount = part["amount_g"] if weighed else part.get("amount", "not given")
+            lines.append(Line(part.get("ingredient", "ingredient"), amount, "g" if weighed else ""))
+        lines += [Line(f"gas: {gas['kind']}", f"{len(self.tables.get(gas['table'], ()))} readings") for gas in self.gas]
+        lines += [Line(f"table {name}", f"{len(frame)} rows") for name, frame in self.tables.items()]
+        remarks = ["Invented data, for demonstration."] if self.invented else []
+        return Page(f"Run: {self.name}", lines, remarks + [f"{found.level}: {found}" for found in self.findings])
+
+
+def read_run(path: str | Path) -> Run:
+    """Read a run from a folder with ``run.toml`` and CSV tables, or from one .xlsx workbook.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Run
+        With everything that was noticed in ``findings``.
+
+    Raises
+    ------
+    InputError
+        For what cannot be read safely: file, row, column, value and remedy are named.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as place:
+    ...     folder = write_run({"vessel": {"liquid": "2.00 ± 0.02 L"}}, {}, place + "/jar")
+    ...     run = read_run(folder)
+    >>> print(run.name, run.vessel["liquid_L"])
+    jar 2.000+/-0.020
+    """
+    place = Path(path)
+    try:
+        return _read(place.parent if place.name == "run.toml" else place)
+    except OSError as problem:  # no right to read, a disk taken away
+        raise InputError(
+            f"{place.name!r} cannot be read: {problem.strerror or problem}",
+            "files that may be read",
+            "check the permissions of the folder and of the files in it",
+        ) from None
+
+
+def _read(place: Path) -> Run:
+    if place.is_dir():
+        return _from_folder(place)
+    if not place.is_file():
+        raise InputError(f"there is no run at {str(place)!r}", "a run folder or an .xlsx workbook", "check the path")
+    if place.suffix.lower() != ".xlsx":
+        raise InputError(
+            f"{place.name!r} is no run", "the folder that holds run.toml, or a workbook saved as .xlsx",
+            "give the folder's path, or save the workbook as .xlsx",
+        )  # fmt: skip
+    data = _contents(place.resolve().parent, place.resolve().name, LARGEST_WORKBOOK)
+    return _from_workbook(data, place)
+
+
+def _from_folder(folder: Path) -> Run:
+    if not (folder / "run.toml").exists():
+        raise InputError(
+            f"{folder.name!r} holds no run.toml", "a folder with a run.toml", "write one, or check the path"
+        )
+    data = _contents(folder, "run.toml", LARGEST_TOML)
+    written = read_toml(data)
+    sources = [Source("run.toml", hashlib.sha256(data).hexdigest(), data.count(b"\n"))]
+    readers: dict[str, TableReader] = {}
+    layouts = table_layouts(written)
+    for name, layout in layouts.items():
+        if (folder / f"{name}.csv").exists() or (folder / f"{name}.csv").is_symlink():
+            readers[name] = _csv_reader(folder, name, layout, sources)
+    return _run(written, readers, folder, sources, Remarks("run.toml", _unused_files(folder, layouts)))
+
+
+def _csv_reader(folder: Path, name: str, layout: str, sources: list[Source]) -> TableReader:
+    def read(dates: str, start: str) -> Table:
+        data = _contents(folder, f"{name}.csv", LARGEST_BYTES)
+        table = read_table(data, f"{name}.csv", TABLES[layout], dates=dates, start=start)
+        sources.append(Source(f"{name}.csv", hashlib.sha256(data).hexdigest(), len(table.frame)))
+        return table
+
+    return read
+
+
+def _contents(folder: Path, name: str, largest: int) -> bytes:
+    """The bytes of a file that truly lies in the folder."""
+    try:
+        place = (folder / name).resolve()
+    except RuntimeError:  # a link in a circle, before Python 3.13
+        place = Path()
+    if folder.resolve() != place.parent or not place.is_file():
+        raise InputError(
+            f"{name} is a link out of the run folder, or no file",
+            "a plain file inside the folder",
+            "copy the file into the folder",
+        )
+    size = place.stat().st_size
+    if size > largest:
+        raise InputError(
+            f"{name} has {size / 1e6:.0f} MB",
+            f"at most {largest / 1e6:.0f} MB",
+            "thin out the log, say to one reading a minute",
+        )
+    return place.read_bytes()
+
+
+def _unused_files(folder: Path, layouts: Mapping[str, str]) -> list[Finding]:
+    out = []
+    for place in sorted(folder.iterdir()):
+        if place.suffix.lower() in (".csv", ".tsv", ".txt", ".xlsx") and place.name not in {
+            f"{n}.csv" for n in layouts
+        }:
+            near = difflib.get_close_matches(place.stem.lower(), list(layouts), n=1)
+            hint = f"did you mean '{near[0]}.csv'?" if near else f"tables are: {', '.join(layouts)}"
+            out.append(
+                Finding("doubt" if near else "note", place.name[:60], None, "", f"this file was not read; {hint}")
+            )
+    return out
+
+
+def _from_workbook(data: bytes, place: Path) -> Run:
+    written, sheets, book = read_workbook(data, place.name)
+    sources = [Source(place.name, hashlib.sha256(data).hexdigest(), sum(len(rows) for rows in sheets.values()))]
+    layouts = table_layouts(written)
+    for name in sheets:
+        if name not in layouts:
+            near = difflib.get_close_matches(name, list(layouts), n=1)
+            hint = f"did you mean {near[0]!r}?" if near else f"tables are: {', '.join(layouts)}"
+            book.note(f"this sheet was not read; {hint}", column=name, level="doubt" if near else "note")
+    readers = {name: _row_reader(rows, name, layouts[name]) for name, rows in sheets.items() if name in layouts}
+    return _run(written, readers, None, sources, book, called=place.stem)
+
+
+def _row_reader(rows: Sequence[Sequence[str]], name: str, layout: str) -> TableReader:
+    return lambda dates, start: read_rows(rows, name, TABLES[layout], dates=dates, start=start)
+
+
+def run_from(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequence[Any]]]) -> Run:
+    """A run from settings and tables in memory, read exactly as from a folder.
+
+    Parameters
+    ----------
+    settings : mapping
+        Sections and keys as in run.toml.
+    tables : mapping of mappings
+        For each table: header → cells.
+
+    Returns
+    -------
+    Run
+
+    Examples
+    --------
+    >>> run = run_from({"run": {"name": "jar"}}, {"hold": {"time [min]": [0, 30], "temperature [°C]": [20, 50]}})
+    >>> run.tables["hold"].time_h.tolist()
+    [0.0, 0.5]
+    """
+    layouts = table_layouts(settings)
+    readers = {}
+    for name, table in tables.items():
+        if name not in layouts:
+            raise InputError(f"there is no table {name!r}", f"one of: {', '.join(layouts)}", "rename it")
+        rows = [list(table), *([str(cell) for cell in row] for row in zip(*table.values(), strict=True))]
+        readers[name] = _row_reader(rows, name, layouts[name])
+    return _run(settings, readers, None, [], Remarks("run.toml"))
+
+
+def _run(
+    written: Mapping[str, Any], readers: Mapping[str, TableReader], folder: Path | None, sources: list[Source],
+    book: Remarks, called: str = "run",
+) -> Run:  # fmt: skip
+    values, dof = read_settings(written, book)
+    instruments = corrections(values["instruments"], book)
+    corrected_settings(values, instruments)
+    values["instruments"] = instruments
+    about = values["run"]
+    read = _tables(readers, about, book)
+    frames = {name: corrected_table(name, table.frame, instruments) for name, table in read.items()}
+    _gas_tables(frames, values, book)
+    for name, column in (("drying", "weight_g"), ("hold", "temperature_C")):
+        if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):
+            frames[name] = _through_time(frames[name], column, name, book)
+    _one_signal_unit(frames, read, book)
+    return Run(
+        name=about.get("name") or (folder.resolve().name if folder else called),
+        date=about.get("date", ""), note=about.get("note", ""), invented=about.get("invented", False),
+        folder=folder, tables=frames, units={name: table.units for name, table in read.items()},
+        degrees_of_freedom=dof, ledger=ledger_of(values["vessel"].get("liquid_L", 0.0), frames.get("volumes")),
+        findings=(*book.all(), *(found for table in read.values() for found in table.findings)),
+        sources=tuple(sources), **{name: values[name] for name in SECTIONS if name != "run"},
+    )  # fmt: skip
+
+
+def _tables(readers: Mapping[str, TableReader], about: Mapping[str, Any], book: Remarks) -> dict[str, Table]:
+    """Every table; clock times in the samples and the ledger count from where the gas readings start."""
+    out: dict[str, Table] = {}
+    start = about.get("start", "")
+    zero = start
+    for name in sorted(readers, key=lambda name: name in SAME_CLOCK):
+        table = readers[name](
+            about.get("dates", ""), zero if name in SAME_CLOCK else start if name not in ("drying", "hold") else ""
+        )
+        if table.zero and name in SAME_CLOCK and not zero:
+            raise InputError(
+                f"{name} has clock times, and nothing says when the run started", "the start of the run",
+                'write start = "18:00" (or with its date) under [run]',
+            )  # fmt: skip
+        zero = zero or (table.zero if name not in ("drying", "hold", "standards") else "")
+        _needed(name, table)
+        out[name] = table
+    return {name: out[name] for name in readers}
+
+
+def _needed(name: str, table: Table) -> None:
+    """Refuse a table that lacks a column without which it is of no use."""
+    needed = NEEDED.get(name, ("time_h",))
+    missing = [need for need in needed if need not in table.frame]
+    if missing:
+        columns = TABLES.get(name, TABLES["gas"])
+        titles = {c.name: c.written + (f" [{c.unit}]" if c.unit not in ("1", "any") else "") for c in columns}
+        raise InputError(
+            f"{name} has no column {' and no column '.join(titles[need] for need in missing)}",
+            f"the columns {', '.join(titles[need] for need in needed)}",
+            "add it, or mend the header",
+        )
+
+
+def _gas_tables(frames: dict[str, Any], values: Mapping[str, Any], book: Remarks) -> None:
+    """Each route's table in order, with the column that it needs; absolute pressures become gauge."""
+    for place, gas in enumerate(values["gas"], start=1):
+        name, column = gas["table"], gas["column"]
+        if name not in frames:
+            raise InputError(
+                f"gas {place} has its readings in {name!r}, which is not there",
+                f"a table {name} [time, {column}]",
+                "add the table, or name the right one",
+            )
+        if column not in frames[name]:
+            have = ", ".join(c for c in frames[name].columns if c != "row")
+            raise InputError(
+                f"gas {place} is a {gas['kind']}, but {name} has only: {have}", f"a column for {column}",
+                "add it, or change the kind of reading",
+            )  # fmt: skip
+        if gas["kind"] == "pressure":
+            _gauge(frames[name], gas, values["conditions"], place)
+        frames[name] = _through_time(
+            frames[name], gas["column"], name, book, cumulative=gas["kind"] in ("collected volume", "bubble count")
+        )
+
+
+def _gauge(frame: Any, gas: dict[str, Any], conditions: Mapping[str, Any], place: int) -> None:
+    kind = gas.get("pressure", "")
+    if not kind:
+        raise InputError(
+            f"gas {place} is a pressure, gauge or absolute is not said",
+            "one of: gauge, absolute",
+            'write pressure = "gauge" under [[gas]]',
+        )
+    if kind == "absolute" and "barometer_bar" not in conditions:
+        raise InputError(
+            f"gas {place} is an absolute pressure without a barometer",
+            "the barometer",
+            'write barometer = "1013 ± 5 hPa" under [conditions]',
+        )
+    gas["column"] = "pressure_bar_gauge"
+    if "pressure_bar" in frame:
+        frame["pressure_bar_gauge"] = frame.pop("pressure_bar") - (
+            nominal(conditions["barometer_bar"]) if kind == "absolute" else 0.0
+        )
+
+
+def _through_time(frame: Any, column: str, name: str, book: Remarks, *, cumulative: bool = False) -> Any:
+    at = Remarks(f"{name}.csv")
+    frame = one_row_a_moment(frame, at)
+    odd_readings(frame, column, at, cumulative=cumulative)
+    book.findings.extend(at.all())
+    return frame
+
+
+def _one_signal_unit(frames: Mapping[str, Any], read: Mapping[str, Table], book: Remarks) -> None:
+    """Samples in the unit of the standards."""
+    if "standards" not in read or "samples" not in read:
+        return
+    unit, other = (read[name].units.get("signal", "") for name in ("standards", "samples"))
+    if unit == other:
+        return
+    try:
+        factor, offset = conversion(other, unit)
+    except InputError as problem:
+        raise InputError(
+            f"samples: the signal is in {other!r}, in the standards in {unit!r}", problem.needed, problem.do
+        ) from None
+    frames["samples"]["signal"] = frames["samples"]["signal"] * factor + offset
+    read["samples"].units["signal"] = unit
+    book.note(f"the samples' signal was converted from {other} to {unit}", column="samples")

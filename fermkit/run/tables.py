@@ -1,0 +1,322 @@
+"""Reads a table that a person or a logger wrote: text in, named columns and findings out.
+
+Separator, decimal sign, encoding and the way times are written are found by counting; units are
+taken from the header and converted once. What can be read safely is read and reported; the rest
+is refused with file, row, column, value and remedy.
+"""
+
+import codecs
+import csv
+import io
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+from fermkit.basis.errors import InputError
+from fermkit.run.clock import from_zero, hours_since
+from fermkit.run.columns import Body, column_of, decimal_sign, in_our_unit, is_title, numbers_of, with_units_row
+from fermkit.run.findings import Finding, Remarks, rows_in_words
+from fermkit.run.format import Column
+from fermkit.run.long_tables import even_lines, parsed
+from fermkit.run.oddities import in_order
+
+SEPARATORS: Final = (";", "\t", "|", ",")
+LARGEST_BYTES: Final = 200_000_000
+LARGEST_UNEVEN_BYTES: Final = 25_000_000
+"""Cell by cell a file needs up to thirty times its size in memory, so uneven files have a lower limit."""
+
+FAST_FROM_BYTES: Final = 100_000
+MOST_COLUMNS: Final = 64
+HIGHEST_HEADER: Final = 60
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as read: our columns with the file's row numbers, units of sensor columns, findings.
+
+    `zero` is the time as written that counts as 0 h, where times are clock times.
+    """
+
+    frame: Any
+    units: dict[str, str]
+    findings: tuple[Finding, ...]
+    zero: str = ""
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """What a table may hold, and how its dates and its start are meant."""
+
+    columns: Sequence[Column]
+    dates: str
+    start: str
+
+
+def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str = "", start: str = "") -> Table:
+    """Read one table from the bytes of a text file.
+
+    Parameters
+    ----------
+    data : bytes
+    file : str
+        Its name, for the findings.
+    columns : sequence of Column
+        What the table may hold.
+    dates : "day first", "month first" or ""
+        How dates such as 03/04/2026 are meant; needed only where both are possible.
+    start : str
+        The moment that counts as 0 h where times are clock times; empty: the first row.
+
+    Returns
+    -------
+    Table
+        Columns named with their unit (``time_h``), in fermkit's units, in order of time, plus ``row``.
+
+    Raises
+    ------
+    InputError
+        With file, row, column, value and remedy.
+
+    Examples
+    --------
+    >>> from fermkit.run.format import TABLES
+    >>> table = read_table(b"time [min];volume [L]\\n0;0\\n30;0,21\\n", "gas.csv", TABLES["gas"])
+    >>> print(table.frame.to_string(index=False))
+     row  time_h  volume_mL
+       2     0.0        0.0
+       3     0.5      210.0
+    """
+    book, asked = Remarks(file), _Asked(columns, dates, start)
+    encoding = _encoding(data, book)
+    separator, header_line = _header(data, encoding, columns, book)
+    if len(data) > FAST_FROM_BYTES and encoding == "utf-8-sig":
+        quick = _quickly(data, separator, header_line, asked, book)
+        if quick is not None:
+            return quick
+    if len(data) > LARGEST_UNEVEN_BYTES:
+        raise book.refusal(
+            f"the file has {len(data) / 1e6:.0f} MB and is not plain numbers throughout",
+            f"at most {LARGEST_UNEVEN_BYTES / 1e6:.0f} MB for a table with remarks, gaps or clock times",
+            "thin out the log, or write hours as plain numbers and leave the remarks out",
+        )
+    body = [row for row in _split(data, encoding, separator, book) if row[0] >= header_line]
+    if not body:
+        raise _empty(book)
+    return _table(body, asked, book, separator)
+
+
+def read_rows(
+    cells: Sequence[Sequence[str]], file: str, columns: Sequence[Column], *, dates: str = "", start: str = ""
+) -> Table:
+    """Read a table that is already split into cells, such as a sheet of a workbook."""
+    book = Remarks(file)
+    body = [(i + 1, list(row)) for i, row in enumerate(cells) if any(cell.strip() for cell in row)]
+    if not body:
+        raise _empty(book)
+    return _table(body, _Asked(columns, dates, start), book, ";")
+
+
+def _encoding(data: bytes, book: Remarks) -> str:
+    if len(data) > LARGEST_BYTES:
+        raise book.refusal(
+            f"the file has {len(data) / 1e6:.0f} MB", f"at most {LARGEST_BYTES / 1e6:.0f} MB",
+            "thin out the log, say to one reading a minute",
+        )  # fmt: skip
+    wide = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):
+        try:
+            if encoding == "utf-8-sig" and data.isascii():
+                found = "\0" in data[:1000].decode("ascii") or b"\0" in data
+            else:
+                found = "\0" in codecs.decode(data, encoding)
+        except UnicodeDecodeError:
+            continue
+        if found:
+            break
+        if encoding != "utf-8-sig":
+            book.note(f"read as {encoding}, since it is not UTF-8")
+        return encoding
+    raise book.refusal("the file is not text", "a table as plain text (CSV)", "save it as CSV in UTF-8")
+
+
+def _lines(data: bytes, encoding: str) -> io.TextIOWrapper:
+    return io.TextIOWrapper(io.BytesIO(data), encoding=encoding, newline="")
+
+
+def _header(data: bytes, encoding: str, columns: Sequence[Column], book: Remarks) -> tuple[str, int]:
+    """The sign between columns and the line of the header: the first that names two columns, or the first at all.
+
+    Blank lines, remarks (#) and what a logger writes above its table come before.
+    """
+    first: tuple[str, int] | None = None
+    for line, text in enumerate(_head(data, encoding)[:HIGHEST_HEADER], start=1):
+        if not text.strip() or text.startswith("#") or re.fullmatch(r"\s*\"?sep=.\"?\s*", text):
+            continue
+        bare = re.sub(r'\[[^\]]*\]|"[^"]*"', "", text[:5000])
+        separator = max(SEPARATORS, key=bare.count)
+        separator = separator if separator in bare else ","
+        known = sum(is_title(title, columns) for title in text[:5000].split(separator))
+        if known >= 2 or (known and first is None):
+            if first is not None:
+                book.note(f"the table starts here; {line - 1} lines above it were skipped", row=line)
+            return separator, line
+        first = first or (separator, line)
+    if first is None:
+        raise _empty(book)
+    return first
+
+
+def _empty(book: Remarks) -> InputError:
+    return book.refusal("the table is empty", "a header and at least one row", "fill it in, or delete it")
+
+
+def _head(data: bytes, encoding: str) -> list[str]:
+    return re.split(r"\r\n|\n|\r", data[:200_000].decode(encoding, errors="ignore"))
+
+
+def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book: Remarks) -> Table | None:
+    """The quick way, for a long and even table of numbers; None where it is not one."""
+    head = _head(data, "utf-8-sig")
+    header = [title.strip() for title in head[header_line - 1].split(separator)]
+    lines = even_lines(data, separator, head, header_line)
+    if len(header) > MOST_COLUMNS or lines is None:
+        return None
+    trial = Remarks(book.file, list(book.findings))
+    found = {i: column_of(title, asked.columns, trial, header_line) for i, title in enumerate(header)}
+    wanted = {i: (column, unit) for i, (column, unit) in found.items() if column is not None}
+    if not wanted or len({column.name for column, _ in wanted.values()}) < len(wanted):
+        return None
+    kinds = {i: _kind(column, unit) for i, (column, unit) in wanted.items()}
+    read = parsed(data, separator, header_line, len(header), kinds)
+    rows = np.arange(header_line + 1, lines + 1, dtype=np.int64)
+    if read is None or any(_length(values) != len(rows) for values in read.values()):
+        return None
+    out: dict[str, Any] = {}
+    units: dict[str, str] = {}
+    zero = ""
+    for i, (column, unit) in wanted.items():
+        values = read.pop(i)
+        if kinds[i] == "text":
+            out[column.name] = [_unguarded(cell) for cell in values]
+        elif kinds[i] == "stamp" and isinstance(values, list):
+            out[column.name], zero = hours_since(values, rows, header[i], asked.start, asked.dates, trial)
+        elif kinds[i] == "stamp":
+            hours, first = values
+            out[column.name], zero = from_zero(hours, {"date"}, first, header[i], asked.start, asked.dates, trial)
+        else:
+            out[column.name] = in_our_unit(values, header[i], column, unit, trial)
+            units[column.name] = unit if column.unit == "any" else column.unit
+    return _finished({"row": rows, **out}, units, asked, trial, zero)
+
+
+def _length(values: Any) -> int:
+    """Rows of a column as the quick way gives it; none where its pieces are of two kinds."""
+    return 0 if values is None else len(values[0] if isinstance(values, tuple) else values)
+
+
+def _kind(column: Column, unit: str) -> str:
+    if column.kind == "time":
+        return "number" if unit else "stamp"
+    return column.kind
+
+
+def _split(data: bytes, encoding: str, separator: str, book: Remarks) -> Body:
+    body: Body = []
+    blank: list[int] = []
+    source = csv.reader(_lines(data, encoding), delimiter=separator, strict=True)
+    try:
+        for cells in source:
+            if not any(cell.strip() for cell in cells):
+                blank.append(source.line_num)
+            elif not cells[0].startswith("#"):
+                body.append((source.line_num, cells))
+    except csv.Error as problem:
+        raise book.refusal(
+            f"the row cannot be split ({problem})", "one row a line", "mend the quotation marks", row=source.line_num
+        ) from None
+    inner = [line for line in blank if body and body[0][0] < line < body[-1][0]]
+    if inner:
+        book.note(f"{len(inner)} blank {'row' if len(inner) == 1 else 'rows'} skipped: {rows_in_words(inner)}")
+    return body
+
+
+def _table(body: Body, asked: _Asked, book: Remarks, separator: str) -> Table:
+    (header_row, header), rows = body[0], body[1:]
+    if len(header) > MOST_COLUMNS:
+        raise book.refusal(
+            f"the header has {len(header)} columns",
+            f"at most {MOST_COLUMNS}",
+            "keep only the columns that are needed",
+            row=header_row,
+        )
+    titles, rows = with_units_row([cell.strip() for cell in header], rows, asked.columns, book)
+    rows = _even(titles, rows, book)
+    if not rows:
+        raise book.refusal("the table has a header but no rows", "at least one row", "fill it in, or delete it")
+    lines = np.array([line for line, _ in rows], dtype=np.int64)
+    decimal = "point" if separator == "," else decimal_sign(rows)
+    out: dict[str, Any] = {"row": lines}
+    units: dict[str, str] = {}
+    zero = ""
+    for place, title in enumerate(titles):
+        column, unit = column_of(title, asked.columns, book, header_row)
+        if column is None:
+            continue
+        if column.name in out:
+            raise book.refusal(
+                f"two columns mean {column.written!r}",
+                "one column of each",
+                "delete or rename one",
+                row=header_row,
+                column=title,
+            )
+        cells = [row[place].strip() for _, row in rows]
+        if column.kind == "text":
+            out[column.name] = [_unguarded(cell) for cell in cells]
+        elif column.kind == "time" and not unit:
+            out[column.name], zero = hours_since(cells, lines, title, asked.start, asked.dates, book)
+        else:
+            out[column.name] = in_our_unit(numbers_of(cells, lines, title, decimal, book), title, column, unit, book)
+            units[column.name] = unit if column.unit == "any" else column.unit
+    if len(out) == 1:
+        hints = [f.sentence.split("; ")[1] for f in book.findings if "did you mean" in f.sentence]
+        known = ", ".join(f"{c.written} [{c.unit}]" if c.unit not in ("1", "any") else c.written for c in asked.columns)
+        raise book.refusal(
+            f"no column is known: {', '.join(titles)[:80]}",
+            f"some of: {known}",
+            "mend the header" + (f": {hints[0]}" if hints else ""),
+            row=header_row,
+        )
+    return _finished(out, units, asked, book, zero)
+
+
+def _finished(out: dict[str, Any], units: dict[str, str], asked: _Asked, book: Remarks, zero: str) -> Table:
+    import pandas as pd
+
+    frame = in_order(pd.DataFrame(out), asked.columns, book)
+    if frame.empty:
+        raise book.refusal("no row holds a reading", "at least one row with numbers", "fill it in, or delete the table")
+    return Table(frame, units, book.all(), zero)
+
+
+def _unguarded(cell: str) -> str:
+    """Text without the apostrophe that keeps spreadsheets from taking it for a formula."""
+    return cell[1:] if len(cell) > 1 and cell[0] == "'" and cell[1] in "=+-@\t\r" else cell
+
+
+def _even(titles: list[str], rows: Body, book: Remarks) -> Body:
+    """Every row with as many cells as the header; empty ones at the end may be left out."""
+    out = []
+    for line, cells in rows:
+        if any(cell.strip() for cell in cells[len(titles) :]):
+            raise book.refusal(
+                f"{len(cells)} cells under a header of {len(titles)}: {' | '.join(cells)[:60]}",
+                "as many cells as the header has columns",
+                "if decimals are written with a comma, split the columns with ';' instead",
+                row=line,
+            )
+        out.append((line, cells[: len(titles)] + [""] * (len(titles) - len(cells))))
+    return out

@@ -1,0 +1,140 @@
+"""An analysis for other programs: JSON with units in the keys, and a workbook with the same numbers.
+
+JSON, schema 1: ``run`` (name, date, invented), ``answer``, ``verdict``, ``consistent`` (true, false, null),
+``yields`` (by name: ``per_g_hexose_g``, ``u_g``, ``low95_g``, ``high95_g``, ``share_of_limit``, …), ``sections`` (each
+step: heading, lines with name, value, u, unit, low, high, note; remarks), ``advice``, ``gaps``, ``findings``,
+``sources`` (file, rows, sha256), ``fermkit`` (version).
+"""
+
+import json
+import math
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from fermkit.basis.written import Page, nominal, uncertainty
+from fermkit.run.analysis import Analysis
+from fermkit.run.writing import workbook_bytes
+from fermkit.show.report import sections, write_whole
+
+SCHEMA = 1
+
+
+def as_data(analysis: Analysis) -> dict[str, Any]:
+    """The analysis as plain numbers and texts, ready for JSON.
+
+    Parameters
+    ----------
+    analysis : Analysis
+
+    Returns
+    -------
+    dict
+        As described at the top of this module; a number that is not known is None, never NaN.
+    """
+    run = analysis.run
+    return {
+        "schema": SCHEMA,
+        "fermkit": version("fermkit"),
+        "run": {"name": run.name, "date": run.date, "note": run.note, "invented": run.invented},
+        "answer": analysis.answer,
+        "verdict": analysis.verdict,
+        "consistent": analysis.consistent,
+        "yields": {name: _yield(found) for name, found in analysis.yields.items()},
+        "sections": [_page(section.page) for section in sections(analysis)],
+        "advice": list(analysis.advice),
+        "gaps": list(analysis.gaps),
+        "findings": [str(finding) for finding in run.findings],
+        "cautions": list(analysis.cautions.sentences()),
+        "sources": [{"file": s.file, "rows": s.rows, "sha256": s.sha256} for s in run.sources],
+    }
+
+
+def write_json(analysis: Analysis, path: str | Path) -> Path:
+    """Write the analysis as JSON, whole or not at all.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    path : str or Path
+
+    Returns
+    -------
+    Path
+    """
+    text = json.dumps(as_data(analysis), indent=1, ensure_ascii=False, allow_nan=False)
+    return write_whole(Path(path), (text + "\n").encode())
+
+
+def write_results(analysis: Analysis, path: str | Path) -> Path:
+    """Write results, data used, doubts and sources as one .xlsx workbook, whole or not at all.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    path : str or Path
+
+    Returns
+    -------
+    Path
+    """
+    data = as_data(analysis)
+    results = [["section", "quantity", "value", "u", "unit", "low 95 %", "high 95 %", "note"]]
+    for section in data["sections"]:
+        results += [
+            [section["heading"], *(line[key] for key in ("name", "value", "u", "unit", "low", "high", "note"))]
+            for line in section["lines"]
+        ]
+    said = [("answer", data["answer"]), ("verdict", data["verdict"])]
+    said += [(kind, text) for kind in ("advice", "gaps", "findings", "cautions") for text in data[kind]]
+    said += [(section["heading"], text) for section in data["sections"] for text in section["remarks"]]
+    sheets: dict[str, list[list[Any]]] = {
+        "results": results,
+        "said": [["about", "in words"], *map(list, said)],
+        "sources": [["file", "rows", "SHA-256"], *([s["file"], s["rows"], s["sha256"]] for s in data["sources"])],
+    }
+    for name, frame in analysis.run.tables.items():
+        sheets[f"data {name}"[:31]] = [list(frame.columns), *frame.astype(object).values.tolist()]
+    return write_whole(Path(path), workbook_bytes(sheets))
+
+
+def _yield(found: Any) -> dict[str, Any]:
+    low, high = found.interval()
+    return {
+        "product": found.product,
+        "per_g_hexose_g": _plain(nominal(found.per_g)),
+        "u_g": _plain(uncertainty(found.per_g)),
+        "low95_g": _plain(low),
+        "high95_g": _plain(high),
+        "per_sugar_carbon_mol": None if found.per_carbon is None else _plain(nominal(found.per_carbon)),
+        "limit_g": _plain(nominal(found.limit)),
+        "limit": found.limit_note,
+        "per_L_h_g": None if found.per_L_h is None else _plain(nominal(found.per_L_h)),
+        "share_of_limit": _plain(nominal(found.share_of_limit)),
+        "u_share_of_limit": _plain(uncertainty(found.share_of_limit)),
+    }
+
+
+def _page(page: Page) -> dict[str, Any]:
+    lines = []
+    for line in page.lines:
+        words = isinstance(line.value, str)
+        low, high = line.limits or (None, None)
+        lines.append(
+            {
+                "name": line.name,
+                "value": line.value if words else _plain(nominal(line.value)),
+                "u": None if words else _plain(uncertainty(line.value)) or None,
+                "unit": line.unit,
+                "low": _plain(low),
+                "high": _plain(high),
+                "note": line.note,
+            }
+        )
+    parts = [_page(part) for part in page.parts]
+    return {"heading": page.heading, "lines": lines, "remarks": list(page.remarks), "parts": parts}
+
+
+def _plain(value: float | None) -> float | None:
+    """A finite number to ten digits, so that the last bits of a sum don't change the file; None otherwise."""
+    return None if value is None or not math.isfinite(value) else float(f"{value:.10g}")

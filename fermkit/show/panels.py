@@ -1,0 +1,23 @@
+"""Panels of sliders over the library's functions: one a topic, all on the pattern of `panel`.
+
+Each shows itself in a notebook, can be driven from code (``panel.set(dilution=5)``), and says in
+words what its picture shows (``print(panel)``).
+"""
+
+from fermkit.show.planning_panels import drying, plan, start, vessel
+from fermkit.show.reading_panels import balance, calibration, growth, uncertainty_shares
+from fermkit.show.recording_panels import compare, enter_data, watch
+
+__all__ = [
+    "balance",
+    "calibration",
+    "compare",
+    "drying",
+    "enter_data",
+    "growth",
+    "plan",
+    "start",
+    "uncertainty_shares",
+    "vessel",
+    "watch",
+]

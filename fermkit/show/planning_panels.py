@@ -1,0 +1,326 @@
+"""Panels to think ahead with: how a closure breaks, what a closed vessel comes to, when a paste is dry."""
+
+from collections.abc import Mapping
+from dataclasses import replace
+from types import MappingProxyType
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fermkit.basis.checks import numbers
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Page, in_words, interval, nominal, percent, plus_minus
+from fermkit.batch.plan import WAYS, plan_batch
+from fermkit.harvest.drying import drying_curve
+from fermkit.matter.composition import compound, molar_mass
+from fermkit.matter.feed import feed
+from fermkit.run.analysis import Analysis
+from fermkit.show import plots
+from fermkit.show.controls import Choice, Control, Slider
+from fermkit.show.panel import Panel
+from fermkit.vessel.container import Vessel
+from fermkit.vessel.gas_space import GasSpace
+
+CO2_G: Final = molar_mass("CO2")
+HEXOSE_G: Final = compound("hexose").molar_mass
+KITCHEN_BATCH: Final[Mapping[str, float]] = MappingProxyType({
+    "beet molasses": 240.0, "diammonium phosphate": 3.0, "active dry yeast": 5.0, "water": 1800.0,
+})  # fmt: skip
+"""An invented kitchen batch [g]."""
+
+HIGHEST_BAR: Final = 10.0
+"""Where the pressure pictures end; beyond it no kitchen vessel is to be thought of."""
+
+
+def start(analysis: Analysis) -> Panel:
+    """A run that adds up, and three ways to break it: the dilution, the CO2 per sugar, the gas space.
+
+    Parameters
+    ----------
+    analysis : Analysis
+        Of a run with sugar, ethanol and CO2.
+
+    Returns
+    -------
+    Panel
+        Sliders: ``dilution``, ``co2_per_hexose`` (mol/mol, one third to two), ``headspace_pct``.
+    """
+    amounts = dict(analysis.amounts)
+    missing = [name for name in ("hexose", "ethanol", "CO2") if name not in amounts]
+    whole = analysis.balance
+    if missing or whole is None:
+        raise InputError(
+            f"the run has no {' and no '.join(missing) or 'balance'}",
+            "sugar, ethanol and CO2, each with its ±",
+            "take another run, or see analysis.gaps for what this one lacks",
+        )
+    sugar = -amounts["hexose"] / HEXOSE_G
+    ratio = float(nominal(amounts["CO2"]) / CO2_G / nominal(sugar))
+    diluted = max(
+        [1.0, *(float(nominal(reading.factor)) for sample in analysis.samples for reading in sample.readings)]
+    )
+    litres = float(nominal(analysis.run.vessel.get("liquid_L", 1.0)))
+    warm_C = float(nominal(analysis.run.conditions.get("temperature_C", 25.0)))
+    picture = plots.figure(17, 9)
+    with plots.house_style():
+        flow, gauge = picture.subplots(1, 2, width_ratios=(4, 1))
+
+    def draw(dilution: float, co2_per_hexose: float, headspace_pct: float) -> Page:
+        told = dict(amounts)
+        told["ethanol"] = amounts["ethanol"] * (dilution / diluted)
+        told["CO2"] = amounts["CO2"] * (co2_per_hexose / ratio)
+        bal = replace(whole, streams=dict(whole.streams) | told)
+        found = bal.reconcile()
+        carbon = {s.name: s.weighed * s.content(bal.nitrogen).get("C", 0.0) for s in bal.known}
+        into = -sum(c for c in carbon.values() if nominal(c) < 0)
+        plots.where_it_went(into, {n: c for n, c in carbon.items() if nominal(c) > 0}, ax=flow)
+        vessel = Vessel(litres / (1 - headspace_pct / 100), litres, warm_C)
+        bar = _gauge_bar(vessel, told["CO2"] / CO2_G)
+        gauge.bar([0], [min(nominal(bar), HIGHEST_BAR)], color=plots.COLOURS["orange"], edgecolor="black", hatch="///")
+        gauge.set(xlim=(-0.8, 0.8), ylim=(0, HIGHEST_BAR), xticks=[], yticks=[0, 5, 10])
+        gauge.set(xlabel="if closed", ylabel="pressure [bar gauge]")
+        closed = f"above {HIGHEST_BAR:g} bar" if nominal(bar) > HIGHEST_BAR else plus_minus(bar, "bar")
+        lines = [Line(f"{name} found", share * 100, "%") for name, share in bal.closure().found.items()]
+        lines += [
+            Line("misfit", f"chi² = {found.chi2:.1f} on {found.degrees_of_freedom}", "", in_words(found.p_value)),
+            Line("pressure if it had been closed", closed, "", "gauge, at rest, never vented"),
+        ]
+        share = percent(bal.closure().found["carbon"])
+        return Page(f"{share} of the carbon is found; {found.verdict}.", lines, [NEVER])
+
+    controls: list[Control] = [
+        Slider("dilution", "Dilution in the lab book, times", 1, 4 * diluted, 0.5, diluted),
+        Slider("co2_per_hexose", "CO2 per hexose, mol/mol", 1 / 3, 2, 1 / 60, min(ratio, 2.0)),
+        Slider("headspace_pct", "Gas space of the vessel, %", 3, 70, 1, 30),
+    ]
+    return Panel("A run that adds up, and how to break it", controls, draw, picture)
+
+
+NEVER: Final = (
+    "Never close a vessel on a calculation: fit an airlock or a relief valve. Glass that is not made for "
+    "pressure fails without warning."
+)
+
+
+def _gauge_bar(vessel: Vessel, co2_mol: Any) -> Any:
+    """Gauge pressure, or infinite where the equations end."""
+    try:
+        return vessel.pressure(co2_mol).gauge_bar
+    except InputError:
+        return float("inf")
+
+
+def vessel(
+    sugar_g: float = 40.0, total_L: float = 2.0, temperature_C: float = 25.0, rated_bar_gauge: float | None = None
+) -> Panel:
+    """What a closed vessel would come to while its sugar ferments, and what one vent would do.
+
+    Parameters
+    ----------
+    sugar_g, total_L, temperature_C : float
+        Where the sliders start: hexose [g], the vessel full to the lid [L], of the liquid [°C].
+    rated_bar_gauge : float or None
+        The maker's rating; a vessel without one cannot be judged.
+
+    Returns
+    -------
+    Panel
+        Sliders: ``headspace_pct``, ``sugar_g``, ``temperature_C``, ``rating_bar``, ``vented_at_pct``. Choice: ``vent``.
+    """
+    picture = plots.figure()
+    with plots.house_style():
+        ax = picture.subplots()
+    share = np.linspace(0, 1, 41)
+
+    def draw(
+        headspace_pct: float, sugar_g: float, temperature_C: float, rating_bar: float, vented_at_pct: float, vent: str
+    ) -> Page:
+        liquid = total_L * (1 - headspace_pct / 100)
+        rated = rating_bar if rating_bar > 0 else None
+        closed = Vessel(total_L, liquid, temperature_C, rated_bar_gauge=rated)
+        whole = 2 * sugar_g / HEXOSE_G
+        bars = _along(closed, whole * share)
+        ax.plot(100 * share, bars, color=plots.COLOURS["vermilion"], label="never vented")
+        end = _gauge_bar(closed, whole)
+        lines = [Line("if never vented", "above 12 bar" if nominal(end) > 12 else end, "bar gauge")]
+        if vent == "once":
+            at = vented_at_pct / 100
+            after = closed.after_vent(whole * at)
+            back, blue = nominal(after.refilled_gauge_bar), plots.COLOURS["blue"]
+            later = np.linspace(at, 1, 21)
+            tail = _along(closed, whole * later - nominal(after.let_go_mol))
+            tail += back - tail[0]  # the air that left with the CO2 doesn't come back
+            ax.plot([100 * at] * 3, [nominal(after.before.gauge_bar), 0, back], color=blue, linewidth=1, linestyle="-")
+            ax.plot(100 * later, tail, color=blue, linestyle=(0, (5, 2)), label="vented once")
+            lines += [
+                Line("back after the vent", after.refilled_gauge_bar, "bar gauge", "from what the liquid still held")
+            ]
+        if rated is not None:
+            ax.axhline(rated, color="black", linewidth=1, linestyle="-")
+            ax.text(1, rated, "maker's rating", va="bottom", fontsize=9)
+        ax.set(xlim=(0, 100), ylim=(0, HIGHEST_BAR), xlabel="sugar fermented [%]", ylabel="pressure [bar gauge]")
+        ax.legend(loc="upper left")
+        too_much = f"{sugar_g:g} g of sugar in {liquid:.2f} L under {headspace_pct:g} % gas space"
+        said = "above 12 bar gauge" if nominal(end) > 12 else plus_minus(end, "bar gauge")
+        return Page(
+            f"{too_much} come to {said}.",
+            lines,
+            [closed.against_rating(min(nominal(end), 99.0)), "A rating of 0 means none.", NEVER],
+        )
+
+    controls: list[Control] = [
+        Slider("headspace_pct", "Gas space, %", 3, 70, 1, 25),
+        Slider("sugar_g", "Sugar that ferments, g", 0, max(100.0, 2 * sugar_g), 1, sugar_g),
+        Slider("temperature_C", "Temperature, °C", 4, 45, 1, temperature_C),
+        Slider("rating_bar", "Maker's rating, bar gauge", 0, 10, 0.5, rated_bar_gauge or 0),
+        Choice("vent", "Vented", ("never", "once"), "once"),
+        Slider("vented_at_pct", "Vented at, % fermented", 10, 100, 5, 50),
+    ]
+    return Panel("A closed vessel", controls, draw, picture)
+
+
+def _along(closed: Vessel, co2_mol: Any) -> Any:
+    """Gauge pressures along many amounts of CO2; NaN, which draws nothing, where the equations end."""
+    space = GasSpace.closed(
+        "air",
+        total_L=float(closed.total_L),
+        liquid_L=float(closed.liquid_L),
+        temperature_C=float(closed.temperature_C),
+        closed_at_C=float(closed.temperature_C),
+        barometer_bar=float(nominal(closed.barometer_bar)),
+        solubility_vs_water=float(nominal(closed.solubility_vs_water)),
+    )
+    most = space.most_mol()
+    gauge = space.parts(space.co2_bar(np.minimum(co2_mol, most)))[0]
+    return np.where(co2_mol <= most, gauge, np.nan)
+
+
+def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
+    """Before the run: what the feed and the air allow, and what binds.
+
+    Parameters
+    ----------
+    amounts_g : mapping of str to float
+        Where the sliders start: ingredients that `feed` knows, yeast among them [g].
+
+    Returns
+    -------
+    Panel
+        For each ingredient the slider ``<ingredient>_g``; ``hours`` of air; the choice ``how``.
+    """
+    picture = plots.figure()
+    with plots.house_style():
+        ax = picture.subplots()
+    plots.place(ax, left=0.23)
+    keys = {f"{name.replace(' ', '_')}_g": name for name in amounts_g}
+    widest = 1.15 * nominal(plan_batch(feed(amounts_g)).limits.carbon_g)
+
+    def draw(how: str, hours: float, **grams: float) -> Page:
+        batch = plan_batch(feed({keys[key]: g for key, g in grams.items() if g > 0}), how=how, hours=hours)
+        ranges = {"energy": batch.energy_g} | dict(batch.limits.ranges())
+        for row, (name, (low, high)) in enumerate(ranges.items()):
+            least, most = nominal(low), nominal(high)
+            binds = name in batch.binding
+            ax.barh(
+                row, max(most - least, 0.004 * widest), left=least, height=0.55, edgecolor="black", linewidth=0.7,
+                color=plots.COLOURS["vermilion" if binds else "sky"], hatch="///" if binds else "",
+            )  # fmt: skip
+        least, most = (nominal(end) for end in batch.yeast_range_g)
+        ax.axvspan(least, max(most, least + 0.002 * widest), color=plots.COLOURS["green"], alpha=0.35, zorder=0)
+        ax.set_yticks(range(len(ranges)), [f"{n}, binds" if n in batch.binding else n for n in ranges])
+        ax.set(
+            xlim=(0, widest),
+            ylim=(len(ranges) - 0.4, -0.6),
+            xlabel="new dry yeast that each allows [g]; green: to expect",
+        )
+        lines = [
+            Line("new dry yeast", batch.fate.yeast_g, "g"),
+            Line("alcohol", batch.ethanol_pct_vol, "% vol"),
+            Line("CO2 made", batch.fate.co2_g, "g"),
+            Line("sugar respired", 100 * batch.respired_share, "%"),
+            Line("warmer, if no heat left", batch.warming_K, "K"),
+        ]
+        yeast, sugar = plus_minus(batch.fate.yeast_g, "g"), plus_minus(batch.feed.hexose_g, "g")
+        said = f"{yeast} of new dry yeast from {sugar} of sugar; {' or '.join(batch.binding)} binds."
+        return Page(said, lines, [*batch.remarks[:2], NEVER])
+
+    controls: list[Control] = [
+        Slider(key, f"{name}, g", 0, _top(amounts_g[name]), _top(amounts_g[name]) / 200, amounts_g[name])
+        for key, name in keys.items()
+    ]
+    controls += [
+        Choice("how", "How it is run", WAYS, "closed"),
+        Slider("hours", "Hours of air or feeding, h", 1, 72, 1, 24),
+    ]
+    return Panel("Before the run", controls, draw, picture)
+
+
+def _top(value: float) -> float:
+    """A round end for a slider, about twice the value."""
+    return float(f"{max(2 * value, 10):.1g}")
+
+
+def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
+    """When a paste is dry: the forecast from as many weighings as there were, against what came.
+
+    Parameters
+    ----------
+    time_h, weight_g : array-like
+        Hours, and net weights [g].
+    dry_g : float or ufloat, optional
+        Dry matter in it [g]; needed for a moisture.
+
+    Returns
+    -------
+    Panel
+        Sliders: ``weighings``, and ``moisture_pct`` (with `dry_g`) or ``weight_g``. Choice: ``model``.
+    """
+    time, weight = numbers(time_h, "time [h]", at_least=6), numbers(weight_g, "weight [g]", at_least=6)
+    picture = plots.figure()
+    with plots.house_style():
+        ax = picture.subplots()
+    ahead = np.linspace(0, 1.5 * (time[-1] - time[0]), 150)
+
+    def draw(weighings: float, model: str, **goal: float) -> Page:
+        n = round(weighings)
+        curve = drying_curve(time[:n], weight[:n], dry_g=dry_g, model=model)
+        to = (
+            curve.time_to(goal["moisture_pct"] / 100)
+            if "moisture_pct" in goal
+            else curve.time_to(weight_g=goal["weight_g"])
+        )
+        low, high = curve.band(ahead)
+        colours = plots.COLOURS
+        ax.fill_between(ahead, low, high, color=colours["sky"], alpha=0.4, linewidth=0, label="95 % band")
+        ax.plot(ahead, curve.predict(ahead), color=colours["blue"], label=f"{model.replace('_', ' ')} curve")
+        ax.plot(time[n:] - time[0], weight[n:], "o", color="#AAAAAA", mfc="none", label="weighed later")
+        ax.plot(time[:n] - time[0], weight[:n], "o", color=colours["black"], label="weighed")
+        ax.axhline(
+            nominal(to.target_g), color=colours["vermilion"], linestyle=(0, (5, 2)), linewidth=1.2, label="to reach"
+        )
+        ax.set(xlim=(0, ahead[-1]), ylim=(0, 1.08 * weight.max()), xlabel="time [h]", ylabel="net weight [g]")
+        ax.legend(loc="upper right")
+        lines = [
+            Line("weight to reach", to.target_g, "g"),
+            Line("reached after", to.time_h, "h", interval(*to.limits_h, "h")),
+            Line("comes to rest at", curve.end_g, "g"),
+        ]
+        low_h, high_h = to.limits_h
+        when = f"it is there after {interval(low_h, high_h, 'h')}"
+        if not np.isfinite(high_h):
+            when = f"it is not there before {low_h:.3g} h, and no later end can be given"
+        return Page(f"From {n} weighings, {when}.", lines, [to.words])
+
+    rest = float(weight.min())
+    goal: Control = (
+        Slider("weight_g", "Weight to reach, g", 0.9 * rest, float(weight.max()), 0.005 * rest, 1.05 * rest)
+        if dry_g is None
+        else Slider("moisture_pct", "Moisture to reach, %", 2, 40, 0.5, 10)
+    )
+    controls: list[Control] = [
+        Slider("weighings", "Weighings seen", 6, time.size, 1, time.size),
+        goal,
+        Choice("model", "Curve", ("page", "henderson_pabis"), "page"),
+    ]
+    return Panel("When is it dry?", controls, draw, picture)

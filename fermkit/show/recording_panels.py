@@ -1,0 +1,404 @@
+"""Panels over what is on disk: a run in progress, run beside run, readings that have no file yet."""
+
+import tomllib
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from uncertainties import ufloat
+
+from fermkit.basis.errors import FermkitError, InputError
+from fermkit.basis.written import Line, Page, interval, nominal, plus_minus, uncertainty
+from fermkit.batch.plan import plan_batch
+from fermkit.growth.fit import Forecast
+from fermkit.growth.smoothing import smooth_growth
+from fermkit.run.analysis import Analysis, analyse
+from fermkit.run.format import NEEDED, TABLES
+from fermkit.run.records import Run, read_run, write_run
+from fermkit.run.tables import Table, read_table
+from fermkit.show import plots
+from fermkit.show.controls import Action, Choice, Control, Paste, Slider, Upload
+from fermkit.show.panel import Panel
+
+AGAIN: Final = {"on the button": 0.0, "every 10 s": 10.0, "every minute": 60.0, "every 10 minutes": 600.0}
+"""How often a run in progress is read again [s]."""
+
+SETTINGS: Final = """[run]
+name = "my run"
+date = "2026-01-31"
+
+[vessel]
+liquid = "1.00 ± 0.01 L"
+
+[[gas]]
+kind = "collected volume"
+"collector temperature" = "21 ± 1 °C"
+"""
+
+
+def compare(analyses: Sequence[Analysis]) -> Panel:
+    """Run beside run: which differences are larger than their ±, and how good the ± would have to be.
+
+    Parameters
+    ----------
+    analyses : sequence of Analysis
+        Two or more.
+
+    Returns
+    -------
+    Panel
+        Slider: ``times`` (each ± so many times as large). Choices: ``of``, ``against``.
+    """
+    names = [analysis.run.name for analysis in analyses]
+    if len(set(names)) != len(names) or len(names) < 2:
+        raise InputError(
+            f"{len(names)} runs named {', '.join(names)}",
+            "two or more runs with different names",
+            "name them in run.toml",
+        )
+    yields = list(dict.fromkeys(name for analysis in analyses for name in analysis.yields))
+    picture = plots.figure(16, 4 + 1.2 * len(names))
+    with plots.house_style():
+        ax = picture.subplots()
+
+    def draw(times: float, of: str, against: str) -> Page:
+        found = {name: a.yields[of] for name, a in zip(names, analyses) if of in a.yields}
+        if against not in found:
+            raise InputError(f"{against} has no {of}", "a run that has one", "choose another run or another yield")
+        values = [nominal(y.per_g) for y in found.values()]
+        half = [1.96 * times * uncertainty(y.per_g) for y in found.values()]
+        rows = np.arange(len(found))
+        ax.axvspan(*_around(found[against].per_g, times), color="#EEEEEE", zorder=0)
+        ax.errorbar(values, rows, xerr=half, fmt="o", color=plots.COLOURS["blue"], capsize=4)
+        ax.set_yticks(rows, list(found))
+        ax.set(
+            xlim=_limits(found.values()),
+            ylim=(len(found) - 0.5, -0.5),
+            xlabel=f"{of.replace('_', ' ')} [g/g; whisker: 95 %]",
+        )
+        lines, told = [], []
+        for name, each in found.items():
+            if name == against:
+                continue
+            change = each.per_g - found[against].per_g
+            far = abs(nominal(change)) / max(times * uncertainty(change), 1e-300)
+            seen = "a difference" if far > 1.96 else "no difference shown"
+            lines.append(Line(f"{name} less {against}", change, "g/g", f"{far:.1f} of its ± : {seen}"))
+            told += [name] if far > 1.96 else []
+        said = (
+            f"these differ from {against}: {', '.join(told)}" if told else f"no run is shown to differ from {against}"
+        )
+        return Page(f"At {times:g} times the ± of each run, {said}.", lines)
+
+    controls: list[Control] = [
+        Slider("times", "Each ± so large, times", 0.1, 3, 0.1, 1),
+        Choice("of", "Which yield", yields, yields[0]),
+        Choice("against", "Against the run", names, names[0]),
+    ]
+    return Panel("Run beside run", controls, draw, picture)
+
+
+def _around(value: Any, times: float) -> tuple[float, float]:
+    half = 1.96 * times * uncertainty(value)
+    return nominal(value) - half, nominal(value) + half
+
+
+def _limits(yields: Any) -> tuple[float, float]:
+    ends = [end for each in yields for end in _around(each.per_g, 3.0)]
+    return min(ends), max(ends)
+
+
+def watch(folder: str | Path) -> Panel:
+    """A run in progress, whose logger still writes: read it again on a button or on a timer.
+
+    Parameters
+    ----------
+    folder : str or Path
+        The run folder.
+
+    Returns
+    -------
+    Panel
+        Sliders: ``done_pct`` (share of the final amount that counts as done), ``alarm_pct`` (share of the
+        maker's rating). Choices: ``curve``, ``again``. Button: ``read``. The timer runs while the kernel does.
+    """
+    picture = plots.figure()
+    with plots.house_style():
+        ax = picture.subplots()
+    seen: dict[str, Any] = {"run": read_run(folder)}
+    known: dict[str, Analysis] = {}
+    clock = _Clock("read")
+
+    def read(**_: Any) -> str:
+        before, seen["run"] = _rows(seen["run"]), read_run(folder)
+        known.clear()
+        new = _rows(seen["run"]) - before
+        return f"Read again: {new} new rows." if new else "Read again: nothing new."
+
+    def draw(done_pct: float, alarm_pct: float, curve: str, again: str) -> Page:
+        clock.set(AGAIN[again])
+        if curve not in known:
+            known[curve] = analyse(seen["run"], curve=curve)
+        found = known[curve]
+        if not found.gas:
+            return Page("No gas curve yet.", [], found.gaps[:3])
+        gas, fit = found.gas[0], found.growth
+        plots.gas_curve(gas, fit, ax=ax)
+        now, made = float(gas.time_h[-1]), gas.total()
+        lines = [Line(f"CO2 {gas.counts} so far", made, "mol", f"at {now:g} h")]
+        if fit is None:
+            return Page(f"{now:g} h seen, and no forecast yet.", lines, [gap for gap in found.gaps if "curve" in gap])
+        ax.set(xlim=(0, 1.6 * now), ylim=(0, 1500 * nominal(made)))
+        done = _done(found, done_pct / 100)
+        green = plots.COLOURS["green"]
+        ax.axvspan(done.low, min(done.high, 9 * now), color=green, alpha=0.25, zorder=0)
+        ax.text(done.low, 1450 * nominal(made), f"{done_pct:g} % made ", ha="right", va="top", fontsize=9)
+        lines += [
+            Line("final amount", fit.final_amount, "mol", limits=fit.interval("final_amount")),
+            Line(done.what, done.time_h, "h", limits=(done.low, done.high)),
+        ]
+        expected = _expected_mol(found)
+        state = fit.state(None if expected is None else float(f"{nominal(expected):.3g}"))
+        lines.append(Line("rate now", state.rate_now * 1000, "mmol/h", f"largest: {plus_minus(fit.max_rate * 1000)}"))
+        if expected is not None and done.high > now and nominal(state.rate_now) > 0:
+            left = expected - made if nominal(expected) > nominal(made) else 0.0
+            at = now + left / state.rate_now
+            lines.append(Line("at this rate all that the feed gives at", at, "h", plus_minus(expected, "mol")))
+        said = f"{now:g} h seen: the run is {state.word}; {_forecast(done, now)}"
+        return Page(said, lines, [*_alarms(found, alarm_pct / 100), state.why])
+
+    controls: list[Control] = [
+        Slider("done_pct", "Counts as done, %", 80, 99.5, 0.5, 99),
+        Slider("alarm_pct", "Alarm from, % of the rating", 10, 100, 5, 50),
+        Choice("curve", "Curve", ("best", "gompertz", "logistic", "baranyi"), "best"),
+        Choice("again", "Read again", list(AGAIN), "on the button"),
+        Action("read", "Read the file now", read),
+    ]
+    clock.panel = Panel("A run in progress", controls, draw, picture)
+    return clock.panel
+
+
+class _Clock:
+    """Presses a button of a panel every so often, from the moment that the panel is there."""
+
+    def __init__(self, button: str) -> None:
+        self.button = button
+        self.panel: Panel | None = None
+        self.seconds = 0.0
+        self.stop: Callable[[], None] = lambda: None
+
+    def set(self, seconds: float) -> None:
+        """Another pace; zero stops it."""
+        if self.panel is None or seconds == self.seconds:
+            return
+        self.stop()
+        self.seconds = seconds
+        self.stop = self.panel.every(seconds, self.button) if seconds else lambda: None
+
+
+def _rows(run: Run) -> int:
+    return sum(len(frame) for frame in run.tables.values())
+
+
+def _expected_mol(found: Analysis) -> Any:
+    """What the feed would give, if it is known."""
+    if found.feed is None:
+        return None
+    how = "aerated" if found.run.conditions.get("aeration", "none") != "none" else "closed"
+    try:
+        batch = plan_batch(found.feed, how=how, liquid_L=found.run.vessel.get("liquid_L"))
+        return batch.fate.co2_mol
+    except FermkitError:
+        return None
+
+
+def _done(found: Analysis, fraction: float) -> Forecast:
+    """When the gas had come, by the readings; while it still comes, by all curves or by the one that was chosen."""
+    gas = found.gas[0]
+    read = smooth_growth(**gas.readings, fraction=fraction) if found.read is not None else None
+    if read is not None and "finish_time_h" in read.limits:
+        low, high = read.limits["finish_time_h"]
+        at = (
+            ufloat(read.finish_time_h, max((high - low) / (2 * 1.96), 1e-6))
+            if np.isfinite(high)
+            else read.finish_time_h
+        )
+        return Forecast(f"{100 * fraction:g} % of it had come at", at, low, high)
+    assert found.growth is not None
+    return (found.curves or found.growth).finish_time_h(fraction)
+
+
+def _forecast(done: Forecast, now: float) -> str:
+    """When it is done, in words."""
+    if not np.isfinite(nominal(done.time_h)):
+        return "the curve has not bent yet, so no end can be forecast."
+    if done.high < now:
+        return "what counts as done is behind it."
+    if done.low < now:
+        return f"it may be done at any time up to {done.high:.3g} h."
+    return f"done at {interval(done.low, done.high, 'h')}."
+
+
+def _alarms(found: Analysis, share: float) -> list[str]:
+    """What a person should look at, in words."""
+    alarms = [doubt for doubt in (found.growth.doubts if found.growth is not None else ())]
+    if found.pressure is None:
+        return alarms
+    gauge = nominal(found.pressure.gauge_bar) + 1.96 * uncertainty(found.pressure.gauge_bar)
+    rated = found.run.vessel.get("rated_bar_gauge")
+    stands = plus_minus(found.pressure.gauge_bar, "bar gauge")
+    said = f"If closed and never vented, the vessel would now stand at {stands}."
+    if found.run.vessel.get("closed") not in ("closed", "vented"):
+        return [*alarms, f"{said} So never close it; keep the airlock free."]
+    if rated is None:
+        return [f"ALARM: {said} The maker's rating is not known: let no more pressure build up.", *alarms]
+    if gauge > share * nominal(rated):
+        return [
+            f"ALARM: {said} That is {gauge / nominal(rated):.0%} of the maker's rating, uncertainty included.",
+            *alarms,
+        ]
+    return [*alarms, f"{said} Headroom to {share:.0%} of the rating: {share * nominal(rated) - gauge:.2g} bar."]
+
+
+def enter_data(parent: str | Path = ".") -> Panel:
+    """Readings without a file: paste them from a spreadsheet, see what was understood, save them as a run folder.
+
+    Parameters
+    ----------
+    parent : str or Path
+        Where the run folder is to be made.
+
+    Returns
+    -------
+    Panel
+        Choice: ``table``. Boxes: ``cells`` (pasted), ``settings`` (as in run.toml), ``name`` (of the folder).
+        File: ``file``, used where nothing is pasted. Buttons: ``keep`` (this table, and go on to the next), ``save``.
+    """
+    kept: dict[str, Table] = {}
+    picture = plots.figure(16, 6)
+    with plots.house_style():
+        ax = picture.subplots()
+    plots.place(ax, left=0.14, bottom=0.2)
+
+    def understood(table: str, cells: str, file: tuple[str, bytes] | None) -> Table | None:
+        name, data = (f"{table}.csv", cells.encode()) if cells.strip() else file or ("", b"")
+        if not data:
+            return None
+        if name.lower().endswith((".xlsx", ".xls")):
+            raise InputError(
+                f"{name} is a workbook", "a text file, or cells pasted", "mark the cells there, copy, paste"
+            )
+        found = read_table(data, name, TABLES[table])
+        missing = [c.written for c in TABLES[table] if c.name in NEEDED[table] and c.name not in found.frame]
+        if missing:
+            raise InputError(
+                f"no column {' or '.join(missing)}", f"the columns {_columns(table)}", "name the columns so"
+            )
+        return found
+
+    def keep(table: str, cells: str, file: tuple[str, bytes] | None, **_: str) -> str:
+        found = understood(table, cells, file)
+        if found is None:
+            raise InputError(
+                f"nothing is pasted for {table} and no file picked", f"readings for the table {table}", "paste them"
+            )
+        kept[table] = found
+        return f"Kept {table}: {len(found.frame)} rows. Kept so far: {', '.join(kept)}."
+
+    def save(settings: str, name: str, **_: Any) -> str:
+        if not kept:
+            raise InputError(f"{len(kept)} tables are kept", "one or more tables", "press 'Keep this table' first")
+        if not name.strip() or Path(name).name != name:
+            raise InputError(
+                f"the folder's name is {name!r}", "a plain name, without / or \\", "write for example my_run"
+            )
+        tables = {table: _as_understood(table, found) for table, found in kept.items()}
+        place = write_run(_settings(settings), tables, Path(parent) / name)
+        return f"Saved {', '.join(kept)} as {place.name}. Read it with read_run({str(place)!r})."
+
+    def draw(table: str, cells: str, file: tuple[str, bytes] | None, settings: str, name: str) -> Page:
+        found = understood(table, cells, file)
+        if found is None:
+            ax.axis("off")
+            ax.text(0.5, 0.5, "no readings yet", ha="center")
+            return Page(
+                f"Nothing yet. The table {table} may hold: {_columns(table)}.",
+                [],
+                [f"Kept so far: {', '.join(kept) or 'none'}."],
+            )
+        numbers = _draw_table(table, found, ax)
+        settled = [f"Kept so far: {', '.join(kept) or 'none'}."]
+        return Page(
+            f"Understood as {table}: {len(found.frame)} rows, {len(numbers)} columns of numbers.",
+            numbers,
+            [f"{finding.level}: {finding}" for finding in found.findings] + settled,
+        )
+
+    controls: list[Control] = [
+        Choice("table", "Which table", list(TABLES), "gas"),
+        Paste("cells", "Paste the cells here", lines=8),
+        Upload("file", "or pick a file (text, below 10 MB)", ".csv,.txt,.tsv"),
+        Action("keep", "Keep this table", keep),
+        Paste("settings", "About the run", SETTINGS, lines=10),
+        Paste("name", "Name of the new folder", "my_run"),
+        Action("save", "Save as a run folder", save),
+    ]
+    return Panel("Readings without a file", controls, draw, picture)
+
+
+def _columns(table: str) -> str:
+    """The header that is wanted, with units."""
+    return ", ".join(_header(column.written, column.unit) for column in TABLES[table])
+
+
+def _header(written: str, unit: str) -> str:
+    return written if unit in ("1", "any", "") else f"{written} [{unit}]"
+
+
+def _as_understood(table: str, found: Table) -> dict[str, list[Any]]:
+    """Header → cells, with the units that the readings now have."""
+    out = {}
+    for column in TABLES[table]:
+        if column.name in found.frame:
+            unit = found.units.get(column.name, column.unit)
+            cells = found.frame[column.name].tolist()
+            out[_header(column.written, unit)] = [_cell(cell) for cell in cells]
+    return out
+
+
+def _cell(value: Any) -> Any:
+    if isinstance(value, float):
+        return "" if value != value else f"{value:.10g}"
+    return "" if value is None else value
+
+
+def _settings(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise InputError(
+            f"the box 'About the run' can't be read: {problem}",
+            'lines such as name = "my run"',
+            "mend that line; texts stand in quotes",
+        ) from None
+
+
+def _draw_table(table: str, found: Table, ax: Any) -> list[Line]:
+    """One line a column of numbers; the picture shows the first against time (or the second)."""
+    frame = found.frame
+    numeric = [c for c in TABLES[table] if c.name in frame and c.kind != "text"]
+    lines = []
+    for column in numeric:
+        cells = frame[column.name].to_numpy(dtype=float)
+        unit, there = found.units.get(column.name, column.unit), np.isfinite(cells)
+        note = f"{int((~there).sum())} without a reading" if not there.all() else ""
+        span = f"{cells[there].min():g} to {cells[there].max():g}" if there.any() else "no reading"
+        lines.append(Line(column.written, span, "" if unit == "1" else unit, note))
+    ax.axis("on")
+    if len(numeric) > 1:
+        across, up = (frame[c.name].to_numpy(dtype=float) for c in numeric[:2])
+        ax.plot(across, up, "o", color=plots.COLOURS["blue"])
+        ax.set(xlabel=_header(lines[0].name, lines[0].unit), ylabel=_header(lines[1].name, lines[1].unit))
+        ax.autoscale()
+    return lines

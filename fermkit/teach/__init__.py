@@ -1,0 +1,1 @@
+"""Batches with a known truth, and a class that works on them."""

@@ -1,0 +1,156 @@
+"""A batch and what truly happened in it: the yeast, what went into the vessel, and every true amount."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fermkit.basis.written import Line, Page, Written
+from fermkit.matter.composition import compound
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Strain:
+    """How the yeast behaves. Defaults: a baker's yeast in a kitchen (invented within common practice).
+
+    Parameters
+    ----------
+    uptake_g_g_h : float
+        Most hexose taken up per gram of awake dry yeast and hour.
+    growth_g_g : float
+        Cells made per gram hexose while nitrogen lasts; anaerobic yeast gives about 0.1
+        (Verduyn et al., J. Gen. Microbiol. 136 (1990) 395).
+    glycerol_mmol_g : float
+        Glycerol made per gram of cells grown; 5 to 7.5 published (trade literature; Verduyn 1990, from memory).
+    acid_share : float
+        Share of the hexose's carbon that ends as acetic and succinic acid (common practice: 1–2 %).
+    reserve_share : float
+        Share of the hexose stored as glycogen once nitrogen is short.
+    awake, waking_h : float
+        Share of cells awake at time 0, and the time constant of waking.
+    weary_per_h : float
+        How fast sugar uptake is lost when nitrogen is short.
+    oxygen_per_h : float
+        Share of the headspace's oxygen that reaches the yeast in an hour; it burns sugar.
+    """
+
+    uptake_g_g_h: float = 1.1
+    growth_g_g: float = 0.105
+    glycerol_mmol_g: float = 6.0
+    acid_share: float = 0.015
+    reserve_share: float = 0.02
+    awake: float = 0.15
+    waking_h: float = 2.0
+    weary_per_h: float = 0.05
+    sugar_half_g_L: float = 1.2
+    nitrogen_half_g_L: float = 0.02
+    ethanol_most_g_L: float = 95.0
+    inversion_g_g_h: float = 6.0
+    ash: float = 0.07
+    oxygen_per_h: float = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """What goes into the vessel, and how it stands; masses in g, true values.
+
+    Parameters
+    ----------
+    sucrose_g, hexose_g : float
+        Sugars fed.
+    nitrogen_g : float
+        Nitrogen that the yeast can use.
+    yeast_g : float
+        Dry inoculum.
+    solids_g : float
+        Everything else dry in the feed: ash and unfermentables.
+    closed : bool
+        True: no gas leaves except at `vents_h`. False: an airlock.
+    leak_share : float
+        Share of the leaving gas that gets past the collector.
+    withdrawals : sequence of (time_h, volume_L)
+    salting : float
+        Solubility of CO2 in the liquid, relative to water (a few per cent less: common practice, no source).
+    carried_share : float
+        Share of the solids that ends up in the washed paste.
+    transfer_per_h : float
+        Liquid-to-headspace transfer coefficient of CO2; sets the supersaturation.
+    """
+
+    sucrose_g: float = 117.6
+    hexose_g: float = 2.4
+    nitrogen_g: float = 1.6
+    yeast_g: float = 4.75
+    solids_g: float = 72.0
+    total_L: float = 3.0
+    liquid_L: float = 2.0
+    temperature_C: float = 28.0
+    barometer_bar: float = 1.008
+    pH: float = 4.8
+    hours: float = 48.0
+    closed: bool = False
+    vents_h: tuple[float, ...] = ()
+    leak_share: float = 0.0
+    leak_from_h: float = 0.0
+    evaporation_mL_h: float = 0.0
+    withdrawals: tuple[tuple[float, float], ...] = ()
+    transfer_per_h: float = 3.0
+    salting: float = 0.96
+    carried_share: float = 0.04
+    strain: Strain = field(default_factory=Strain)
+
+
+@dataclass(frozen=True, repr=False)
+class Truth(Written):
+    """What truly happened in a simulated batch.
+
+    Attributes
+    ----------
+    batch : Batch
+    time_h : numpy.ndarray of shape (n,)
+    series : mapping of arrays of shape (n,)
+        Through time: ``sugar_g`` (hexose equivalents in the liquid), ``ethanol_g`` and ``yeast_g`` in the
+        liquid, ``liquid_L``, ``co2_produced_mol``, ``co2_dissolved_mol``, ``co2_headspace_mol``,
+        ``gas_out_mol`` (all dry gas that left), ``co2_out_mol``, ``collected_mol`` (dry gas that reached
+        the collector), ``lost_g`` (mass that left the vessel as gas), ``pressure_bar`` (absolute).
+    amounts : mapping
+        Totals [g] since the start: ``hexose consumed``, ``ethanol made``, ``CO2 made``, ``yeast grown``,
+        ``glycerol``, ``acetic acid``, ``succinic acid``, ``ethanol in the gas``, ``residual sugar``, …
+    """
+
+    batch: Batch
+    time_h: Floats
+    series: Mapping[str, Floats]
+    amounts: Mapping[str, float]
+
+    def at(self, name: str, time_h: Any) -> Any:
+        """A series read at other times, by straight lines between the grid's points."""
+        return np.interp(time_h, self.time_h, self.series[name])
+
+    def closure(self) -> tuple[float, float]:
+        """Share of the consumed hexose's carbon and electrons found in the products."""
+        return _closure(self.amounts)
+
+    def page(self) -> Page:
+        """The true amounts."""
+        lines = [Line(name, value, "g") for name, value in self.amounts.items()]
+        return Page(f"Simulated batch, {self.time_h[-1]:g} h", lines, ["Invented: a model with known truth."])
+
+
+def _closure(amounts: Mapping[str, float]) -> tuple[float, float]:
+    parts = {
+        "ethanol made": compound("ethanol"), "CO2 made": compound("CO2"), "cells grown": compound("biomass"),
+        "reserve stored": compound("C6H10O5"), "glycerol": compound("glycerol"),
+        "acetic acid": compound("acetic acid"), "succinic acid": compound("succinic acid"),
+    }  # fmt: skip
+    hexose = amounts["hexose consumed"] / compound("hexose").molar_mass
+    moles = {name: amounts[name] / thing.molar_mass for name, thing in parts.items()}
+    carbon = math.fsum(moles[name] * thing.carbon for name, thing in parts.items())
+    electrons = math.fsum(moles[name] * thing.electrons for name, thing in parts.items())
+    burnt = 4 * amounts["oxygen used"] / compound("O2").molar_mass
+    return carbon / (6 * hexose), (electrons + burnt) / (24 * hexose)
