@@ -14,6 +14,7 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal
 from fermkit.run import steps
 from fermkit.run.ledger import Entry, Ledger
+from fermkit.show.report import html_report
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 TRUTH = json.loads((SAMPLES / "truth.json").read_text(encoding="utf-8"))
@@ -95,7 +96,7 @@ def test_what_is_left_out_is_said_and_the_rest_goes_on(tmp_path, table, word):
     analysis = fk.analyse(fk.read_run(tmp_path / "run"))
     assert any(gap.startswith(word) for gap in analysis.gaps), analysis.gaps
     assert str(analysis)
-    assert fk.html_report(analysis)
+    assert html_report(analysis)
 
 
 def test_a_run_without_gas_is_analysed_without_it():

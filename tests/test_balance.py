@@ -29,6 +29,7 @@ from fermkit.balance.redundancy import redundancy, weights
 from fermkit.balance.streams import LinearMeasurement
 from fermkit.basis.errors import BalanceError, InputError
 from fermkit.basis.written import nominal
+from fermkit.calibration.density import density_change
 from fermkit.matter.composition import compound
 
 KITCHEN = (0.02, 0.05, 0.03, 0.08)
@@ -369,7 +370,7 @@ def test_density_sees_sugar_lost_and_ethanol_made():
     sugar, ethanol = 100.0, 45.636
     before = float(fk.sucrose_density(sugar / 1035, 20.0))
     after = float(fk.ethanol_density(ethanol / 990, 20.0))
-    fall = fk.density_change(ufloat(before, 0.5), ufloat(after, 0.5), volume_start_L=1.0, sugar="glucose")
+    fall = density_change(ufloat(before, 0.5), ufloat(after, 0.5), volume_start_L=1.0, sugar="glucose")
     density = LinearMeasurement(fall.name, fall.coefficients, fall.value)
     found = run(extra=[density]).reconcile()
     assert found.degrees_of_freedom == 3

@@ -5,9 +5,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import ufloat
 
-from fermkit import constant_weight, moisture_on_dry_basis, moisture_on_wet_basis, solids
+from fermkit import solids
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
+from fermkit.harvest.dry_matter import constant_weight, moisture_on_dry_basis, moisture_on_wet_basis
 
 
 @given(st.floats(0.0, 0.99))

@@ -12,6 +12,7 @@ from uncertainties import ufloat
 import fermkit as fk
 from fermkit.basis.errors import InputError
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve
+from fermkit.matter.alcohol import ethanol_molar_concentration
 
 TIME = np.linspace(0.0, 48.0, 49)
 RISE = 1 / (1 + np.exp(-(TIME - 16) / 4)) - 1 / (1 + np.exp(4))
@@ -160,7 +161,7 @@ def test_a_bare_count_is_uncertain_by_its_root():
 def lighter(released, *, headspace_L, t_C, bar, pct_vol, steps=20_000):
     """The weight that a vessel loses, by small steps of a well-mixed headspace: the long way round."""
     steam = fk.water_vapour_pressure(t_C)
-    spirit_end = fk.ethanol_molar_concentration(pct_vol) / (190 * math.exp(6400 * (1 / (t_C + 273.15) - 1 / 298.15)))
+    spirit_end = ethanol_molar_concentration(pct_vol) / (190 * math.exp(6400 * (1 / (t_C + 273.15) - 1 / 298.15)))
     dry = bar - steam - spirit_end / 2
     room = headspace_L * dry / (0.0831446261815324 * (t_C + 273.15))
     air, lost, step = room, 0.0, released / steps

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit import carried_solids, net_yeast, protein, recovery
+from fermkit import protein, recovery
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
-from fermkit.harvest.recovery import DETECTED
+from fermkit.harvest.recovery import DETECTED, carried_solids, net_yeast
 
 
 def test_net_yeast_is_a_difference_with_all_its_errors():

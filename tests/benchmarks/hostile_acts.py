@@ -23,6 +23,8 @@ from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
 
+from fermkit.run.writing import write_workbook
+
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_data"
 NASTY = [
     "=1+1", "+A1", "-A1+2", "@SUM(A1)", "=cmd|' /C calc'!A0", "\t=1", "\r=1", "\n=1", " =1", "＝1+1", "%=1", "'=1",
@@ -167,7 +169,7 @@ def injected_formulas(place: Path) -> list[tuple[str, int, str, bool]]:
         here.mkdir()
         try:
             folder = fk.write_run(settings, tables, here / "run")
-            books = [fk.write_workbook(settings, tables, here / "run.xlsx")]
+            books = [write_workbook(settings, tables, here / "run.xlsx")]
             analysis = fk.analyse(fk.read_run(folder))
             books.append(write_results(analysis, here / "results.xlsx"))
             write_json(analysis, here / "results.json")

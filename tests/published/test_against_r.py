@@ -10,6 +10,8 @@ import pytest
 from uncertainties import covariance_matrix, ufloat
 
 import fermkit as fk
+from fermkit.calibration.linearity import mandel_test
+from fermkit.teach.between_groups import pooled
 
 ROOT = Path(__file__).resolve().parents[2]
 pytestmark = [
@@ -173,7 +175,7 @@ def test_judgement_of_a_line_beside_r(beside_r):
     cal = fk.fit_calibration(STANDARD, SIGNAL)
     beside_r("lack of fit F", cal.lack_of_fit.statistic, 1e-8, "anova")
     beside_r("lack of fit p", cal.lack_of_fit.p, 1e-8, "anova")
-    bend = fk.mandel_test(STANDARD, SIGNAL)
+    bend = mandel_test(STANDARD, SIGNAL)
     beside_r("mandel F", bend.statistic, 1e-8, "anova")
     beside_r("mandel p", bend.p, 1e-8, "anova")
     beside_r("even scatter", cal.even_scatter.statistic, 1e-8, "lm of the squared residuals")
@@ -224,7 +226,7 @@ def test_class_precision_beside_anova(beside_r):
 
 def test_pooled_groups_beside_restricted_likelihood(beside_r):
     """The variance between groups by R's optimize on the whole restricted likelihood; mean and limits by lm."""
-    found = fk.pooled(GROUP_Y, GROUP_U)
+    found = pooled(GROUP_Y, GROUP_U)
     beside_r("pooled tau", found.between_sd, 1e-5, "optimize of the restricted likelihood")
     beside_r("pooled mean", found.value, 1e-6, "weighted lm")
     beside_r("pooled u", found.value.s, 1e-6, "weighted lm")

@@ -5,6 +5,7 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 
 import fermkit as fk
+from fermkit.matter.alcohol import ethanol_molar_concentration
 
 CO2_G_PER_MOL = 44.0095  # CIAAW, as CoolProp's
 SPAN_WAGNER = "Span & Wagner 1996 in CoolProp"
@@ -105,7 +106,7 @@ def test_the_store_in_the_liquid(published):
 def test_ethanol_carried_out(published, balling, t_C, pct_vol, loss_pct):
     """Share of the alcohol that leaves with the CO2, against laboratory fermentations (spread of theirs: a fifth)."""
     liquid_L = 1.0
-    ethanol = fk.ethanol_molar_concentration(pct_vol) * liquid_L
+    ethanol = ethanol_molar_concentration(pct_vol) * liquid_L
     with_ethanol, without = (
         fk.gas_from_weight([0, 1], [1000.0, 1000.0 - 44.0 * ethanol], temperature_C=t_C, headspace_L=0.1,
                            ethanol_pct_vol=value, vapour=(1.0, 1.0)).co2_mol[-1]

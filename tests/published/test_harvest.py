@@ -5,9 +5,10 @@ import math
 import numpy as np
 import pytest
 
-from fermkit import drying_curve, hold_log, moisture_on_dry_basis, protein, solids
+from fermkit import drying_curve, hold_log, protein, solids
 from fermkit.basis.cautions import HOT_HOLDING_LIMIT_C
 from fermkit.basis.written import uncertainty
+from fermkit.harvest.dry_matter import moisture_on_dry_basis
 from fermkit.harvest.hold import AUTOLYSIS_WINDOW_C
 from fermkit.harvest.recovery import DETECTED, NITROGEN_FACTORS
 

@@ -10,8 +10,20 @@ from uncertainties import covariance_matrix, ufloat
 from uncertainties.umath import log
 
 import fermkit as fk
+from fermkit.basis.budget import budget_of
 from fermkit.basis.written import nominal, uncertainty
+from fermkit.batch.aeration import ethanol_carried_out, oxygen_transfer, water_carried_out
+from fermkit.batch.plan import co2_held
+from fermkit.calibration.density import hydrometer_density, residual_sugar, sugar_left, weighed_density
+from fermkit.calibration.drift import bracket, fit_calibrations
+from fermkit.calibration.linearity import grubbs_test
+from fermkit.calibration.readback import dilution_factor
+from fermkit.harvest.dry_matter import constant_weight, moisture_on_wet_basis
+from fermkit.harvest.recovery import carried_solids, net_yeast
+from fermkit.matter.alcohol import ethanol_pct_vol, ethanol_pct_vol_from_concentration
+from fermkit.matter.ingredients import kitchen_measure, syrup
 from fermkit.run.comparison import holm
+from fermkit.run.yields import Yield
 
 
 def test_alcohol_by_volume_from_mass(published):
@@ -19,9 +31,9 @@ def test_alcohol_by_volume_from_mass(published):
     table = published.entries["R22-vol20"]["expected"]
     for volume, mass, grams in zip(table["%vol"], table["%mass"], table["g_EtOH_per_L"]):
         published.check(
-            f"% vol of {mass:g} % mass", fk.ethanol_pct_vol(mass / 100), volume, 0.002, reference="R22-vol20"
+            f"% vol of {mass:g} % mass", ethanol_pct_vol(mass / 100), volume, 0.002, reference="R22-vol20"
         )
-        found = fk.ethanol_pct_vol_from_concentration(grams)
+        found = ethanol_pct_vol_from_concentration(grams)
         published.check(f"% vol of {grams:g} g/L", found, volume, 0.001, reference="R22-vol20")
 
 
@@ -30,39 +42,39 @@ def test_hydrometer_at_its_own_temperature(published):
     import CoolProp.CoolProp as cp
 
     water = cp.PropsSI("D", "T", 293.15, "P", 101325, "Water")
-    found = fk.hydrometer_density(1.040, temperature_C=20.0)
+    found = hydrometer_density(1.040, temperature_C=20.0)
     published.check(
         "density at specific gravity 1.040 (20/20)", found, 1.040 * water, 0.02,
         source="definition of specific gravity; IAPWS-95 in CoolProp", verification="computed",
     )  # fmt: skip
-    found = fk.weighed_density(water / 10, 100.0)
+    found = weighed_density(water / 10, 100.0)
     published.check("water weighed in a flask", found, water, 1e-9, source="definition", verification="computed")
 
 
 def test_ethanol_on_a_refractometer(published):
     """How much of sugar's refraction ethanol has, gram for gram, at 10 % of each; and the sugar left beside it."""
     water, ethanol, sucrose = 1.3330, 1.3395, 1.3479
-    shown = fk.residual_sugar(5.0, method="refractometer", volume_L=1.0, density=990.0)
+    shown = residual_sugar(5.0, method="refractometer", volume_L=1.0, density=990.0)
     source = (
         "CRC Handbook, concentrative properties: n at 10 % by mass 1.3395 (ethanol), 1.3479 (sucrose), water 1.3330"
     )
     ratio = (ethanol - water) / (sucrose - water)
     found = shown.coefficients["ethanol"]
     published.check("refraction of ethanol over sucrose", found, ratio, 0.02, source=source, verification="memory")
-    left = fk.sugar_left(shown, 40.0, volume_L=1.0)
+    left = sugar_left(shown, 40.0, volume_L=1.0)
     published.check("sugar left [g/L]", left, 49.5 - ratio * 40, 0.8, source=source, verification="memory")
 
 
 def test_moisture_on_the_other_basis(published):
     """75 % of the wet weight is 3 g of water for each gram of dry matter."""
     dry = published.entries["DRYMATTER"]["inputs"]
-    found = fk.moisture_on_wet_basis(3.0)
+    found = moisture_on_wet_basis(3.0)
     published.check("3.0 on the dry basis, wet basis", found, dry["w0"], 1e-12, reference="DRYMATTER")
 
 
 def test_repeatability_limit_ends_a_drying(published):
     """The largest difference of two weighings that still agree is 2.77 standard deviations of one."""
-    limit = brentq(lambda d: 0.5 - fk.constant_weight([30.0 + d, 30.0], scale_u_g=0.01).agrees, 0.02, 0.05, xtol=1e-7)
+    limit = brentq(lambda d: 0.5 - constant_weight([30.0 + d, 30.0], scale_u_g=0.01).agrees, 0.02, 0.05, xtol=1e-7)
     published.check(
         "difference that still agrees, over u", limit / 0.01, 2.77, 0.005,
         source="ISO 5725-6:1994, 4.1.4: repeatability limit 2.8 s (1.96 √2)", verification="memory",
@@ -79,14 +91,14 @@ def test_grubbs_at_its_critical_value(published, count):
         y = np.append(others, away)
         return (away - y.mean()) / y.std(ddof=1) - critical
 
-    judged = fk.grubbs_test(np.append(others, brentq(off, 1.2, 50.0)))
+    judged = grubbs_test(np.append(others, brentq(off, 1.2, 50.0)))
     published.check(f"p at the critical G of {count}", judged.p, 0.05, 0.0005, reference="GRUBBS")
 
 
 def test_dilution_in_two_steps(published):
     """Relative variances of the volumes add up; a pipette used twice counts twice."""
     pipette, flasks = ufloat(10.0, 0.02), [ufloat(100.0, 0.1), ufloat(50.0, 0.06)]
-    found = fk.dilution_factor([{"sample_mL": pipette, "total_mL": flask} for flask in flasks])
+    found = dilution_factor([{"sample_mL": pipette, "total_mL": flask} for flask in flasks])
     source = "JCGM 100:2008 (GUM), 5.1.6 and 5.2.2, worked by hand"
     published.check("dilution 1 in 10, then 1 in 5", found, 50.0, 1e-12, source=source, verification="computed")
     relative = np.sqrt((2 * 0.002) ** 2 + 0.001**2 + 0.0012**2)
@@ -112,9 +124,9 @@ def test_one_line_for_two_days_by_regression_with_dummies(published):
     frame = pd.DataFrame({"x": content, "y": signal, "day": day})
     table = anova_lm(smf.ols("y ~ x", frame).fit(), smf.ols("y ~ x * C(day)", frame).fit())
     expected = {"F": table["F"].iloc[1], "p": table["Pr(>F)"].iloc[1]}
-    same = fk.fit_calibrations(content, signal, by=day).same
+    same = fit_calibrations(content, signal, by=day).same
     halves = [fk.fit_calibration(content[day == name], signal[day == name]) for name in ("first", "second")]
-    drift = fk.bracket(*halves, time_before_h=0.0, time_after_h=2.0).drift
+    drift = bracket(*halves, time_before_h=0.0, time_after_h=2.0).drift
     for what, found in (("two days", same), ("before and after", drift)):
         for name, value in (("F", found.statistic), ("p", found.p)):
             published.check(
@@ -182,7 +194,7 @@ def test_two_routes_by_the_normal_distribution(published):
 
 def test_oxygen_transfer_of_clean_water(published):
     """kLa of 1/h brings a litre its own saturation each hour: 8.26 mg at 25 °C under moist air of 1 atm."""
-    found = nominal(fk.oxygen_transfer(1.0, temperature_C=25.0)) * 31.998
+    found = nominal(oxygen_transfer(1.0, temperature_C=25.0)) * 31.998
     published.check(
         "mg O2 brought to a litre in an hour", found, 8.263, 0.15,
         source="Benson & Krause 1984, oxygen in water under air at 25 °C", verification="memory",
@@ -194,7 +206,7 @@ def test_vapour_carried_out(published):
     import CoolProp.CoolProp as cp
 
     vapour = cp.PropsSI("D", "T", 298.15, "Q", 1, "Water")  # g/L, the same number as kg/m3
-    found = nominal(fk.water_carried_out(1.0, 25.0, dry_gas=True)) / 0.85
+    found = nominal(water_carried_out(1.0, 25.0, dry_gas=True)) / 0.85
     published.check(
         "water in a litre of saturated gas [g]", found, vapour, 0.005 * vapour,
         source="IAPWS-95 in CoolProp, saturated vapour", verification="computed",
@@ -203,7 +215,7 @@ def test_vapour_carried_out(published):
     K = 0.85 / (190.0 * 0.0831446 * 298.15)
     end = solve_ivp(lambda s, e: made - K * gas_L * e, (0.0, 1.0), [0.0], rtol=1e-10).y[0, -1]
     published.check(
-        "ethanol carried out [g]", fk.ethanol_carried_out(made, 1.0, gas_L, 25.0), made - end, 0.03,
+        "ethanol carried out [g]", ethanol_carried_out(made, 1.0, gas_L, 25.0), made - end, 0.03,
         source="balance of a stirred liquid integrated by scipy, Henry's constant 190 mol/(L bar) of Sander 2015",
         verification="computed, memory",
     )  # fmt: skip
@@ -273,7 +285,7 @@ def test_store_of_an_open_liquid(published):
     gas = cp.AbstractState("HEOS", "CO2")
     gas.update(cp.PT_INPUTS, dry_MPa * 1e6, kelvin)
     share = gas.fugacity_coefficient(0) * dry_MPa / iapws._iapws._Henry(kelvin, "CO2")
-    found = fk.co2_held(1.0, 25.0)
+    found = co2_held(1.0, 25.0)
     published.check(
         "mol CO2 in a litre at 25 °C", found, share / (1 - share) * 997.05 / 18.015, 2e-4,
         source="iapws 1.5, G7-04; IAPWS-95 vapour pressure in CoolProp", verification="computed",
@@ -283,7 +295,7 @@ def test_store_of_an_open_liquid(published):
 def test_kitchen_measures_as_labels_have_them(published):
     """Teaspoon, tablespoon and cup of water."""
     for measure, mL in (("1 teaspoon", 5.0), ("1 tablespoon", 15.0), ("1 cup", 240.0)):
-        found = fk.kitchen_measure(measure, "water")
+        found = kitchen_measure(measure, "water")
         published.check(
             f"{measure} of water [g]", found, mL * 0.9982, 0.003 * mL,
             source="US 21 CFR 101.9(b)(5)(viii): 5, 15 and 240 mL; water at 20 °C", verification="memory",
@@ -293,15 +305,15 @@ def test_kitchen_measures_as_labels_have_them(published):
 def test_a_syrup_of_65_brix(published):
     """Hexose that a gram of it gives: its sucrose, with the water that this takes up."""
     expected = 0.65 * 2 * 180.156 / 342.297
-    published.check("hexose of 65 °Brix", fk.syrup("s", 65).hexose, expected, 1e-5, reference="MOLAR")
+    published.check("hexose of 65 °Brix", syrup("s", 65).hexose, expected, 1e-5, reference="MOLAR")
 
 
 def test_dry_matter_adds_up(published):
     """Net yeast, solids carried along, and what is missing after the split: balances of dry matter worked by hand."""
     by_hand = {"source": "balance of dry matter, worked by hand", "verification": "computed"}
-    carried = fk.carried_solids(80.0, 2000.0, 50.0)
+    carried = carried_solids(80.0, 2000.0, 50.0)
     published.check("solids carried along [g]", carried, 2.0, 1e-12, **by_hand)
-    published.check("net dry yeast [g]", fk.net_yeast(19.5, carried, 4.75).net_g, 12.75, 1e-12, **by_hand)
+    published.check("net dry yeast [g]", net_yeast(19.5, carried, 4.75).net_g, 12.75, 1e-12, **by_hand)
     split = fk.recovery(dry_yeast_g=20.0, extract_g=11.0, debris_g=7.5, losses_g=0.5, added_g=1.0)
     published.check("missing after the split [g]", split.missing_g, 2.0, 1e-12, **by_hand)
 
@@ -309,7 +321,7 @@ def test_dry_matter_adds_up(published):
 def test_four_inputs_added(published):
     """The sum of four numbers of unit uncertainty: u = 2, and 95 % within 3.92."""
     expected = published.entries["JCGM101-add"]["expected"]["gauss"]
-    budget = fk.budget_of(sum(ufloat(0.0, 1.0, tag=f"input {i}") for i in range(4)))
+    budget = budget_of(sum(ufloat(0.0, 1.0, tag=f"input {i}") for i in range(4)))
     published.check("u of a sum of four", uncertainty(budget.value), expected["u"], 1e-12, reference="JCGM101-add")
-    high = fk.Yield("x", "x", budget.value, None, 1.0, "").interval()[1]
+    high = Yield("x", "x", budget.value, None, 1.0, "").interval()[1]
     published.check("upper end, 95 %", high, expected["I95"][1], 0.001, reference="JCGM101-add")
