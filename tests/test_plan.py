@@ -5,8 +5,9 @@ import pytest
 from uncertainties import ufloat
 
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import nominal, uncertainty
-from fermkit.batch.aeration import anywhere, ethanol_carried_out, oxygen_transfer, water_carried_out
+from fermkit.batch.aeration import ethanol_carried_out, oxygen_transfer, water_carried_out
 from fermkit.batch.nutrients import nutrients_for
 from fermkit.batch.plan import WAYS, co2_held, plan_batch
 from fermkit.batch.ways import plan_ways
@@ -326,7 +327,7 @@ def test_the_plan_holds_what_a_mechanistic_model_does():
 
 def test_anywhere_is_a_rectangle():
     """Mean in the middle, the half-width over the root of three, linear in its ends."""
-    x = anywhere(2.0, 8.0, "somewhere")
+    x = rectangle(2.0, 8.0, "somewhere")
     assert (x.n, x.s) == pytest.approx((5.0, 3.0 / 3**0.5))
 
 

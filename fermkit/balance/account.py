@@ -17,7 +17,7 @@ from fermkit.balance.faults import usual_faults
 from fermkit.balance.measurements import MeasureNext, measure_next
 from fermkit.balance.ranking import rank
 from fermkit.balance.reconciliation import Closure, Reconciliation, and_list, close, flows
-from fermkit.balance.redundancy import Floats, Redundancy, chi_square, redundancy, weights
+from fermkit.balance.redundancy import Redundancy, chi_square, redundancy, weights
 from fermkit.balance.streams import (
     LinearMeasurement,
     Stream,
@@ -26,7 +26,7 @@ from fermkit.balance.streams import (
     only_sign,
     read_streams,
 )
-from fermkit.basis.checks import between, one_of
+from fermkit.basis.checks import Floats, between, one_of
 from fermkit.basis.errors import BalanceError, InputError
 from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
 from fermkit.matter.composition import NITROGEN_REFERENCES, compound

@@ -4,16 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import linprog
 from scipy.special import chdtri
 
 from fermkit.balance.redundancy import redundancy
-from fermkit.basis.checks import one_of
+from fermkit.basis.checks import Floats, one_of
 from fermkit.basis.errors import BalanceError
 from fermkit.basis.written import Line, Page, Written
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, repr=False)

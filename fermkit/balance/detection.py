@@ -4,15 +4,13 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtri, chndtr
 
 from fermkit.balance.evidence import Evidence
 from fermkit.balance.faults import Fault, touched
+from fermkit.basis.checks import Floats
 from fermkit.basis.written import Line, Page, Written
 from fermkit.matter.composition import compound
-
-Floats = NDArray[np.float64]
 
 POWER: Final = 0.8
 """A mistake counts as visible when four runs in five would raise the alarm: common practice."""

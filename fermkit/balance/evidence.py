@@ -5,15 +5,13 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import linalg
 
 from fermkit.balance.redundancy import Redundancy
 from fermkit.balance.streams import LinearMeasurement, Stream, grams_per_unit
+from fermkit.basis.checks import Floats
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.matter.composition import compound
-
-Floats = NDArray[np.float64]
 
 _HEXOSE_G: Final = compound("hexose").molar_mass
 _FREE_FIRST: Final = ("sugar", "yeast", "glycerol", "organic acids", "O2", "CO2", "other", "ethanol", "reading")

@@ -10,13 +10,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
 from fermkit.balance.evidence import Evidence
+from fermkit.basis.checks import Floats
 from fermkit.matter.composition import molar_mass
 
-Floats = NDArray[np.float64]
 PRIOR_NOTHING_WRONG: Final = 0.5
 DILUTIONS: Final = (2.0, 4.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 ALCOHOL_BY_MASS: Final = (789.2 / 985.0, 0.008)

@@ -5,14 +5,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fermkit.balance.evidence import Evidence
 from fermkit.balance.faults import Fault
 from fermkit.balance.ranking import Ranking
+from fermkit.basis.checks import Floats
 from fermkit.basis.written import Line, Page, Written
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)

@@ -14,13 +14,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fermkit.balance.evidence import Evidence
 from fermkit.balance.faults import PRIOR_NOTHING_WRONG, Fault, Nodes, lay_out
+from fermkit.basis.checks import Floats
 from fermkit.matter.composition import compound
-
-Floats = NDArray[np.float64]
 
 RESOLUTION: Final = 2.45
 """Explanations whose predictions differ by less than this many standard uncertainties count as one: the 95 % point

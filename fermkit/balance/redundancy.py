@@ -12,10 +12,10 @@ Wang & Stephanopoulos, Biotechnol. Bioeng. 25 (1983) 2177-2208.
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import linalg
 
-Floats = NDArray[np.float64]
+from fermkit.basis.checks import Floats
+
 _SAME = 1e-9
 
 

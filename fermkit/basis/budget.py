@@ -4,13 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 from uncertainties import UFloat
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.written import Line, Page, Written, uncertainty
-
-Floats = NDArray[np.float64]
 
 
 def student(degrees_of_freedom: float, level: float = 0.95) -> float:

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from fermkit.basis.errors import InputError
 
 Floats = NDArray[np.float64]
+"""A row or table of plain numbers."""
 
 LARGEST: Final = 1e30
 """No instrument reads more; beyond it squares and products would overflow unseen."""
@@ -113,12 +114,29 @@ def one_of(value: str, allowed: Collection[str], name: str) -> None:
     if value in allowed:
         return
     words = [str(word) for word in allowed]
-    near = difflib.get_close_matches(str(value), words, n=1)
+    near = nearest(value, words)
     raise InputError(
         f"{name} is {value!r}",
         f"{name} as one of: {', '.join(words)}",
-        f"did you mean {near[0]!r}?" if near else "choose a word from the list",
+        f"did you mean {near!r}?" if near else "choose a word from the list",
     )
+
+
+LONGEST_NAME: Final = 60
+"""Characters of a name that are compared; the search takes long on a whole paragraph."""
+
+
+def nearest(name: object, known: Collection[str]) -> str:
+    """The known name that is most like the one that was met, capitals aside; an empty text where none is.
+
+    Examples
+    --------
+    >>> nearest("Beet molases", ["beet molasses", "white sugar"])
+    'beet molasses'
+    """
+    by_name = {word.casefold(): word for word in known}
+    near = difflib.get_close_matches(str(name)[:LONGEST_NAME].casefold(), list(by_name), n=1)
+    return by_name[near[0]] if near else ""
 
 
 def _short(value: object, limit: int = 60) -> str:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import HALF_WIDTH
 
 SPELLINGS: Final = {
     "": "dimensionless", "-": "dimensionless", "1": "dimensionless", "pH": "dimensionless",
@@ -245,10 +246,10 @@ def _converted(found: re.Match[str], unit: str) -> Quantity:
     value = factor * number(found["value"]) + offset
     if found["top"] is not None:
         low, high = sorted((value, factor * number(found["top"]) + offset))
-        return Quantity((low + high) / 2, (high - low) / 2 / math.sqrt(3), (low, high))
+        return Quantity((low + high) / 2, (high - low) / 2 * HALF_WIDTH, (low, high))
     u = _width(found["u"], u_unit or own, own, unit, value)
     half = _width(found["half"], half_unit or own, own, unit, value)
-    return Quantity(value, math.hypot(u, half / math.sqrt(3)))
+    return Quantity(value, math.hypot(u, half * HALF_WIDTH))
 
 
 def _width(text: str | None, its_unit: str, own: str, unit: str, value: float) -> float:

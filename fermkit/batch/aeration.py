@@ -1,13 +1,12 @@
 """Air through a liquid: the oxygen that it can bring, and the ethanol and water that it carries out."""
 
-from math import sqrt
 from typing import Any, Final
 
-from uncertainties import ufloat
 from uncertainties.umath import exp
 
 from fermkit.basis.checks import not_negative, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import nominal
 from fermkit.gas.weighing import ethanol_vapour_pressure
 from fermkit.matter.properties import o2_solubility, water_vapour_pressure
@@ -21,17 +20,6 @@ USUAL_AIR: Final = (0.2, 1.0)
 
 SATURATION: Final = (0.7, 1.0)
 """How far the gas that leaves is in balance with the liquid, lowest and highest [-]: common practice, no source."""
-
-
-def anywhere(low: Any, high: Any, tag: str) -> Any:
-    """A value that may lie anywhere from low to high, each place equally likely (rectangular, GUM 4.3.7).
-
-    Examples
-    --------
-    >>> print(anywhere(5.0, 50.0, "the aeration"))
-    28+/-13
-    """
-    return low + (high - low) * ufloat(0.5, 0.5 / sqrt(3), tag)
 
 
 def oxygen_transfer(
@@ -66,7 +54,7 @@ def oxygen_transfer(
     ----------
     Doran, Bioprocess Engineering Principles, ch. 9; IAPWS G7-04 for c*.
     """
-    kLa = anywhere(*USUAL_KLA, "the oxygen transfer, not measured") if kLa_per_h is None else kLa_per_h
+    kLa = rectangle(*USUAL_KLA, "the oxygen transfer, not measured") if kLa_per_h is None else kLa_per_h
     not_negative(nominal(kLa), "oxygen transfer coefficient [1/h]")
     positive(nominal(barometer_bar), "barometer [bar]")
     oxygen_bar = OXYGEN_IN_AIR * (barometer_bar - water_vapour_pressure(temperature_C))
@@ -109,7 +97,7 @@ def ethanol_carried_out(ethanol_g: Any, liquid_L: Any, gas_L: Any, temperature_C
     kelvin = temperature_C + ZERO_CELSIUS_K
     one_percent_mol_L = 7.89239 / 46.069
     K = ethanol_vapour_pressure(1.0, nominal(temperature_C)) / (L_BAR_GAS_CONSTANT * kelvin) / one_percent_mol_L
-    x = K * gas_L / liquid_L * anywhere(*SATURATION, "how far the gas is saturated")
+    x = K * gas_L / liquid_L * rectangle(*SATURATION, "how far the gas is saturated")
     return ethanol_g * (1.0 - (1.0 - exp(-x)) / x) if nominal(x) > 1e-9 else 0.0 * ethanol_g
 
 
@@ -117,5 +105,5 @@ def water_carried_out(gas_L: Any, temperature_C: Any, *, dry_gas: bool) -> Any:
     """Water that gas takes along [g]: all its vapour if it came dry (CO2), 30 to 70 % of it for room air."""
     positive(nominal(temperature_C) + ZERO_CELSIUS_K, "temperature [K]")
     vapour = water_vapour_pressure(temperature_C) / (L_BAR_GAS_CONSTANT * (temperature_C + ZERO_CELSIUS_K))
-    taken = 1.0 if dry_gas else anywhere(0.3, 0.7, "how dry the air is that comes in")
-    return gas_L * vapour * 18.015 * taken * anywhere(*SATURATION, "how far the gas is saturated")
+    taken = 1.0 if dry_gas else rectangle(0.3, 0.7, "how dry the air is that comes in")
+    return gas_L * vapour * 18.015 * taken * rectangle(*SATURATION, "how far the gas is saturated")

@@ -5,7 +5,6 @@ carbon and electrons leave only one amount of ethanol and one of CO2.
 """
 
 from dataclasses import dataclass
-from math import sqrt
 from typing import Any, Final
 
 from uncertainties import ufloat
@@ -15,7 +14,7 @@ from fermkit.basis.checks import not_negative, positive
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal, percent
 from fermkit.matter.composition import compound, molar_mass
-from fermkit.matter.feed import YEAST_ASH
+from fermkit.matter.feed import yeast_ash
 
 COMBUSTION_KJ: Final = {"hexose": 2812.9, "ethanol": 1356.2, "glycerol": 1647.2, "acetic acid": 872.9}
 """Heat of combustion of what is dissolved in water [kJ/mol], to CO2 gas and water, at 25 °C: from the enthalpies of
@@ -145,7 +144,7 @@ def sugar_fate(
     positive(nominal(hexose_mol), "hexose used [mol]")
     not_negative(nominal(yeast_g), "new dry yeast [g]")
     not_negative(nominal(oxygen_mol), "oxygen used [mol]")
-    ash = ufloat(YEAST_ASH[0], YEAST_ASH[1] / sqrt(3), "the ash of the yeast") if ash is None else ash
+    ash = yeast_ash() if ash is None else ash
     per_g = _usual(glycerol_mmol_per_g, USUAL_GLYCEROL, "glycerol made with the yeast")
     share = _usual(acids_share, USUAL_ACIDS, "acids made")
     cells = compound(yeast)

@@ -5,7 +5,6 @@ energy, and the oxygen by what the air can bring.
 """
 
 from dataclasses import dataclass
-from math import sqrt
 from typing import Any, Final
 
 from uncertainties import ufloat
@@ -15,11 +14,11 @@ from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import between, not_negative, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
 from fermkit.batch.aeration import (
     USUAL_AIR,
     USUAL_KLA,
-    anywhere,
     ethanol_carried_out,
     oxygen_transfer,
     water_carried_out,
@@ -27,7 +26,7 @@ from fermkit.batch.aeration import (
 from fermkit.batch.nutrients import Nutrients, nutrients_for
 from fermkit.batch.pathways import Fate, sugar_fate
 from fermkit.matter.composition import compound, molar_mass
-from fermkit.matter.feed import YEAST_ASH, YEAST_WITHOUT_AIR, Feed, YeastLimits, span, yeast_limits
+from fermkit.matter.feed import YEAST_WITHOUT_AIR, Feed, YeastLimits, span, yeast_ash, yeast_limits
 from fermkit.matter.properties import (
     bicarbonate_factor,
     co2_solubility,
@@ -269,10 +268,10 @@ class _Grown:
 
 def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
     hexose_mol = feed.hexose_g / molar_mass("hexose")
-    ash = ufloat(YEAST_ASH[0], YEAST_ASH[1] / sqrt(3), "the ash of the yeast")
+    ash = yeast_ash()
     with_air = ufloat(*YEAST_WITH_AIR, "how much yeast respiring gives")
     most = {"closed": 0.0, "fed slowly": 1.0}.get(how)
-    most = anywhere(*RESPIRED_IN_EXCESS, "how much is respired in plenty of sugar") if most is None else most
+    most = rectangle(*RESPIRED_IN_EXCESS, "how much is respired in plenty of sugar") if most is None else most
     limits = yeast_limits(feed)
     starved = 1.0
     for _ in range(4):  # less yeast from the respired sugar means more oxygen for it: this settles in a few turns
@@ -282,7 +281,7 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
         ranges = {"energy": tuple(energy), **limits.ranges()}
         low, high = (min((pair[end] for pair in ranges.values()), key=nominal) for end in (0, 1))
         starved = nominal(low + high) / nominal(energy[0] + energy[1])
-    yeast_g = anywhere(low, high, "where in its range the yeast ends")
+    yeast_g = rectangle(low, high, "where in its range the yeast ends")
     from_respiring = respired * with_air
     from_fermenting = (1.0 - respired) * (sum(YEAST_WITHOUT_AIR) / 2.0)
     without_air = yeast_g * from_fermenting / (from_respiring + from_fermenting)
@@ -339,7 +338,7 @@ def _air(air_L_per_min: Any, volume: Any, said: list[str]) -> Any:
         not_negative(nominal(air_L_per_min), "air [L/min]")
         return air_L_per_min
     said.append(f"No air flow was given: {span(*USUAL_AIR)} L per L and min is taken (common practice, no source).")
-    return volume * anywhere(*USUAL_AIR, "the air flow, not measured")
+    return volume * rectangle(*USUAL_AIR, "the air flow, not measured")
 
 
 def co2_held(liquid_L: Any, temperature_C: Any, barometer_bar: Any = STANDARD_ATMOSPHERE_BAR, pH: Any = None) -> Any:

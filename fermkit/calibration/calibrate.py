@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from uncertainties import UFloat
 
 from fermkit.basis.budget import student
-from fermkit.basis.checks import one_of
+from fermkit.basis.checks import Floats, one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written
 from fermkit.calibration.limits import Limits, limits_of
@@ -32,8 +32,6 @@ from fermkit.calibration.response import CURVES, FittedCurve
 from fermkit.calibration.standards import WEIGHTS, above_baseline, check_direction, contents_of, fit_standards
 from fermkit.calibration.surroundings import recovery_said, surroundings_said, temperature_factor
 from fermkit.calibration.sweep import ManyReadings, read_sweep
-
-Floats = NDArray[np.float64]
 
 _SCATTERS = {
     "equal": "the same at every signal",

@@ -7,17 +7,16 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
-from uncertainties import UFloat, covariance_matrix, ufloat
+from uncertainties import UFloat, covariance_matrix
 
 from fermkit.basis.budget import Budget, budget_of, student
-from fermkit.basis.checks import same_length
+from fermkit.basis.checks import Floats, same_length
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, uncertainty
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.linearity import Judgement
 from fermkit.calibration.readback import Reading
-
-Floats = NDArray[np.float64]
 
 DISAGREEMENT: Final = "dilutions that do not agree"
 
@@ -169,7 +168,7 @@ def _judged(readings: tuple[Reading, ...], dilutions: Floats, used: NDArray[np.b
     if agreement.passed and trend.passed:
         return DilutionSeries(mean, readings, dilutions, used, agreement, trend, slope, agreement.verdict, nu)
     half = (values.max() - values.min()) / 2
-    doubt = ufloat(0.0, half / np.sqrt(3), tag=DISAGREEMENT)
+    doubt = rectangle(-half, half, DISAGREEMENT)
     value = mean + (values.max() + values.min()) / 2 - nominal(mean) + doubt
     verdict = trend.verdict if not trend.passed else agreement.verdict
     return DilutionSeries(

@@ -17,8 +17,6 @@ from fermkit.calibration.calibrate import Calibration, fit_calibration
 from fermkit.calibration.linearity import Judgement
 from fermkit.calibration.readback import Reading
 
-Floats = NDArray[np.float64]
-
 DRIFT: Final = "drift of the sensor between the standards"
 
 

@@ -4,16 +4,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
-from fermkit.basis.checks import numbers, same_length
+from fermkit.basis.checks import Floats, numbers, same_length
 from fermkit.basis.errors import FermkitError
 from fermkit.basis.written import Line, Page, Written, in_words
 from fermkit.calibration.response import FittedCurve
 from fermkit.calibration.standards import level_means
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, repr=False)

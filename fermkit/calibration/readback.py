@@ -6,20 +6,17 @@ from functools import cache
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 from scipy.optimize import brentq, least_squares
 from uncertainties import UFloat, ufloat
 
 from fermkit.basis.budget import Budget, budget_of, effective_degrees_of_freedom, student
-from fermkit.basis.checks import between, not_negative, one_of
+from fermkit.basis.checks import Floats, between, not_negative, one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
 from fermkit.calibration.limits import decision_limit
 from fermkit.calibration.linearity import grubbs_test
 from fermkit.calibration.response import FittedCurve
-
-Floats = NDArray[np.float64]
 
 REPLICATES: Final = "replicate signals of the sample"
 PIPETTING: Final = "pipetting the dilution"

@@ -12,9 +12,8 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from uncertainties import UFloat
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.errors import FitError
-
-Floats = NDArray[np.float64]
 
 _QUIET = np.errstate(all="ignore")
 """Curves at zero content, beyond an asymptote or under a trial parameter: inf and NaN there are the answer."""

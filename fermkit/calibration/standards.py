@@ -9,13 +9,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq, least_squares
 from uncertainties import UFloat, covariance_matrix, ufloat
 
-from fermkit.basis.checks import numbers, positive, same_length
+from fermkit.basis.checks import Floats, numbers, positive, same_length
 from fermkit.basis.errors import FermkitError, FitError, InputError
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.calibration.response import Curve, FittedCurve, least_squares_fit
 from fermkit.calibration.surroundings import apparent_content, at_one_temperature
 
-Floats = NDArray[np.float64]
 Law = Callable[[Floats], Floats]
 Whitening = Callable[[Floats], Floats]
 

@@ -3,15 +3,13 @@
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from uncertainties import ufloat, umath
 
-from fermkit.basis.checks import between, numbers
+from fermkit.basis.checks import Floats, between, numbers
 from fermkit.basis.constants import ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
-
-Floats = NDArray[np.float64]
 
 TEMPERATURE: Final = "temperature of the sample against the standards"
 

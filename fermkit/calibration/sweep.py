@@ -8,11 +8,10 @@ from numpy.typing import ArrayLike, NDArray
 from uncertainties import UFloat
 
 from fermkit.basis.budget import student
+from fermkit.basis.checks import Floats
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
 from fermkit.calibration.response import FittedCurve
-
-Floats = NDArray[np.float64]
 
 _BLOCK = 32_768
 """Signals worked on at a time, so that they stay in the processor's cache (measured: a third quicker)."""

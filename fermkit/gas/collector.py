@@ -1,21 +1,19 @@
 """Gas that was caught or counted on its way out: collected volume, flow rate, bubbles."""
 
-import math
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.basis.checks import between, not_negative, one_of, positive
+from fermkit.basis.checks import Floats, between, not_negative, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import HALF_WIDTH, rectangle
 from fermkit.basis.written import nominal, plus_minus, uncertainty
 from fermkit.gas.counters import mended, paired
 from fermkit.gas.curve import GasCurve, Number, ratio
 from fermkit.matter.properties import co2_compressibility, water_vapour_pressure
-
-Floats = NDArray[np.float64]
 
 
 def gas_from_volume(
@@ -263,7 +261,7 @@ def gas_from_bubbles(
     co2 = np.cumsum(step * scale) if np.ndim(scale) else (count - count[0]) * scale
     u_step = spread * np.sqrt(step) * scale
     return _released(
-        "bubbles", times, co2, scale / math.sqrt(12), u_step, common * ratio(mL_per_bubble),
+        "bubbles", times, co2, scale * HALF_WIDTH / 2, u_step, common * ratio(mL_per_bubble),
         [*remarks, *found, *said],
     )  # fmt: skip
 
@@ -326,13 +324,7 @@ def _lost_to_water(share: tuple[float, float]) -> tuple[Number, list[str]]:
     between(high, low, 0.9, "loss to water, upper end", do="give (low, high) with the smaller share first")
     if high == 0:
         return 1.0, []
-    from uncertainties import ufloat
-
-    spread = (high - low) / math.sqrt(12)
-    middle: Number = (low + high) / 2
-    if spread > 0:
-        middle = ufloat(middle, spread, tag="CO2 lost into the displacement water")
-    factor = 1 / (1 - middle)
+    factor = 1 / (1 - rectangle(low, high, "CO2 lost into the displacement water"))
     return factor, [
         f"{100 * low:.1f} % to {100 * high:.1f} % of the CO2 is taken to have dissolved in the displacement water: "
         f"a factor of {plus_minus(factor)}."

@@ -6,10 +6,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.basis.checks import numbers, one_of, rising, same_length
+from fermkit.basis.checks import Floats, numbers, one_of, rising, same_length
 from fermkit.basis.errors import InputError
 
-Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 MANY_FALLS = 200

@@ -9,15 +9,14 @@ from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fermkit.basis.checks import between, one_of, positive
+from fermkit.basis.checks import Floats, between, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
 from fermkit.matter.properties import bicarbonate_factor, co2_solubility, water_vapour_pressure
 
-Floats = NDArray[np.float64]
 Number = Any
 """A plain float, or a ufloat where the value has an uncertainty of its own."""
 
@@ -236,7 +235,7 @@ def produced(
     """
     if curve.counts == "produced":
         return curve
-    from uncertainties import ufloat, wrap
+    from uncertainties import wrap
 
     low, high = saturation
     between(low, 0.0, high, "saturation, lower end", do="give (low, high) as multiples, for instance (0.9, 1.3)")
@@ -255,7 +254,7 @@ def produced(
     store: Number = at_end(*plain)
     if any(uncertainty(value) for value in (liquid_L, headspace_L, temperature_C, acid, pressure_bar)):
         store = wrap(at_end)(liquid_L, headspace_L, temperature_C, acid, pressure_bar)
-    store = store * (ufloat(middle, (high - low) / math.sqrt(12), tag=HELD) if high > low else middle)
+    store = store * rectangle(low, high, HELD)
     gain = 1 + middle * slope
     common = shifted(end * curve.common, store, float(co2[-1]))
     return replace(

@@ -8,16 +8,16 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.basis.checks import between, not_negative, one_of, positive
+from fermkit.basis.checks import Floats, between, not_negative, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import nominal, percent, plus_minus, uncertainty
 from fermkit.gas.counters import paired
 from fermkit.gas.curve import HELD, OXYGEN, GasCurve, Number, shifted
 from fermkit.gas.vents import PLAIN, THRESHOLD, Vents, find_vents, scatter, vents_at, wild_remarks
 from fermkit.matter.properties import bicarbonate_factor, co2_compressibility, co2_solubility, water_vapour_pressure
 
-Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 BEFORE_H, AFTER_H = 2.0, 5.0
@@ -153,11 +153,7 @@ def _evenly(interval: tuple[float, float], name: str, tag: str) -> Number:
     low, high = interval
     between(low, 0.0, high, f"{name}, lower end", do="give (low, high) with the smaller number first")
     between(high, low, 3.0, f"{name}, upper end", do="give shares, so (0, 1)")
-    if not high > low:
-        return low
-    from uncertainties import ufloat
-
-    return ufloat((low + high) / 2, (high - low) / math.sqrt(12), tag=tag)
+    return rectangle(low, high, tag)
 
 
 def _vents(times: Floats, gauge: Floats, noise: float, vents: str | Sequence[int], rows: Rows) -> Vents:

@@ -8,11 +8,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.basis.checks import not_negative, numbers, rising, same_length
+from fermkit.basis.checks import Floats, not_negative, numbers, rising, same_length
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, plus_minus
 
-Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
 
 THRESHOLD: Final = 3.4

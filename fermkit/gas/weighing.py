@@ -5,16 +5,15 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from fermkit.basis.checks import between, not_negative, positive
+from fermkit.basis.checks import Floats, between, not_negative, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import nominal
 from fermkit.gas.counters import mended, paired
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, Number, shifted
 from fermkit.matter.properties import ethanol_molar_concentration, water_vapour_pressure
-
-Floats = NDArray[np.float64]
 
 AIR_G_PER_MOL: Final = 28.97
 """Dry air: U.S. Standard Atmosphere 1976, 28.9644 g/mol, rounded."""
@@ -133,15 +132,13 @@ def gas_from_weight(
     Mass balance of a well-mixed headspace; vapours as in `water_vapour_pressure` and
     `ethanol_vapour_pressure`.
     """
-    from uncertainties import ufloat, wrap
+    from uncertainties import wrap
 
     times, weight, _, rows, remarks = paired(time_h, weight_g, "weight [g]")
     _check(temperature_C, headspace_L, ethanol_pct_vol, pressure_bar, scale_factor, u_reading_g)
     low, high = vapour
     between(low, 0.0, high, "vapour, lower end", do="give (low, high) as shares of saturation, such as (0.9, 1.1)")
-    carried: Number = (low + high) / 2
-    if high > low:
-        carried = ufloat(carried, (high - low) / math.sqrt(12), tag="water and ethanol vapour carried out")
+    carried = rectangle(low, high, "water and ethanol vapour carried out")
     loss = weight[0] - weight
     for when, grams in taken_out_g:
         loss = loss - np.where(times >= when, nominal(grams), 0.0)

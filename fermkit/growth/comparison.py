@@ -5,15 +5,14 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.errors import FitError
 from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
 from fermkit.growth.curves import SHAPES
 from fermkit.growth.fit import Noise, fit_growth
 from fermkit.growth.fitted import Forecast, GrowthFit
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, repr=False)

@@ -6,8 +6,9 @@ from typing import Any, cast
 
 import numpy as np
 
+from fermkit.basis.checks import Floats
 from fermkit.growth.curves import Shape
-from fermkit.growth.fitter import Floats, Found, Problem, Rows, columns, descend, hold, quiet, reach
+from fermkit.growth.fitter import Found, Problem, Rows, columns, descend, hold, quiet, reach
 
 Measure = Callable[[Floats, Floats], tuple[Floats, Floats]]
 """From levels (m,) and shape parameters (m, q): some values (m, k) and their slopes (m, k, q + 1)."""

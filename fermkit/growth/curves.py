@@ -24,11 +24,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from fermkit.basis.checks import one_of
-
-Floats = NDArray[np.float64]
+from fermkit.basis.checks import Floats, one_of
 
 E = math.e
 

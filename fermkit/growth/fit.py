@@ -3,9 +3,9 @@
 from typing import Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from fermkit.basis.checks import not_negative, numbers, one_of, rising, same_length
+from fermkit.basis.checks import Floats, not_negative, numbers, one_of, rising, same_length
 from fermkit.basis.errors import FitError, InputError
 from fermkit.growth import many
 from fermkit.growth.confidence import SCATTER
@@ -17,7 +17,6 @@ from fermkit.growth.weights import solve, solve_robust
 
 __all__ = ["Forecast", "GrowthFit", "fit_growth"]
 
-Floats = NDArray[np.float64]
 Noise = Literal["independent", "accumulating"]
 
 

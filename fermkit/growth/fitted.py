@@ -5,9 +5,9 @@ from functools import cached_property
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from fermkit.basis.checks import between, one_of, positive
+from fermkit.basis.checks import Floats, between, one_of, positive
 from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
 from fermkit.growth import confidence, curves, many
 from fermkit.growth.curves import QUANTITIES, Quantity, Shape, shape_named
@@ -15,7 +15,6 @@ from fermkit.growth.fitter import Found, Problem, quiet
 from fermkit.growth.phases import GasPhases, RunState, Timepoint, exponential_window, state_of
 from fermkit.growth.smoothing import rate_at_the_end
 
-Floats = NDArray[np.float64]
 Method = Literal["profile", "wald", "bootstrap"]
 
 RESAMPLES = 1000

@@ -16,9 +16,9 @@ from typing import ParamSpec, TypeVar, cast
 import numpy as np
 from numpy.typing import NDArray
 
+from fermkit.basis.checks import Floats
 from fermkit.growth.curves import Shape
 
-Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
 Asked = ParamSpec("Asked")

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.basis.checks import one_of
+from fermkit.basis.checks import Floats, one_of
 from fermkit.basis.errors import InputError
 from fermkit.growth.confidence import extremes
 from fermkit.growth.curves import Shape, shape_named
-from fermkit.growth.fitter import Floats, Found, Problem, dot, expected, quiet
+from fermkit.growth.fitter import Found, Problem, dot, expected, quiet
 from fermkit.growth.weights import solve
 
 if TYPE_CHECKING:

@@ -4,14 +4,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from fermkit.basis.checks import numbers, one_of, rising, same_length
+from fermkit.basis.checks import Floats, numbers, one_of, rising, same_length
 from fermkit.basis.errors import FitError
 from fermkit.basis.written import Line, Page, Written
 from fermkit.growth.confidence import measured
-
-Floats = NDArray[np.float64]
 
 STRAIGHT = 0.2
 """The logarithm of the rate counts as straight until its slope has lost this share."""

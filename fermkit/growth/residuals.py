@@ -1,14 +1,12 @@
 """What the residuals of a fit say, in words: runs, drift, wild readings, scatter against the stated u."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.evaluation import runs_p
 from fermkit.basis.written import in_words, nominal, uncertainty
 from fermkit.growth.curves import Shape
 from fermkit.growth.fitter import Found, Problem, columns
-
-Floats = NDArray[np.float64]
 
 
 def standardised(shape: Shape, problem: Problem, found: Found) -> Floats:

@@ -5,14 +5,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from fermkit.basis.checks import between, not_negative, numbers, one_of, positive, rising, same_length
+from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import FitError, InputError
 from fermkit.basis.written import Line, Page, Written, nominal
 from fermkit.growth.confidence import measured
-
-Floats = NDArray[np.float64]
 
 LEAST, LEAST_IN_WINDOW = 10, 3
 """Readings in all, and those that the steepest line is drawn through at least."""

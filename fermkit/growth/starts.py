@@ -4,8 +4,9 @@ from functools import lru_cache
 
 import numpy as np
 
+from fermkit.basis.checks import Floats
 from fermkit.growth.curves import Shape
-from fermkit.growth.fitter import Floats, Problem, Reach, descend
+from fermkit.growth.fitter import Problem, Reach, descend
 
 BLOCKS = 14
 """Block means that a curve is reduced to for its start."""

@@ -4,16 +4,15 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.errors import FitError
 from fermkit.basis.written import Line, Page, Written
 from fermkit.growth.confidence import SCATTER
 from fermkit.growth.curves import gompertz, shape_named
 from fermkit.growth.fit import Noise, fit_growth
 from fermkit.growth.fitted import GrowthFit
-
-Floats = NDArray[np.float64]
 
 NAMES = ("asymptote", "max_rate", "lag_h")
 

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from fermkit.basis.checks import Floats
 from fermkit.growth.curves import Shape
 from fermkit.growth.fitter import (
     ERROR_IN_SE,
     MOST_SWEEPS,
-    Floats,
     Found,
     Problem,
     Reach,

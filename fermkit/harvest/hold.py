@@ -13,11 +13,9 @@ from numpy.typing import ArrayLike, NDArray
 from uncertainties import ufloat
 
 from fermkit.basis.cautions import FOOD_CODE, HOT_HOLDING_LIMIT_C, cautions_for
-from fermkit.basis.checks import between, not_negative, numbers, one_of, positive, rising, same_length
+from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written
-
-Floats = NDArray[np.float64]
 
 AUTOLYSIS_WINDOW_C: Final = (45.0, 60.0)
 """Usual window of a yeast autolysis [°C]: common practice, no source. Best of 45 to 60 °C over 8 to 72 h was

@@ -7,11 +7,9 @@ always means volumes at 20 °C.
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.evaluation import evaluate, within
-
-Floats = NDArray[np.float64]
 
 # OIML R 22:1975, International alcoholometric tables; the same formula stands in EU Council Directive
 # 76/766/EEC. Public copies carry digit errors in C: these are the digits on which eight copies

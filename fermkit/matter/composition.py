@@ -4,7 +4,6 @@ Atomic weights come from periodictable, which holds the abridged standard atomic
 IUPAC/CIAAW (Prohaska et al., Pure Appl. Chem. 94 (2022) 573).
 """
 
-import difflib
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -15,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from fermkit.basis.checks import one_of
+from fermkit.basis.checks import nearest, one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written
 
@@ -112,11 +111,11 @@ def _weights() -> Mapping[str, float]:
 
 def _unreadable(formula: str, at: int) -> InputError:
     here = f"stopped at {formula[at]!r}, character {at + 1}" if at < len(formula) else "it is empty"
-    near = difflib.get_close_matches(formula.casefold(), [name.casefold() for name in COMPOUNDS], n=1)
+    near = nearest(formula, COMPOUNDS)
     return InputError(
         f"cannot read the formula {formula!r}: {here}",
         "element symbols, each with its count: 'C6H12O6', '(NH4)2SO4', 'CH1.8O0.5N0.2'",
-        f"did you mean the compound {near[0]!r}?" if near else "mend the formula at that character",
+        f"did you mean the compound {near!r}?" if near else "mend the formula at that character",
     )
 
 

@@ -5,16 +5,13 @@ what is neither water nor sugar nor yeast is carried along as non-yeast solids. 
 the caller's weighings and in the contents, so that both reach the yield as correlated uncertainties.
 """
 
-import difflib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from math import sqrt
 from typing import Any, Final
 
-from uncertainties import ufloat
-
-from fermkit.basis.checks import not_negative, one_of
+from fermkit.basis.checks import nearest, not_negative, one_of
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
 from fermkit.matter.composition import compound
 from fermkit.matter.ingredients import Ingredient, ingredient, ingredient_from, ingredient_names, kitchen_measure
@@ -181,11 +178,11 @@ def _known(name: str, own: Mapping[str, Ingredient | Mapping[str, Any]]) -> Ingr
         return thing if isinstance(thing, Ingredient) else ingredient_from(name, thing)
     known = (*own, *ingredient_names())
     if name not in known:
-        near = difflib.get_close_matches(name, known, n=1)
+        near = nearest(name, known)
         raise InputError(
             f"the ingredient {name!r} is not known",
             f"one of {', '.join(known)}, or your own with its composition",
-            f"did you mean {near[0]!r}?" if near else "give its composition as a mapping of mass fractions",
+            f"did you mean {near!r}?" if near else "give its composition as a mapping of mass fractions",
         )
     return ingredient(name)
 
@@ -286,7 +283,7 @@ def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -
     """
     one_of(air, AIR, "air")
     cells = compound(yeast)
-    ash = ufloat(YEAST_ASH[0], YEAST_ASH[1] / sqrt(3), "the ash of the yeast")
+    ash = yeast_ash()
     per_carbon = cells.molar_mass / cells.carbon / (1.0 - ash)
     carbon_g = feed.carbon_mol * per_carbon
     electrons_g = carbon_g * (4.0 * cells.carbon / cells.electrons)
@@ -299,6 +296,12 @@ def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -
     ceiling = nominal(limits.lowest_g[1])
     binding = tuple(name for name, (least, _) in limits.ranges().items() if nominal(least) <= ceiling)
     return replace(limits, binding=binding)
+
+
+def yeast_ash() -> Any:
+    """Ash in a gram of dry yeast, anywhere in `YEAST_ASH` [g/g]."""
+    middle, half = YEAST_ASH
+    return rectangle(middle - half, middle + half, "the ash of the yeast")
 
 
 def span(low: Any, high: Any) -> str:

@@ -18,6 +18,7 @@ from uncertainties import ufloat
 
 from fermkit.basis.checks import between, not_negative, one_of
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Line, Page, Written, nominal, plus_minus, uncertainty
 from fermkit.matter.composition import compound
 
@@ -106,7 +107,7 @@ class Ingredient(Written):
             available = available + self._part(salt) * share
         if nominal(available) == 0.0:
             return 0.0
-        return available * ufloat(0.5, 0.5 / sqrt(3), f"how much of the {self.name} the yeast takes up")
+        return available * rectangle(0.0, 1.0, f"how much of the {self.name} the yeast takes up")
 
     def page(self) -> Page:
         """The composition as a page."""

@@ -7,8 +7,8 @@ correlated), and refuses what lies outside the range of its source.
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.basis.evaluation import evaluate, within
 from fermkit.matter.alcohol import ethanol_density as ethanol_density
@@ -17,8 +17,6 @@ from fermkit.matter.alcohol import ethanol_mass_fraction as ethanol_mass_fractio
 from fermkit.matter.alcohol import ethanol_molar_concentration as ethanol_molar_concentration
 from fermkit.matter.alcohol import ethanol_pct_vol as ethanol_pct_vol
 from fermkit.matter.alcohol import ethanol_pct_vol_from_concentration as ethanol_pct_vol_from_concentration
-
-Floats = NDArray[np.float64]
 
 # Wagner & Pruss 1993, as in IAPWS G7-04 and IAPWS-95.
 _PSAT: Final = ((-7.85951783, 1.0), (1.84408259, 1.5), (-11.7866497, 3.0),

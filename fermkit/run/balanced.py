@@ -9,6 +9,7 @@ from fermkit.balance.account import Balance
 from fermkit.balance.byproducts import USUAL_ACIDS, USUAL_GLYCEROL
 from fermkit.balance.streams import USUAL_ASH, LinearMeasurement
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve
 from fermkit.harvest.recovery import NetYeast, carried_solids, net_yeast
@@ -111,7 +112,7 @@ def _air_of_vessel(run: Run) -> Any:
     within = nominal(run.vessel["liquid_L"]) * float(o2_solubility(warm, bar))
     kept = 1.0 if run.vessel.get("closed") in ("closed", "vented") else 0.5
     most = kept * (above + within) * molar_mass("O2")
-    return ufloat(most / 2, most / 12**0.5, tag="oxygen of the air in the vessel")
+    return rectangle(0.0, most, "oxygen of the air in the vessel")
 
 
 def carbon_per_g(name: str) -> float:

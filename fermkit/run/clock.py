@@ -9,10 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.errors import InputError
 from fermkit.run.findings import Remarks
 
-Floats = NDArray[np.float64]
 CLOCK: Final = re.compile(r"(\d{1,3})[:h](\d{2})(?::(\d{2})(?:[.,]\d{1,9})?)?\s?(am|pm)?", re.IGNORECASE)
 DATED: Final = re.compile(
     r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})[ T]\s?(\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?\s?(?:am|pm)?)", re.IGNORECASE

@@ -1,6 +1,5 @@
 """One column of a table: what its title means, in which unit, and its cells as numbers."""
 
-import difflib
 import re
 from collections.abc import Sequence
 from typing import Any, Final
@@ -8,13 +7,13 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fermkit.basis.checks import Floats, nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import BY_VOLUME, conversion, number
 from fermkit.matter.properties import ethanol_pct_vol, ethanol_pct_vol_from_concentration
 from fermkit.run.findings import Remarks
 from fermkit.run.format import Column
 
-Floats = NDArray[np.float64]
 Rows = NDArray[np.int64]
 Body = list[tuple[int, list[str]]]
 """Rows of a table: line in the file, and its cells."""
@@ -95,8 +94,8 @@ def column_of(title: str, columns: Sequence[Column], book: Remarks, header_row: 
                 )  # fmt: skip
             return column, unit
     if title:
-        near = difflib.get_close_matches(name, [column.written for column in columns], n=1)
-        hint = f"; did you mean {near[0]!r}?" if near else ""
+        near = nearest(name, [column.written for column in columns])
+        hint = f"; did you mean {near!r}?" if near else ""
         book.note(
             f"this column is not used here{hint}", row=header_row, column=title, level="doubt" if near else "note"
         )

@@ -5,11 +5,11 @@ air. The readings are corrected by what the check showed; how well the check its
 to all readings of that instrument and does not average out.
 """
 
-import math
 from collections.abc import Mapping
 from typing import Any, Final
 
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import HALF_WIDTH
 from fermkit.basis.quantities import Quantity, as_number
 from fermkit.basis.written import nominal, plus_minus
 from fermkit.run.findings import Remarks
@@ -44,7 +44,7 @@ def corrections(written: Mapping[str, Mapping[str, Any]], book: Remarks) -> dict
         its = {"reads": EVERYTHING, **check}
         for suffix in ("g", "C", "bar"):
             if f"resolution_{suffix}" in check:
-                its[f"u_reading_{suffix}"] = nominal(check[f"resolution_{suffix}"]) / math.sqrt(3)
+                its[f"u_reading_{suffix}"] = nominal(check[f"resolution_{suffix}"]) * HALF_WIDTH
         its |= _scale(name, its, book) | _offset(name, its, "ice_reading_C", "offset_C", "°C", book)
         its |= _offset(name, its, "zero_reading_bar", "offset_bar", "bar", book)
         out[name] = its

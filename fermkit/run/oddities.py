@@ -6,10 +6,10 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from fermkit.basis.checks import Floats
 from fermkit.run.findings import Remarks, rows_in_words
 from fermkit.run.format import Column
 
-Floats = NDArray[np.float64]
 WIDE_GAP: Final = 3.0
 """A gap is told when it is this many times the usual step (common practice, no source)."""
 SPIKE: Final = 12.0

@@ -4,13 +4,13 @@ A run is a folder with ``run.toml`` and one CSV a table, or one .xlsx workbook w
 Nothing on disk is ever changed, nothing outside the folder is read, nothing in it is executed.
 """
 
-import difflib
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import conversion
 from fermkit.basis.written import Line, Page, Written, nominal
@@ -228,8 +228,8 @@ def _unused_files(folder: Path, layouts: Mapping[str, str]) -> list[Finding]:
         if place.suffix.lower() in (".csv", ".tsv", ".txt", ".xlsx") and place.name not in {
             f"{n}.csv" for n in layouts
         }:
-            near = difflib.get_close_matches(place.stem.lower(), list(layouts), n=1)
-            hint = f"did you mean '{near[0]}.csv'?" if near else f"tables are: {', '.join(layouts)}"
+            near = nearest(place.stem, layouts)
+            hint = f"did you mean '{near}.csv'?" if near else f"tables are: {', '.join(layouts)}"
             out.append(
                 Finding("doubt" if near else "note", place.name[:60], None, "", f"this file was not read; {hint}")
             )
@@ -242,8 +242,8 @@ def _from_workbook(data: bytes, place: Path) -> Run:
     layouts = table_layouts(written)
     for name in sheets:
         if name not in layouts:
-            near = difflib.get_close_matches(name, list(layouts), n=1)
-            hint = f"did you mean {near[0]!r}?" if near else f"tables are: {', '.join(layouts)}"
+            near = nearest(name, layouts)
+            hint = f"did you mean {near!r}?" if near else f"tables are: {', '.join(layouts)}"
             book.note(f"this sheet was not read; {hint}", column=name, level="doubt" if near else "note")
     readers = {name: _row_reader(rows, name, layouts[name]) for name, rows in sheets.items() if name in layouts}
     return _run(written, readers, None, sources, book, called=place.stem)

@@ -1,6 +1,5 @@
 """run.toml ⇄ settings: each value read by the layout, converted once, and oddities said."""
 
-import difflib
 import json
 import math
 import re
@@ -10,6 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import Quantity, as_number, read_quantity
 from fermkit.run.findings import Remarks
@@ -107,8 +107,8 @@ def _with_column(gas: dict[str, Any], place: int, book: Remarks) -> dict[str, An
 
 
 def _unknown(what: str, name: str, known: Collection[str]) -> str:
-    near = difflib.get_close_matches(name[:60], list(known), n=1)
-    hint = f"did you mean {near[0]!r}?" if near else f"known are: {', '.join(known)}"
+    near = nearest(name, known)
+    hint = f"did you mean {near!r}?" if near else f"known are: {', '.join(known)}"
     return f"the {what} {name[:60]!r} is not known and was left out; {hint}"
 
 
@@ -175,10 +175,10 @@ def _flag(name: str, value: Any) -> bool:
 def _word(name: str, value: Any, words: Sequence[str]) -> str:
     if value in words:
         return str(value)
-    near = difflib.get_close_matches(str(value)[:40], words, n=1)
+    near = nearest(value, words)
     raise InputError(
         f"{name} is {str(value)[:40]!r}", f"one of: {', '.join(words)}",
-        f"did you mean {near[0]!r}?" if near else "choose a word from the list",
+        f"did you mean {near!r}?" if near else "choose a word from the list",
     )  # fmt: skip
 
 

@@ -6,12 +6,10 @@ from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.written import Line, Page, Written
 from fermkit.matter.composition import compound
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,14 +4,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
-from fermkit.basis.checks import numbers
+from fermkit.basis.checks import Floats, numbers
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, in_words
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, repr=False)

@@ -16,11 +16,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from fermkit.basis.checks import numbers
+from fermkit.basis.checks import Floats, numbers
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, in_words
 
-Floats = NDArray[np.float64]
 STUDENT_1907: Final[dict[str, tuple[int, ...]]] = {
     "A": (213, 128, 37, 18, 3, 1),
     "B": (103, 143, 98, 42, 8, 4, 2),

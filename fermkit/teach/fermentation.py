@@ -11,9 +11,8 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from fermkit.basis.checks import between, positive
+from fermkit.basis.checks import Floats, between, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.matter.composition import compound, molar_mass
@@ -22,7 +21,6 @@ from fermkit.teach.batches import Batch, Strain, Truth
 
 __all__ = ["Batch", "Strain", "Truth", "ferment"]
 
-Floats = NDArray[np.float64]
 HEXOSE: Final = molar_mass("hexose")
 SUCROSE: Final = molar_mass("sucrose")
 ETHANOL: Final = molar_mass("ethanol")

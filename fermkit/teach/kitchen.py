@@ -7,8 +7,8 @@ into a run folder.
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.matter.properties import (
     co2_compressibility,
@@ -22,7 +22,6 @@ from fermkit.teach.recipe import LAST_SAMPLE_H, Kitchen, densities, draw_batch, 
 
 __all__ = ["Kitchen", "draw_batch", "drawn_strain", "readings"]
 
-Floats = NDArray[np.float64]
 Rows = dict[str, list[Any]]
 """A table as written: header → cells."""
 

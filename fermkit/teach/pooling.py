@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.errors import FermkitError, InputError
 from fermkit.basis.quantities import number
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, uncertainty
@@ -22,7 +22,6 @@ from fermkit.teach.group_folder import CHECK_SAMPLE, RUN
 from fermkit.teach.handout import whole_page
 from fermkit.teach.repeatability import Precision, precision
 
-Floats = NDArray[np.float64]
 RESULTS: Final = {
     "largest rate": "mmol/h",
     "lag": "h",

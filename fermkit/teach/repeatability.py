@@ -12,12 +12,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from fermkit.basis.checks import between, numbers
+from fermkit.basis.checks import Floats, between, numbers
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written
 from fermkit.calibration.linearity import grubbs_critical
-
-Floats = NDArray[np.float64]
 
 
 def cochran_critical(groups: int, repeats: int, level: float = 0.95) -> float:

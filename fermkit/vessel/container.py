@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from uncertainties import covariance_matrix, ufloat
 
 from fermkit.basis.cautions import cautions_for
-from fermkit.basis.checks import between, not_negative, numbers, one_of, positive
+from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal, plus_minus, uncertainty
@@ -25,8 +25,6 @@ from fermkit.vessel.pressures import PressureCurve as PressureCurve
 from fermkit.vessel.pressures import PressureTime as PressureTime
 from fermkit.vessel.pressures import Vent as Vent
 from fermkit.vessel.pressures import check_produced, curve_of, first_reach
-
-Floats = NDArray[np.float64]
 
 MATERIALS: Final = ("not stated", "PET", "other plastic", "steel", "aluminium", "pressure glass", "glass")
 """What a vessel may be made of; plain glass is refused as a closed vessel."""

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 
+from fermkit.basis.checks import Floats
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
@@ -22,8 +22,6 @@ from fermkit.matter.properties import (
     water_density,
     water_vapour_pressure,
 )
-
-Floats = NDArray[np.float64]
 
 SWELLING_ML: Final = (37.51, -9.585e-2, 8.740e-4, -5.044e-7)
 """What a mole of dissolved CO2 adds to the volume of water [mL/mol], as a polynomial in °C: Garcia, LBNL-49023

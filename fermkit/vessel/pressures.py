@@ -5,16 +5,14 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fermkit.basis.cautions import cautions_for
+from fermkit.basis.checks import Floats
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, interval, nominal, plus_minus, uncertainty
 from fermkit.matter.composition import molar_mass
 from fermkit.vessel.gas_space import MOST_CO2_BAR, gas_mol_per_L
-
-Floats = NDArray[np.float64]
 
 NOT_COUNTED: Final = (
     "Counted: CO2 in liquid and gas space at rest, as a real gas; the sealed air with all its oxygen; "
