@@ -5,6 +5,8 @@ from .basis.errors import DoubtfulResult as DoubtfulResult
 from .basis.errors import FermkitError as FermkitError
 from .basis.errors import FitError as FitError
 from .basis.errors import InputError as InputError
+from .basis.groups import precision as precision
+from .basis.statistics import robust_mean as robust_mean
 from .basis.written import percent as percent
 from .basis.written import plus_minus as plus_minus
 from .batch.plan import plan_batch as plan_batch
@@ -51,6 +53,4 @@ from .show.report import write_report as write_report
 from .teach.cell_counts import counting_noise as counting_noise
 from .teach.classes import make_class as make_class
 from .teach.classes import open_group as open_group
-from .teach.repeatability import precision as precision
-from .teach.repeatability import robust_mean as robust_mean
 from .vessel.container import Vessel as Vessel

@@ -8,8 +8,8 @@ import pytest
 from scipy import special
 from uncertainties import covariance_matrix, ufloat
 
-from fermkit.basis.budget import student
 from fermkit.basis.errors import FitError, InputError
+from fermkit.basis.statistics import student
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.dilutions import dilution_series
 from fermkit.calibration.limits import decision_limit

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 import fermkit as fk
 from fermkit.basis.errors import FermkitError, FitError, InputError
+from fermkit.basis.statistics import runs_p
 from fermkit.growth import curves
 from fermkit.growth.confidence import resampled
-from fermkit.growth.residuals import runs_p
 
 T = np.linspace(0, 48, 60)
 CURVES = ("logistic", "gompertz", "richards", "baranyi", "three_phase")

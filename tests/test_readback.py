@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.basis.budget import budget_of, student
+from fermkit.basis.budget import budget_of
 from fermkit.basis.errors import InputError
+from fermkit.basis.statistics import student
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.dilutions import dilution_series
 from fermkit.calibration.readback import dilution_factor

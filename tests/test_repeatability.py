@@ -5,8 +5,8 @@ import pytest
 from scipy import stats
 
 from fermkit.basis.errors import InputError
-from fermkit.teach.between_groups import pooled
-from fermkit.teach.repeatability import cochran_critical, precision, robust_mean
+from fermkit.basis.groups import pooled, precision
+from fermkit.basis.statistics import cochran_critical, robust_mean
 
 
 def test_a_group_of_wide_scatter_stands_apart_by_name():

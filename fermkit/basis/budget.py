@@ -1,58 +1,12 @@
-"""Who owns which share of an uncertainty, and how far few degrees of freedom widen an interval."""
+"""Who owns which share of an uncertainty."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
 from uncertainties import UFloat
 
 from fermkit.basis.checks import Floats
 from fermkit.basis.written import Line, Page, Written, uncertainty
-
-
-def student(degrees_of_freedom: float, level: float = 0.95) -> float:
-    """Two-sided Student factor; the normal one for infinitely many degrees of freedom.
-
-    Examples
-    --------
-    >>> round(student(4), 5), round(student(float("inf")), 6)
-    (2.77645, 1.959964)
-
-    References
-    ----------
-    JCGM 100:2008 (GUM), annex G.
-    """
-    upper = 0.5 + level / 2
-    if not np.isfinite(degrees_of_freedom):
-        return float(special.ndtri(upper))
-    return float(special.stdtrit(degrees_of_freedom, upper))
-
-
-def effective_degrees_of_freedom(parts: Sequence[tuple[float, float]]) -> float:
-    """Welch–Satterthwaite: (Σ u²)² / Σ (u⁴ / ν) over the independent parts.
-
-    Parameters
-    ----------
-    parts : sequence of (variance, degrees of freedom)
-
-    Returns
-    -------
-    float
-        Infinite where no part rests on few readings.
-
-    Examples
-    --------
-    >>> effective_degrees_of_freedom([(4.0, 3), (1.0, float("inf"))])
-    4.6875
-
-    References
-    ----------
-    JCGM 100:2008 (GUM), G.4.1, equation G.2b.
-    """
-    total = sum(variance for variance, _ in parts)
-    few = sum(variance**2 / nu for variance, nu in parts if np.isfinite(nu))
-    return float(total**2 / few) if few > 0 else float("inf")
 
 
 @dataclass(frozen=True, repr=False)

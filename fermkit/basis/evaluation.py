@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fermkit.basis.checks import between
 from fermkit.basis.errors import InputError
@@ -31,18 +30,3 @@ def evaluate(formula: Callable[..., Any], *values: Any) -> Any:
         return uncertainties.wrap(lambda *plain: float(formula(*plain)))(*values)
     answer = np.asarray(formula(*(np.asarray(value, dtype=float) for value in values)))
     return float(answer) if answer.ndim == 0 else answer
-
-
-def runs_p(residuals: NDArray[np.float64]) -> float:
-    """How likely so few runs of one sign would be by chance (Wald & Wolfowitz, Ann. Math. Stat. 11 (1940) 147)."""
-    from scipy.special import ndtr
-
-    up = residuals > 0
-    n1, n2 = int(up.sum()), int((~up).sum())
-    if min(n1, n2) < 2 or up.size < 8:
-        return 1.0
-    n = n1 + n2
-    mean = 1 + 2 * n1 * n2 / n
-    variance = (mean - 1) * (mean - 2) / (n - 1)
-    runs = 1 + int(np.count_nonzero(np.diff(up)))
-    return float(ndtr((runs + 0.5 - mean) / np.sqrt(variance)))

@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import ArrayLike
 from uncertainties import UFloat
 
-from fermkit.basis.budget import student
 from fermkit.basis.checks import Floats, one_of
 from fermkit.basis.errors import InputError
+from fermkit.basis.statistics import student
 from fermkit.basis.written import Line, Page, Written
 from fermkit.calibration.limits import Limits, limits_of
 from fermkit.calibration.linearity import (

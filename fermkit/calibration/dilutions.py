@@ -9,10 +9,11 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 from uncertainties import UFloat, covariance_matrix
 
-from fermkit.basis.budget import Budget, budget_of, student
+from fermkit.basis.budget import Budget, budget_of
 from fermkit.basis.checks import Floats, same_length
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
+from fermkit.basis.statistics import student
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, uncertainty
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.linearity import Judgement

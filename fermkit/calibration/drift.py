@@ -9,9 +9,10 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 from uncertainties import UFloat, covariance_matrix, ufloat
 
-from fermkit.basis.budget import Budget, budget_of, effective_degrees_of_freedom, student
+from fermkit.basis.budget import Budget, budget_of
 from fermkit.basis.checks import between, same_length
 from fermkit.basis.errors import InputError
+from fermkit.basis.statistics import effective_degrees_of_freedom, student
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, uncertainty
 from fermkit.calibration.calibrate import Calibration, fit_calibration
 from fermkit.calibration.linearity import Judgement

@@ -6,7 +6,7 @@ import numpy as np
 from scipy import special
 from scipy.optimize import brentq
 
-from fermkit.basis.budget import student
+from fermkit.basis.statistics import student
 from fermkit.basis.written import Line, Page, Written
 from fermkit.calibration.response import FittedCurve
 

@@ -9,6 +9,7 @@ from scipy import special
 
 from fermkit.basis.checks import Floats, numbers, same_length
 from fermkit.basis.errors import FermkitError
+from fermkit.basis.statistics import aicc, grubbs
 from fermkit.basis.written import Line, Page, Written, in_words
 from fermkit.calibration.response import FittedCurve
 from fermkit.calibration.standards import level_means
@@ -258,11 +259,6 @@ def grubbs_test(values: ArrayLike) -> Judgement:
     Judgement
         Passed where p is 5 % or more (two-sided).
 
-    Notes
-    -----
-    G = max |value − mean| / s; the critical G is (n−1)/√n · √(t²/(n−2+t²)), t the upper α/(2n) point of Student's
-    distribution with n − 2 degrees of freedom.
-
     Examples
     --------
     >>> print(grubbs_test([1.02, 1.04, 1.03, 1.55]).verdict)
@@ -272,30 +268,13 @@ def grubbs_test(values: ArrayLike) -> Judgement:
     ----------
     Grubbs 1969, Technometrics 11, 1; ISO 5725-2:1994, 7.3.4.
     """
-    y = numbers(values, "replicates", at_least=3)
-    n, spread = y.size, float(y.std(ddof=1))
-    name = "Grubbs' test"
-    if spread == 0:
+    y, name = numbers(values, "replicates", at_least=3), "Grubbs' test"
+    far, g, p = grubbs(y)
+    if g == 0:
         return _untestable(name, "the replicates are alike to the last digit")
-    far = int(np.argmax(np.abs(y - y.mean())))
-    g = float(abs(y[far] - y.mean()) / spread)
-    left = max(1 - n * g**2 / (n - 1) ** 2, 1e-15)
-    t = np.sqrt(n * (n - 2) * g**2 / (n - 1) ** 2 / left)
-    p = float(min(1.0, 2 * n * special.stdtr(n - 2, -t)))
     words = f"{y[far]:g} stands apart from the other replicates" if p < 0.05 else "no replicate stands apart"
-    return Judgement(name, g, p, (float(n), float(n - 2)), p >= 0.05, f"{words} (Grubbs' G = {g:.2f}, {in_words(p)})")
-
-
-def grubbs_critical(count: int, level: float = 0.95) -> float:
-    """The largest G that chance gives among so many replicates; see `grubbs_test`.
-
-    Examples
-    --------
-    >>> grubbs_critical(8)
-    2.126
-    """
-    t = special.stdtrit(count - 2, 1 - (1 - level) / (2 * count))
-    return float((count - 1) / np.sqrt(count) * np.sqrt(t**2 / (count - 2 + t**2)))
+    freedom = (float(y.size), float(y.size - 2))
+    return Judgement(name, g, p, freedom, p >= 0.05, f"{words} (Grubbs' G = {g:.2f}, {in_words(p)})")
 
 
 def choose_curve(fit: Callable[[str], FittedCurve]) -> tuple[str, str]:
@@ -334,11 +313,8 @@ def choose_curve(fit: Callable[[str], FittedCurve]) -> tuple[str, str]:
 
 
 def _aicc(fitted: FittedCurve) -> float:
-    """Akaike's criterion for few readings, from the weighted residuals."""
-    n, k = fitted.y.size, fitted.values.size + 1
-    if n - k - 1 <= 0:
-        return float("inf")
+    """Akaike's criterion from the weighted residuals; curves of different weights are made comparable."""
     signals = fitted.signal(fitted.x)
     shares = fitted.variance(signals) / fitted.scale
-    spread = float((fitted.y - signals) ** 2 @ (1 / shares)) / n
-    return float(n * np.log(max(spread, 1e-300)) + np.log(shares).sum() + 2 * k + 2 * k * (k + 1) / (n - k - 1))
+    misfit = float((fitted.y - signals) ** 2 @ (1 / shares))
+    return aicc(misfit, fitted.y.size, fitted.values.size) + float(np.log(shares).sum())

@@ -10,9 +10,10 @@ from scipy import special
 from scipy.optimize import brentq, least_squares
 from uncertainties import UFloat, ufloat
 
-from fermkit.basis.budget import Budget, budget_of, effective_degrees_of_freedom, student
+from fermkit.basis.budget import Budget, budget_of
 from fermkit.basis.checks import Floats, between, not_negative, one_of
 from fermkit.basis.errors import InputError
+from fermkit.basis.statistics import effective_degrees_of_freedom, student
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
 from fermkit.calibration.limits import decision_limit
 from fermkit.calibration.linearity import grubbs_test

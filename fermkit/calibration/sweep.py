@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from uncertainties import UFloat
 
-from fermkit.basis.budget import student
 from fermkit.basis.checks import Floats
 from fermkit.basis.errors import InputError
+from fermkit.basis.statistics import student
 from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
 from fermkit.calibration.response import FittedCurve
 

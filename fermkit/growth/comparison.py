@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike
 
 from fermkit.basis.checks import Floats
 from fermkit.basis.errors import FitError
+from fermkit.basis.statistics import aicc
 from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
 from fermkit.growth.curves import SHAPES
 from fermkit.growth.fit import Noise, fit_growth
@@ -72,8 +73,8 @@ class CurveComparison(Written):
         import pandas as pd
 
         rows = []
-        for fit, aicc, weight in zip(self.fits, self.aicc, self.weight):
-            row: dict[str, Any] = {"curve": fit.curve, "AICc": aicc, "weight": weight}
+        for fit, score, weight in zip(self.fits, self.aicc, self.weight):
+            row: dict[str, Any] = {"curve": fit.curve, "AICc": score, "weight": weight}
             for name in ("lag_h", "max_rate", "final_amount"):
                 value = getattr(fit, name)
                 row |= {name: value.nominal_value, f"u_{name}": value.std_dev}
@@ -89,11 +90,11 @@ class CurveComparison(Written):
                 fit.curve.replace("_", " "),
                 f"{100 * weight:.0f} %",
                 "weight",
-                f"lag {plus_minus(fit.lag_h, 'h')}, rate {plus_minus(fit.max_rate, rate)}; AICc {aicc:.1f}"
+                f"lag {plus_minus(fit.lag_h, 'h')}, rate {plus_minus(fit.max_rate, rate)}; AICc {score:.1f}"
                 if fit.verdict == "good"
-                else f"{fit.verdict}; AICc {aicc:.1f}",
+                else f"{fit.verdict}; AICc {score:.1f}",
             )
-            for fit, aicc, weight in zip(self.fits, self.aicc, self.weight)
+            for fit, score, weight in zip(self.fits, self.aicc, self.weight)
         ]
         for name, quantity, unit_ in (("lag", "lag_h", "h"), ("largest rate", "max_rate", rate)):
             low, high = self.spread(quantity)
@@ -188,10 +189,4 @@ def _costs(fits: list[GrowthFit]) -> Floats:
         weight = np.ones(n) if weight is None else weight[0]
         rss = np.array([float(np.sum((weight * (raw - each)) ** 2)) for each in fitted])
     known = fits[0].problem.known
-    out = np.empty(len(fits))
-    for i, fit in enumerate(fits):
-        k = fit.shape.parameters + (0 if known else 1)
-        spare = n - k - 1
-        small = 2 * k * (k + 1) / spare if spare > 0 else np.inf
-        out[i] = (rss[i] if known else n * np.log(max(rss[i], 1e-300) / n)) + 2 * k + small
-    return out
+    return np.array([aicc(float(s), n, fit.shape.parameters, known=known) for s, fit in zip(rss, fits)])

@@ -3,7 +3,7 @@
 import numpy as np
 
 from fermkit.basis.checks import Floats
-from fermkit.basis.evaluation import runs_p
+from fermkit.basis.statistics import runs_p
 from fermkit.basis.written import in_words, nominal, uncertainty
 from fermkit.growth.curves import Shape
 from fermkit.growth.fitter import Found, Problem, columns

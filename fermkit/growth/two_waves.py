@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike
 
 from fermkit.basis.checks import Floats
 from fermkit.basis.errors import FitError
+from fermkit.basis.statistics import aicc
 from fermkit.basis.written import Line, Page, Written
 from fermkit.growth.confidence import SCATTER
 from fermkit.growth.curves import gompertz, shape_named
@@ -150,13 +151,8 @@ def fit_two_waves(time_h: ArrayLike, amount: ArrayLike, noise: Noise = "independ
     ends = [(float(v - h), float(v + h)) for v, h in zip(values, half)]
     limits = (dict(zip(NAMES, ends[:3])), dict(zip(NAMES, ends[3:])))
     base = float(one.amount[0] - two_waves(time[:1], *values)[0]) if steps else 0.0
-    gap = _aicc(y.size, 7, rss) - _aicc(y.size, 4, float(one.found.rss[0]))
+    gap = aicc(rss, y.size, 6) - aicc(float(one.found.rss[0]), y.size, 3)
     return TwoWaveFit(waves, limits, float(1 / (1 + np.exp(np.clip(gap / 2, -300, 300)))), one, unit, values, base)
-
-
-def _aicc(n: int, k: int, rss: float) -> float:
-    spare = n - k - 1
-    return n * float(np.log(max(rss, 1e-300) / n)) + 2 * k + (2 * k * (k + 1) / spare if spare > 0 else np.inf)
 
 
 def _published(x: Floats) -> Floats:

@@ -18,7 +18,7 @@ from uncertainties import correlated_values
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import Floats, between, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import FitError, InputError
-from fermkit.basis.evaluation import runs_p
+from fermkit.basis.statistics import runs_p
 from fermkit.basis.written import Line, Page, Written, in_words, interval, nominal, percent, plus_minus, uncertainty
 
 MODELS: Final = ("page", "henderson_pabis")

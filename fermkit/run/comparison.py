@@ -10,8 +10,8 @@ from scipy import special
 from scipy.stats import chi2
 from uncertainties import covariance_matrix
 
-from fermkit.basis.budget import effective_degrees_of_freedom
 from fermkit.basis.errors import InputError
+from fermkit.basis.statistics import effective_degrees_of_freedom, holm
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
 from fermkit.run.analysis import Analysis
 
@@ -158,22 +158,6 @@ def _difference(one: Analysis, other: Analysis, name: str) -> Difference:
     t = abs(nominal(value)) / uncertainty(value) if uncertainty(value) > 0 else inf
     p = 2 * float(special.stdtr(dof, -t)) if np.isfinite(dof) else 2 * float(special.ndtr(-t))
     return Difference(one.run.name, other.run.name, a.product, value, p, p)
-
-
-def holm(p_values: Sequence[float]) -> list[float]:
-    """p-values adjusted for being looked at together.
-
-    Examples
-    --------
-    >>> [round(p, 3) for p in holm([0.01, 0.04, 0.03])]
-    [0.03, 0.06, 0.06]
-    """
-    order = np.argsort(p_values)
-    largest, out = 0.0, [0.0] * len(p_values)
-    for rank, index in enumerate(order):
-        largest = max(largest, min(1.0, (len(p_values) - rank) * float(p_values[index])))
-        out[int(index)] = largest
-    return out
 
 
 def _alike(values: Sequence[Any]) -> float:

@@ -7,8 +7,9 @@ from math import sqrt
 from types import MappingProxyType
 from typing import Any, Final
 
-from fermkit.basis.budget import budget_of, effective_degrees_of_freedom, student
+from fermkit.basis.budget import budget_of
 from fermkit.basis.checks import one_of
+from fermkit.basis.statistics import effective_degrees_of_freedom, student
 from fermkit.basis.written import Line, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
 from fermkit.calibration.readback import REPLICATES
 from fermkit.calibration.standards import SCATTER

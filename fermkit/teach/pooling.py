@@ -11,16 +11,15 @@ import numpy as np
 
 from fermkit.basis.checks import Floats
 from fermkit.basis.errors import FermkitError, InputError
+from fermkit.basis.groups import PooledEstimate, Precision, pooled, precision
 from fermkit.basis.quantities import number
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, uncertainty
 from fermkit.run.analysis import Analysis, analyse
 from fermkit.run.records import read_run
 from fermkit.show.plots import COLOURS, DASHES, MARKS, figure, house_style, svg
-from fermkit.teach.between_groups import PooledEstimate, pooled
 from fermkit.teach.class_data import group_folders, with_progress
 from fermkit.teach.group_folder import CHECK_SAMPLE, RUN
 from fermkit.teach.handout import whole_page
-from fermkit.teach.repeatability import Precision, precision
 
 RESULTS: Final = {
     "largest rate": "mmol/h",

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fermkit.basis.budget import effective_degrees_of_freedom, student
 from fermkit.basis.errors import FermkitError
+from fermkit.basis.statistics import effective_degrees_of_freedom, student
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.readback import fieller_misfit, profile_misfit
 from fermkit.calibration.response import CURVES

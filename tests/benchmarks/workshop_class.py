@@ -16,13 +16,12 @@ from pathlib import Path
 
 import numpy as np
 
+from fermkit.basis.groups import pooled, precision
 from fermkit.run.analysis import analyse
 from fermkit.teach.answers import FILE, LOOSE, noted, slip_of
-from fermkit.teach.between_groups import pooled
 from fermkit.teach.classes import make_class, mark, pool, read_key
 from fermkit.teach.group_folder import LOCKS, open_group
 from fermkit.teach.mishaps import MISHAP, NAMES, NONE
-from fermkit.teach.repeatability import precision
 from fermkit.teach.sealing import opens
 
 ROWS = {"sugar as hexose": "sucrose as glucose", "ethanol made": "% vol as % mass", "CO2 to expect": "CO2 slip"}

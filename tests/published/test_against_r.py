@@ -10,8 +10,8 @@ import pytest
 from uncertainties import covariance_matrix, ufloat
 
 import fermkit as fk
+from fermkit.basis.groups import pooled
 from fermkit.calibration.linearity import mandel_test
-from fermkit.teach.between_groups import pooled
 
 ROOT = Path(__file__).resolve().parents[2]
 pytestmark = [

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.basis.budget import budget_of, effective_degrees_of_freedom, student
+from fermkit.basis.budget import budget_of
+from fermkit.basis.statistics import effective_degrees_of_freedom, grubbs_critical, student
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.density import convert_ethanol, density_change
-from fermkit.calibration.linearity import grubbs_critical, mandel_test
+from fermkit.calibration.linearity import mandel_test
 from fermkit.calibration.surroundings import vapour_ratio
 from fermkit.matter.properties import sucrose_density
 

@@ -5,10 +5,9 @@ import importlib.util
 import numpy as np
 import pytest
 
-from fermkit.calibration.linearity import grubbs_critical
-from fermkit.teach.between_groups import pooled
+from fermkit.basis.groups import pooled, precision
+from fermkit.basis.statistics import cochran_critical, grubbs_critical, pair_critical
 from fermkit.teach.cell_counts import STUDENT_1907, counting_noise, squares_of
-from fermkit.teach.repeatability import cochran_critical, pair_critical, precision
 
 # p: n = 2, 3, 4 results; 1 %
 COCHRAN_99 = {5: (0.9279, 0.7885, 0.6957), 8: (0.7945, 0.6152, 0.5209), 12: (0.6528, 0.4751, 0.3919),

@@ -1,61 +1,37 @@
-"""What many groups found of one sample: repeatability, reproducibility, results that stand apart, and a middle
-that a few wild results cannot move.
+"""What many groups found of the same: repeatability, reproducibility, one estimate from all, who stands apart.
 
 *Repeatability* is how well one group agrees with itself, *reproducibility* how well any two groups agree.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
-from fermkit.basis.checks import Floats, between, numbers
+from fermkit.basis.checks import Floats, numbers
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Line, Page, Written
-from fermkit.calibration.linearity import grubbs_critical
+from fermkit.basis.statistics import (
+    cochran_critical,
+    grubbs,
+    grubbs_critical,
+    pair_critical,
+    pair_ratio,
+    robust_mean,
+    student,
+)
+from fermkit.basis.written import Line, Page, Written, in_words
 
 
-def cochran_critical(groups: int, repeats: int, level: float = 0.95) -> float:
-    """The largest share of the summed variances that one group has by chance.
+class Standing(StrEnum):
+    """How far a result stands from the others (ISO 5725-2): within chance, beyond 95 %, beyond 99 %."""
 
-    Parameters
-    ----------
-    groups, repeats : int
-        How many groups, and how often each measured.
-    level : float
-        0.95 or 0.99, as a rule.
-
-    Returns
-    -------
-    float
-
-    Notes
-    -----
-    C = 1 / (1 + (p − 1)/F), F the upper (1 − level)/p point of the F distribution on n − 1 and (p − 1)(n − 1)
-    degrees of freedom: a bound that is met almost exactly.
-
-    Examples
-    --------
-    >>> round(cochran_critical(8, 2), 3), round(cochran_critical(8, 3, 0.99), 3)
-    (0.68, 0.615)
-
-    References
-    ----------
-    Cochran 1941, Ann. Eugenics 11, 47; 't Lam 2010, Anal. Chim. Acta 659, 68, doi:10.1016/j.aca.2009.11.032.
-    """
-    if groups < 2 or repeats < 2:
-        raise InputError(
-            f"{groups} groups with {repeats} results each",
-            "two groups or more, each with two results or more",
-            "measure in duplicate",
-        )
-    between(level, 0.5, 0.9999, "level")
-    nu = repeats - 1
-    f = special.fdtri(nu, (groups - 1) * nu, 1 - (1 - level) / groups)
-    return float(1 / (1 + (groups - 1) / f))
+    ORDINARY = "ordinary"
+    STRAGGLER = "straggler"
+    OUTLIER = "outlier"
 
 
 @dataclass(frozen=True, repr=False)
@@ -70,8 +46,7 @@ class StandsApart(Written):
     statistic : float
     straggler, outlier : float
         Critical values at 95 and 99 %: beyond the first a straggler, beyond the second an outlier (ISO 5725-2).
-    verdict : str
-        "ordinary", "straggler" or "outlier".
+    verdict : Standing
     """
 
     test: str
@@ -79,7 +54,7 @@ class StandsApart(Written):
     statistic: float
     straggler: float
     outlier: float
-    verdict: str
+    verdict: Standing
 
     def page(self) -> Page:
         """The test as one line."""
@@ -124,7 +99,8 @@ class Precision(Written):
     @property
     def outliers(self) -> tuple[str, ...]:
         """Groups that a test calls outliers."""
-        return tuple(dict.fromkeys(name for test in self.apart if test.verdict == "outlier" for name in test.groups))
+        outliers = (test for test in self.apart if test.verdict is Standing.OUTLIER)
+        return tuple(dict.fromkeys(name for test in outliers for name in test.groups))
 
     @property
     def u_repeatability(self) -> float:
@@ -218,59 +194,11 @@ def precision(results: Mapping[str, Sequence[float]], unit: str = "") -> Precisi
     )
 
 
-def robust_mean(values: ArrayLike) -> tuple[Any, float]:
-    """A mean and standard deviation that a few wild values cannot move.
-
-    Parameters
-    ----------
-    values : array-like of shape (n,)
-        Three or more.
-
-    Returns
-    -------
-    (ufloat, float)
-        Robust mean with its standard uncertainty 1.25 s*/√n (a plain number where all results are alike), and
-        robust standard deviation s*.
-
-    Notes
-    -----
-    Values further than 1.5 s* from the mean are moved there, mean and s* = 1.134 × standard deviation are taken
-    anew, until they rest.
-
-    Examples
-    --------
-    >>> middle, spread = robust_mean([5.01, 4.98, 5.03, 4.99, 9.7])
-    >>> round(middle.nominal_value, 2)
-    5.03
-
-    References
-    ----------
-    ISO 13528:2015, Annex C.3 (Algorithm A) and 7.7.3; Huber, Robust Statistics, 1981.
-    """
-    from uncertainties import ufloat
-
-    x = numbers(values, "results", at_least=3)
-    middle = float(np.median(x))
-    spread = 1.483 * float(np.median(np.abs(x - middle)))
-    if spread == 0:  # more than half alike: as the standard allows, start from the plain deviation
-        spread = float(x.std(ddof=1))
-    for _ in range(500):
-        moved = np.clip(x, middle - 1.5 * spread, middle + 1.5 * spread)
-        new, width = float(moved.mean()), 1.134 * float(moved.std(ddof=1))
-        rests = abs(new - middle) + abs(width - spread) <= 1e-12 * (abs(middle) + spread)
-        middle, spread = new, width
-        if rests:
-            break
-    if spread == 0:  # all alike: the display was too coarse to tell a width
-        return middle, spread
-    return ufloat(middle, 1.25 * spread / np.sqrt(x.size), tag="spread of the groups"), spread
-
-
 def _judged(
     test: str, groups: tuple[str, ...], statistic: float, at_95: float, at_99: float, small: bool
 ) -> StandsApart:
     beyond = [statistic < limit if small else statistic > limit for limit in (at_95, at_99)]
-    verdict = "outlier" if beyond[1] else "straggler" if beyond[0] else "ordinary"
+    verdict = Standing.OUTLIER if beyond[1] else Standing.STRAGGLER if beyond[0] else Standing.ORDINARY
     return StandsApart(test, groups, statistic, at_95, at_99, verdict)
 
 
@@ -289,14 +217,12 @@ def _cochran(names: Sequence[str], deviations: Floats, counts: NDArray[np.int64]
 
 def _grubbs(names: Sequence[str], means: Floats) -> list[StandsApart]:
     """The group farthest from the others and, where none stands apart alone, the farthest two on either side."""
-    spread = float(means.std(ddof=1))
-    if not spread > 1e-12 * float(np.abs(means).max()):
+    far, g, _ = grubbs(means)
+    if g == 0:
         return []
-    far = int(np.argmax(np.abs(means - means.mean())))
-    g = float(abs(means[far] - means.mean()) / spread)
     at = [grubbs_critical(means.size, level) for level in (0.95, 0.99)]
     out = [_judged("Grubbs' G, a group's mean", (names[far],), g, at[0], at[1], False)]
-    if out[0].verdict == "ordinary" and means.size >= 5:
+    if out[0].verdict is Standing.ORDINARY and means.size >= 5:
         pairs = [(pair_ratio(means, end), end) for end in ("high", "low")]
         ratio, end = min(pairs)
         order = np.argsort(means)
@@ -306,27 +232,127 @@ def _grubbs(names: Sequence[str], means: Floats) -> list[StandsApart]:
     return out
 
 
-def pair_ratio(values: ArrayLike, end: str = "high") -> float:
-    """Sum of squares without the two most extreme values, over that with them (ISO 5725-2, 7.3.4.2)."""
-    x = np.sort(numbers(values, "values", at_least=4))
-    rest = x[:-2] if end == "high" else x[2:]
-    return float(np.sum((rest - rest.mean()) ** 2) / np.sum((x - x.mean()) ** 2))
+@dataclass(frozen=True, repr=False)
+class PooledEstimate(Written):
+    """One estimate from many groups, each with its own uncertainty.
+
+    Attributes
+    ----------
+    name, unit : str
+    value : ufloat
+        With the standard uncertainty of Hartung and Knapp.
+    interval : (float, float)
+        95 %, for the mean of all groups.
+    next_group : (float, float)
+        95 %, for the true value of one more group.
+    between_sd : float
+        Standard deviation of the groups' true values (τ, by restricted maximum likelihood).
+    heterogeneity, p_value : float
+        Cochran's Q, and the chance of one as large were all groups alike.
+    count : int
+    """
+
+    name: str
+    unit: str
+    value: Any
+    interval: tuple[float, float]
+    next_group: tuple[float, float]
+    between_sd: float
+    heterogeneity: float
+    p_value: float
+    count: int
+
+    def page(self) -> Page:
+        """The pooled estimate."""
+        alike = (
+            "groups differ by more than their own ± explains" if self.p_value < 0.05 else "groups agree within their ±"
+        )
+        lines = [
+            Line(self.name, self.value, self.unit, f"{self.count} groups", self.interval),
+            Line(
+                "between groups", f"{self.between_sd:.3g}", self.unit, "standard deviation of their true values (REML)"
+            ),
+            Line("one more group would lie", "", "", "", self.next_group),
+        ]
+        said = f"The {alike} (Q = {self.heterogeneity:.1f}, {in_words(self.p_value)})."
+        return Page("Pooled estimate", lines, [said])
 
 
-def pair_critical(count: int, level: float = 0.95, draws: int = 40_000) -> float:
-    """The smallest `pair_ratio` that chance gives, two-sided: drawn from normal numbers with a fixed seed.
+def pooled(values: ArrayLike, u: ArrayLike, name: str = "pooled value", unit: str = "") -> PooledEstimate:
+    """One estimate from many groups' estimates, with the variance between groups.
+
+    Parameters
+    ----------
+    values, u : array-like of shape (k,)
+        Each group's estimate and its standard uncertainty; three or more.
+    name, unit : str
+
+    Returns
+    -------
+    PooledEstimate
+
+    Notes
+    -----
+    yᵢ = μ + group + error, variances τ² and uᵢ². τ² by restricted maximum likelihood; weights 1/(uᵢ² + τ²);
+    interval by Student's t on k − 1 degrees of freedom with Hartung and Knapp's variance.
 
     Examples
     --------
-    >>> round(pair_critical(8), 2)
-    0.11
+    >>> found = pooled([4.1, 3.6, 5.0, 4.4], [0.2, 0.3, 0.2, 0.4], "lag", "h")
+    >>> print(found.value)
+    4.29+/-0.30
 
     References
     ----------
-    Grubbs & Beck 1972, Technometrics 14, 847; ISO 5725-2:1994, Table 5 (two largest or two smallest).
+    DerSimonian & Laird 1986, Control. Clin. Trials 7, 177 (the model, Q); Viechtbauer 2005, J. Educ. Behav. Stat.
+    30, 261 (REML); Hartung & Knapp 2001, Stat. Med. 20, 3875.
     """
-    x = np.sort(np.random.default_rng(5725).standard_normal((draws, count)), axis=1)
-    rest = x[:, :-2]
-    whole = np.sum((x - x.mean(axis=1, keepdims=True)) ** 2, axis=1)
-    ratio = np.sum((rest - rest.mean(axis=1, keepdims=True)) ** 2, axis=1) / whole
-    return float(np.quantile(ratio, (1 - level) / 2))
+    from uncertainties import ufloat
+
+    y, width = numbers(values, "estimates", at_least=3), numbers(u, "uncertainties", at_least=3)
+    if y.size != width.size or not (width > 0).all():
+        raise InputError(
+            f"{y.size} estimates with {int((width > 0).sum())} uncertainties above zero",
+            "one for each",
+            "leave out the others",
+        )
+    q, scale = _misfit(y, width, 0.0), width**2
+    tau2 = _between(y, scale)
+    w = 1 / (scale + tau2)
+    mean = float(w @ y / w.sum())
+    nu = y.size - 1
+    var = float(w @ (y - mean) ** 2 / (nu * w.sum()))
+    t = student(nu)
+    ahead = student(max(nu - 1, 1)) * float(np.sqrt(tau2 + var))
+    half = t * var**0.5
+    value = ufloat(mean, var**0.5, tag=f"pooling of the groups' {name}")
+    return PooledEstimate(
+        name,
+        unit,
+        value,
+        (mean - half, mean + half),
+        (mean - ahead, mean + ahead),
+        tau2**0.5,
+        q,
+        float(special.chdtrc(nu, q)),
+        y.size,
+    )
+
+
+def _misfit(y: Floats, u: Floats, tau2: float) -> float:
+    w = 1 / (u**2 + tau2)
+    return float(w @ (y - w @ y / w.sum()) ** 2)
+
+
+def _between(y: Floats, scale: Floats) -> float:
+    """τ² that makes the restricted likelihood largest: a bounded search, so that it always ends."""
+    from scipy.optimize import minimize_scalar
+
+    def cost(tau2: float) -> float:
+        w = 1 / (scale + tau2)
+        mean = w @ y / w.sum()
+        return float(-np.log(w).sum() + np.log(w.sum()) + w @ (y - mean) ** 2)
+
+    top = 10 * float(y.var(ddof=1)) + 1e-300
+    found = minimize_scalar(lambda part: cost(part * top), bounds=(0.0, 1.0), method="bounded", options={"xatol": 1e-9})
+    return 0.0 if cost(0.0) <= found.fun else float(found.x) * top
