@@ -6,11 +6,10 @@ is all they need.
 
 import json
 import re
-import runpy
 import shutil
 from pathlib import Path
-from types import SimpleNamespace
 
+import lab_page
 import pytest
 from playwright.sync_api import expect, sync_playwright
 
@@ -19,7 +18,6 @@ FOLDER = HERE.parent / "notebooks"
 NOTEBOOKS = sorted(
     path.relative_to(FOLDER).as_posix() for path in FOLDER.rglob("*.ipynb") if ".ipynb_checkpoints" not in path.parts
 )
-lab_page = SimpleNamespace(**runpy.run_path(str(HERE / "lab_page.py")))
 
 pytestmark = [
     pytest.mark.browser,

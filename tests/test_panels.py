@@ -2,23 +2,18 @@
 
 import asyncio
 import base64
-import importlib.util
 import re
 import struct
 import time
 import warnings
-from pathlib import Path
 
 import pytest
+import toy_panel as toys
 
 from fermkit.basis.errors import DoubtfulResult, InputError
 from fermkit.basis.written import Page
 from fermkit.show.controls import Slider, read_number
 from fermkit.show.panel import Panel
-
-_spec = importlib.util.spec_from_file_location("toy_panel", Path(__file__).with_name("toy_panel.py"))
-toys = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(toys)
 
 
 @pytest.fixture

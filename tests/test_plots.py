@@ -1,5 +1,7 @@
 """The house style: same bytes each time, text kept as text, nothing left behind."""
 
+from concurrent.futures import ThreadPoolExecutor
+
 import matplotlib
 import numpy as np
 import pytest
@@ -42,10 +44,14 @@ def test_a_frozen_picture_keeps_its_layout():
 
 
 def test_the_style_stays_inside():
-    """Asking for a picture leaves the person's own matplotlib settings alone."""
-    before = dict(matplotlib.rcParams)
-    plots.png(drawn())
-    assert dict(matplotlib.rcParams) == before
+    """A person's own settings neither show in our pictures nor are changed by them, from eight threads too."""
+    plain = plots.png(drawn())
+    with matplotlib.rc_context({"figure.facecolor": "black", "text.color": "white", "text.usetex": True}):
+        before = dict(matplotlib.rcParams)
+        with ThreadPoolExecutor(8) as pool:
+            made = set(pool.map(lambda _: plots.png(drawn()), range(16)))
+        assert dict(matplotlib.rcParams) == before
+    assert made == {plain}
 
 
 def test_a_frozen_picture_is_drawn_once_a_save():

@@ -1,11 +1,11 @@
 """The sample runs: invented and saying so, unchanged, readable, and made by the script beside them."""
 
 import hashlib
-import importlib.util
 import json
 import re
 from pathlib import Path
 
+import make_sample_data
 import numpy as np
 import pytest
 
@@ -32,12 +32,9 @@ def test_no_file_was_changed():
 @pytest.fixture(scope="module")
 def anew(tmp_path_factory):
     """The sample data made once more by the script."""
-    spec = importlib.util.spec_from_file_location("make_sample_data", FOLDER / "make_sample_data.py")
-    script = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(script)
     place = tmp_path_factory.mktemp("anew")
-    script.make(place)
-    return script, place
+    make_sample_data.make(place)
+    return make_sample_data, place
 
 
 @pytest.mark.parametrize("name", RUNS)

@@ -3,12 +3,11 @@
 import asyncio
 import csv
 import re
-import runpy
 from dataclasses import replace
 from datetime import UTC, datetime
-from pathlib import Path
 
 import numpy as np
+import panel_data
 import pytest
 from uncertainties import ufloat
 
@@ -22,7 +21,6 @@ from fermkit.show.controls import Choice, Slider
 from fermkit.show.reading_panels import SLIPS
 from fermkit.vessel.container import Vessel
 
-data = runpy.run_path(str(Path(__file__).with_name("panel_data.py")))
 TIME = np.array([0, 1, 2, 3, 4, 6, 8, 10, 12, 14.0])
 WEIGHT = 30 + 70 * np.exp(-0.4 * TIME**1.1) + 0.1 * np.cos(7 * TIME)
 
@@ -30,7 +28,7 @@ WEIGHT = 30 + 70 * np.exp(-0.4 * TIME**1.1) + 0.1 * np.cos(7 * TIME)
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
     """A run on disk that closes."""
-    return data["write"](tmp_path_factory.mktemp("runs") / "jar")
+    return panel_data.write(tmp_path_factory.mktemp("runs") / "jar")
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +40,7 @@ def analysis(folder):
 @pytest.fixture(scope="module")
 def other(tmp_path_factory):
     """A run with half as much yeast again."""
-    folder = data["write"](tmp_path_factory.mktemp("runs") / "pot", yeast_g=12.0, name="pot", seed=2)
+    folder = panel_data.write(tmp_path_factory.mktemp("runs") / "pot", yeast_g=12.0, name="pot", seed=2)
     return analyse(read_run(folder))
 
 
@@ -248,7 +246,7 @@ def test_compare_tells_which_runs_differ(analysis, other):
 
 def test_watch_reads_what_the_logger_has_added(tmp_path):
     """Half a run, then more of it: the button finds the new rows, and the forecast narrows."""
-    folder = data["write"](tmp_path / "jar", hours=16)
+    folder = panel_data.write(tmp_path / "jar", hours=16)
     panel = panels.watch(folder)
     assert (
         "the run is growing; it may be done at any time up to" in str(panel)
@@ -256,7 +254,7 @@ def test_watch_reads_what_the_logger_has_added(tmp_path):
     )
     early = panel.page.lines[2].limits
     with (folder / "gas.csv").open("w", newline="") as file:
-        writer, table = csv.writer(file), data["gas_table"](30)
+        writer, table = csv.writer(file), panel_data.gas_table(30)
         writer.writerow(table)
         writer.writerows(zip(*table.values()))
     assert "14 new rows" in panel.press("read")._status.value
@@ -269,12 +267,12 @@ def test_watch_reads_what_the_logger_has_added(tmp_path):
 @pytest.mark.parametrize(("hours", "word"), [(9, "growing"), (25, "slowing"), (48, "finished")])
 def test_watch_says_how_the_run_stands(tmp_path, hours, word):
     """The state in a word, from the readings and from what the feed would give."""
-    assert f"the run is {word}" in str(panels.watch(data["write"](tmp_path / "jar", hours=hours)))
+    assert f"the run is {word}" in str(panels.watch(panel_data.write(tmp_path / "jar", hours=hours)))
 
 
 def test_watch_raises_an_alarm_in_words(tmp_path):
     """A closed vessel against the maker's rating; one with an airlock is told never to be closed."""
-    folder = data["write"](tmp_path / "jar", hours=30)
+    folder = panel_data.write(tmp_path / "jar", hours=30)
     said = " ".join(str(panels.watch(folder)).split())
     assert "never close it" in said and "ALARM" not in said
     toml = folder / "run.toml"
@@ -285,7 +283,7 @@ def test_watch_raises_an_alarm_in_words(tmp_path):
 def test_watch_reads_again_on_a_timer_until_told_otherwise(tmp_path, monkeypatch):
     """The timer presses the button; choosing the button stops it."""
     monkeypatch.setattr("fermkit.show.recording_panels.AGAIN", {"on the button": 0.0, "every 10 s": 0.05})
-    panel = panels.watch(data["write"](tmp_path / "jar", hours=16))
+    panel = panels.watch(panel_data.write(tmp_path / "jar", hours=16))
 
     async def wait():
         panel.set(again="every 10 s")
@@ -346,7 +344,7 @@ def test_calibration_panel_takes_standards_without_an_analysis():
 
 def test_watch_before_there_is_a_curve(tmp_path):
     """One reading tells no gas, three tell gas and no forecast: said in words, and the panel stands ready."""
-    folder = data["write"](tmp_path / "jar", hours=3)
+    folder = panel_data.write(tmp_path / "jar", hours=3)
     said = str(panels.watch(folder))
     assert "3 h seen, and no forecast yet" in said and "CO2" in said
     rows = (folder / "gas.csv").read_text("utf-8").splitlines()
@@ -359,7 +357,7 @@ def test_watch_before_there_is_a_curve(tmp_path):
 
 def test_watch_of_a_closed_vessel_whose_rating_nobody_knows(tmp_path):
     """Without the maker's rating there is no headroom to speak of: the alarm asks to let no pressure build up."""
-    folder = data["write"](tmp_path / "jar", hours=30)
+    folder = panel_data.write(tmp_path / "jar", hours=30)
     toml = folder / "run.toml"
     text = toml.read_text("utf-8").replace('"airlock"', '"closed"')
     toml.write_text("\n".join(line for line in text.splitlines() if not line.startswith("rated")) + "\n", "utf-8")
@@ -369,7 +367,7 @@ def test_watch_of_a_closed_vessel_whose_rating_nobody_knows(tmp_path):
 
 def test_watch_without_a_feed_or_a_vessel_still_forecasts(tmp_path):
     """Nothing is known but the gas: no alarm and no yield of the feed, yet the forecast from the readings."""
-    folder = data["write"](tmp_path / "jar", hours=30)
+    folder = panel_data.write(tmp_path / "jar", hours=30)
     run = read_run(folder)
     toml = folder / "run.toml"
     text = toml.read_text("utf-8")

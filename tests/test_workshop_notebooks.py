@@ -1,11 +1,11 @@
 """The lesson's notebooks: one source makes both versions, and the answers in it are right."""
 
-import importlib.util
 import json
 import re
 import shutil
 from pathlib import Path
 
+import make_notebooks
 import nbclient
 import nbformat
 import pytest
@@ -16,16 +16,7 @@ from fermkit.teach.classes import open_group
 LESSON = Path(__file__).resolve().parent.parent / "notebooks" / "workshop"
 
 
-def maker():
-    """The script beside the notebooks, as a module."""
-    spec = importlib.util.spec_from_file_location("make_notebooks", LESSON / "make_notebooks.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-MAKER = maker()
-VERSIONS = MAKER.versions()
+VERSIONS = make_notebooks.versions()
 STUDENTS = [path for path in VERSIONS if path.parent == LESSON]
 TEACHERS = [path for path in VERSIONS if path.parent != LESSON]
 
@@ -86,13 +77,13 @@ def test_worked_answers_are_right(path, tmp_path):
 def test_the_practice_group_opens():
     """Ten things are asked, none is answered in what is handed out."""
     assert open_group(LESSON / "practice_group").class_id
-    assert MAKER.versions() == VERSIONS
+    assert make_notebooks.versions() == VERSIONS
 
 
 def test_the_teachers_page_holds_every_caution_of_a_class():
     """Pressure, glass, CO2, hygiene, no tasting: word for word from the library, in a page that its source makes."""
     page = (LESSON / "teachers_page.md").read_text(encoding="utf-8")
-    assert page == MAKER.teachers_page()
+    assert page == make_notebooks.teachers_page()
     for sentence in cautions_for("fermenting", "closing", "venting", "autolysis").sentences():
         assert sentence in page
     assert "No tasting" in page

@@ -14,8 +14,9 @@ that are friendly to colorblind people. https://jfly.uni-koeln.de/color/
 import hashlib
 import io
 import re
-from collections.abc import Callable
-from contextlib import AbstractContextManager
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from typing import Any
 
 import matplotlib
@@ -74,9 +75,30 @@ STYLE: Any = {
 }
 
 
-def house_style() -> AbstractContextManager[None]:
-    """The style as a context: `with house_style(): …` around making and drawing a picture."""
-    return matplotlib.rc_context(STYLE)
+LOOKS = (
+    "agg.", "axes.", "errorbar.", "figure.", "font.", "grid.", "hatch.", "image.", "legend.", "lines.", "markers.",
+    "mathtext.", "patch.", "path.", "savefig.", "svg.", "text.", "xaxis.", "xtick.", "yaxis.", "ytick.",
+)  # fmt: skip
+"""Settings that say how a picture looks; the others say how matplotlib runs, and are never touched."""
+
+HOUSE = {name: value for name, value in matplotlib.rcParamsDefault.items() if name.startswith(LOOKS)} | STYLE
+HOUSE.pop("savefig.directory")
+"""Every setting of the look: matplotlib's own, with the house style over them."""
+
+ONE_AT_A_TIME = threading.RLock()
+"""matplotlib keeps its settings for the whole process, so one picture is made at a time."""
+
+
+@contextmanager
+def house_style() -> Iterator[None]:
+    """The style as a context: `with house_style(): …` around making and drawing a picture.
+
+    The person's own settings neither show in our pictures nor are changed by them.
+    """
+    with ONE_AT_A_TIME:
+        theirs = matplotlib.rcParams
+        with matplotlib.rc_context({name: ours for name, ours in HOUSE.items() if theirs[name] != ours}):
+            yield
 
 
 class Picture(Figure):
