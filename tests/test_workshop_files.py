@@ -9,7 +9,6 @@ from fermkit.teach.classes import make_class, open_group, pool, read_key
 from fermkit.teach.group_folder import ENVELOPES, readings_code
 from fermkit.teach.mishaps import NONE
 from fermkit.teach.pooling import CHECK_SAMPLE
-from fermkit.teach.sealing import opened, sealed
 
 SECRET = bytes(range(32))
 
@@ -37,15 +36,6 @@ def test_a_key_of_no_class_is_refused(tmp_path):
     """A name that is no folder is said back."""
     with pytest.raises(InputError, match="there is no folder"):
         read_key(tmp_path / "clas")
-
-
-@pytest.mark.parametrize("damage", [{"tag": None}, {"nonce": "%%%"}, "left out"])
-def test_a_seal_that_is_not_whole_is_refused(damage):
-    """A missing or mangled part of the sealed key is told apart from a wrong secret."""
-    whole = sealed({"fault": "leak"}, SECRET)
-    spoilt = {"nonce": whole["nonce"]} if damage == "left out" else whole | damage
-    with pytest.raises(InputError, match="the sealed key is not whole"):
-        opened(spoilt, SECRET)
 
 
 def test_open_blanks_cost_nothing(made):

@@ -1,4 +1,4 @@
-"""A class's data: a run folder for each group with a truth and a fault of its own, and a sealed key."""
+"""A class's data: a run folder for each group with a truth and a fault of its own, and the key beside them."""
 
 import base64
 import json
@@ -38,7 +38,7 @@ from fermkit.teach.mishaps import (
     into_working,
     size_of,
 )
-from fermkit.teach.sealing import derived, drawn_from, lock, new_secret, number_lock, opened, sealed
+from fermkit.teach.secrecy import derived, drawn_from, lock, new_secret, number_lock
 
 T = TypeVar("T")
 FILE_TIME: Final = 1_772_452_800
@@ -158,25 +158,24 @@ def make_class(
 
 
 def read_key(folder: str | Path, teacher: str | Path | None = None) -> dict[str, Any]:
-    """The opened key of a class: its id and, for each group, fault, right answers and truth."""
+    """The key of a class: its id and, for each group, fault, right answers and truth."""
     place = Path(folder)
     if not place.is_dir():
         raise InputError(f"there is no folder {str(folder)!r}", "the folder of a class", "check the name")
     apart = teachers_folder(place, teacher)
     try:
-        secret = bytes.fromhex((apart / "secret.txt").read_text(encoding="ascii").strip())
-        envelope = json.loads((apart / "key.json").read_text(encoding="utf-8"))
-    except (OSError, ValueError) as problem:
+        key: dict[str, Any] = json.loads((apart / "key.json").read_text(encoding="utf-8"))
+        class_id, _ = key["class"], [one["right"] for one in key["groups"]]
+    except (OSError, ValueError, KeyError, TypeError) as problem:
         raise InputError(
             f"{str(apart)!r} holds no key that can be read ({type(problem).__name__})",
-            "secret.txt and key.json, as they were written beside the class",
+            "key.json, as it was written beside the class",
             "say where they are: --teacher FOLDER",
         ) from None
-    key = opened(envelope, secret)
     found = {_class_of(one) for one in group_folders(place)} - {""}
-    if found and key["class"] not in found:
+    if found and class_id not in found:
         raise InputError(
-            f"the key is of class {key['class']}, the folder of class {', '.join(sorted(found))}",
+            f"the key is of class {class_id}, the folder of class {', '.join(sorted(found))}",
             "key and class that were made together",
             "look for the teacher's folder of this class",
         )
@@ -375,14 +374,14 @@ def _shared_sample(secret: bytes, rng: np.random.Generator, kitchen: Kitchen) ->
 
 
 def _teachers_folder(folder: Path, class_id: str, key: list[dict[str, Any]], secret: bytes) -> None:
-    """Secret, sealed key and papers, readable by their owner only (where the system knows owners)."""
+    """Secret, key and papers, readable by their owner only (where the system knows owners)."""
     content = {
         "class": class_id,
         "groups": [{name: part for name, part in one.items() if name != "envelopes"} for one in key],
     }
     for name, text in {
         "secret.txt": secret.hex() + "\n",
-        "key.json": json.dumps(sealed(content, secret), indent=1) + "\n",
+        "key.json": json.dumps(content, ensure_ascii=False, indent=1) + "\n",
         "envelopes_to_print.md": on_paper(key),
     }.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")

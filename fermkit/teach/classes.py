@@ -27,5 +27,5 @@ __all__ = [
 
 
 def key_in_words(folder: str | Path, teacher: str | Path | None = None) -> str:
-    """The opened key of a class as a page to print: fault, sign, what settles it, the answers, the truth."""
+    """The key of a class as a page to print: fault, sign, what settles it, the answers, the truth."""
     return key_on_paper(read_key(folder, teacher)["groups"])

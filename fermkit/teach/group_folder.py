@@ -27,7 +27,7 @@ from fermkit.teach.answers import (
     slip_of,
 )
 from fermkit.teach.mishaps import MEASUREMENT_NAMES, MEASUREMENTS, WRONG_NAME_MIN, Envelope
-from fermkit.teach.sealing import lock, opens
+from fermkit.teach.secrecy import lock, opens
 
 LOCKS: Final = "locks.json"
 SHEET: Final = "sheet.csv"
@@ -100,7 +100,7 @@ class GroupFolder(Written):
         Returns
         -------
         Checked
-            The value is not in the folder: only a slow, salted hash of it (see `fermkit.teach.sealing`).
+            The value is not in the folder: only a slow, salted hash of it (see `fermkit.teach.secrecy`).
         """
         one_of(question, (*QUESTION, *WORDS), "question")
         if isinstance(answer, EllipsisType) or answer is None:

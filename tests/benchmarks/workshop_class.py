@@ -22,7 +22,7 @@ from fermkit.teach.answers import FILE, LOOSE, noted, slip_of
 from fermkit.teach.classes import make_class, mark, pool, read_key
 from fermkit.teach.group_folder import LOCKS, open_group
 from fermkit.teach.mishaps import MISHAP, NAMES, NONE
-from fermkit.teach.sealing import opens
+from fermkit.teach.secrecy import opens
 
 ROWS = {"sugar as hexose": "sucrose as glucose", "ethanol made": "% vol as % mass", "CO2 to expect": "CO2 slip"}
 

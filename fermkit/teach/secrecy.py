@@ -1,11 +1,7 @@
-"""What keeps the answers of a class from its students: a secret, what is drawn from it, a seal, and locks.
+"""What keeps the answers of a class from its students: a secret, what is drawn from it, and locks.
 
 The secret (256 bits) is drawn by the operating system and kept by the teacher only. Truth, readings and salts are
 drawn from it through HMAC-SHA-256, each with its own label, so that no part tells another.
-
-*The seal* hides the key of the class: a keystream of SHAKE-256 over secret and nonce, then HMAC-SHA-256 over all of it
-(encrypt, then authenticate). It is made from the standard library's parts, has been reviewed by no cryptographer, and
-is meant to keep a key from students: not for anything else.
 
 *A lock* lets a notebook say whether an answer is right without holding the answer: a slow, salted hash of the answer
 put on a grid as wide as its tolerance. It keeps the answer from being read. It does not keep it from somebody who
@@ -13,22 +9,17 @@ writes a program that tries every value: a few hundred tries, some seconds. Mark
 
 References
 ----------
-Bellare & Namprempre 2000, ASIACRYPT, LNCS 1976, 531 (encrypt-then-MAC); RFC 2104 (HMAC); FIPS 202 (SHAKE-256);
-RFC 7914 (scrypt).
+RFC 2104 (HMAC); RFC 7914 (scrypt).
 """
 
-import base64
 import hashlib
 import hmac
-import json
 import math
 import secrets
 from collections.abc import Mapping
 from typing import Any, Final
 
 import numpy as np
-
-from fermkit.basis.errors import InputError
 
 SECRET_BYTES: Final = 32
 SLOWNESS: Final = 2**12
@@ -48,53 +39,6 @@ def derived(secret: bytes, label: str) -> bytes:
 def drawn_from(secret: bytes, label: str) -> np.random.Generator:
     """A generator of random numbers for one purpose; the same secret and label give the same numbers."""
     return np.random.default_rng(int.from_bytes(derived(secret, label), "big"))
-
-
-def sealed(content: Mapping[str, Any], secret: bytes) -> dict[str, str]:
-    """The content, readable only with the secret.
-
-    Examples
-    --------
-    >>> secret = bytes(range(32))
-    >>> opened(sealed({"fault": "leak"}, secret), secret)
-    {'fault': 'leak'}
-    """
-    nonce = secrets.token_bytes(16)
-    plain = json.dumps(content, ensure_ascii=False).encode()
-    hidden = _stream(plain, secret, nonce)
-    return {
-        name: base64.b64encode(part).decode()
-        for name, part in (("nonce", nonce), ("sealed", hidden), ("tag", _tag(hidden, secret, nonce)))
-    }
-
-
-def opened(envelope: Mapping[str, Any], secret: bytes) -> dict[str, Any]:
-    """The content of a seal; refused if the secret is another one, or a byte was changed."""
-    try:
-        nonce, hidden, tag = (base64.b64decode(envelope[name], validate=True) for name in ("nonce", "sealed", "tag"))
-    except (KeyError, TypeError, ValueError) as problem:
-        raise InputError(
-            f"the sealed key is not whole ({type(problem).__name__})",
-            "the file as it was written",
-            "take your copy of it",
-        ) from None
-    if not hmac.compare_digest(tag, _tag(hidden, secret, nonce)):
-        raise InputError(
-            "the secret does not open the key: it belongs to another class, or the key was changed",
-            "secret and key that were made together",
-            "look for the folder that was made with this class",
-        )
-    content: dict[str, Any] = json.loads(_stream(hidden, secret, nonce))
-    return content
-
-
-def _stream(data: bytes, secret: bytes, nonce: bytes) -> bytes:
-    stream = hashlib.shake_256(derived(secret, "seal: keystream") + nonce).digest(len(data))
-    return bytes(a ^ b for a, b in zip(data, stream, strict=True))
-
-
-def _tag(hidden: bytes, secret: bytes, nonce: bytes) -> bytes:
-    return hmac.new(derived(secret, "seal: tag"), nonce + hidden, hashlib.sha256).digest()
 
 
 def lock(answer: str, salt: bytes) -> str:
