@@ -12,7 +12,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "fermkit"
 LINES = [
     ["basis"],
     ["matter"],
-    ["gas", "growth", "calibration", "balance", "vessel", "harvest"],
+    ["gas", "growth", "calibration", "balance", "vessel", "harvest", "kinetics"],
     ["batch"],
     ["run"],
     ["show"],
