@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import fermkit as fk
+from fermkit.basis.budget import NOT_NAMED
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal
 from fermkit.run import steps
@@ -120,7 +121,7 @@ def test_shares_of_the_uncertainty_add_up_and_name_acts(analyses):
     """Every share belongs to a named act of the kitchen; together they are the whole variance."""
     shares = analyses["jar_3_closes"].uncertainty_shares("yeast_yield").shares()
     assert sum(shares.values()) == pytest.approx(1.0)
-    assert "not named" not in shares
+    assert NOT_NAMED not in shares
     with pytest.raises(InputError, match="did you mean 'yeast_yield'"):
         analyses["jar_3_closes"].uncertainty_shares("yeast_yeld")
 

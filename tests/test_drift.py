@@ -4,10 +4,12 @@ import numpy as np
 import pytest
 from uncertainties import covariance_matrix, ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.calibration.calibrate import fit_calibration
-from fermkit.calibration.drift import bracket, fit_calibrations, same_curve
-from fermkit.calibration.surroundings import vapour_ratio
+from fermkit.calibration.drift import DRIFT, bracket, fit_calibrations, same_curve
+from fermkit.calibration.readback import PIPETTING, REPLICATES
+from fermkit.calibration.surroundings import HEAT_OF_ESCAPE_K, vapour_ratio
 
 X = np.repeat([0.0, 2.0, 4.0, 6.0, 8.0, 10.0], 2)
 
@@ -56,7 +58,7 @@ def test_drift_is_found_and_corrected():
     assert reading.value.n == pytest.approx(5.0, abs=0.15)
     assert reading.before.value.n < 5.0 < reading.after.value.n
     assert np.mean(reading.interval()) == pytest.approx(reading.value.n)
-    assert "drift of the sensor between the standards" in reading.budget().names
+    assert DRIFT in reading.budget().acts
     assert pair.shift.n == pytest.approx(-0.5, abs=0.15)
 
 
@@ -101,9 +103,9 @@ def test_a_bracket_shares_the_sample_s_own_errors():
     """Scatter and pipetting of the sample count once, not as if the two curves had read two samples."""
     pair = bracket(day(1, 1), day(1, 2), time_before_h=0, time_after_h=2)
     reading = pair.read([1.5, 1.55], time_h=1, dilution=10, u_pipetting=0.05)
-    budget = dict(zip(reading.budget().names, reading.budget().contributions))
-    assert budget["pipetting the dilution"] == pytest.approx(0.05 * reading.value.n, rel=0.01)
-    assert budget["replicate signals of the sample"] == pytest.approx(10 * 0.02 / 0.3 / np.sqrt(2), rel=0.5)
+    budget = dict(zip(reading.budget().acts, reading.budget().contributions))
+    assert budget[PIPETTING] == pytest.approx(0.05 * reading.value.n, rel=0.01)
+    assert budget[REPLICATES] == pytest.approx(10 * 0.02 / 0.3 / np.sqrt(2), rel=0.5)
 
 
 def test_brackets_that_make_no_sense_are_refused():
@@ -126,11 +128,11 @@ def test_vapour_of_a_warm_sample_is_corrected_with_its_uncertainty():
     plain = cal.read(1.6, temperature_C=20.0)
     warm = cal.read(1.6, temperature_C=22.0)
     assert plain.value.n / warm.value.n == pytest.approx(vapour_ratio(22.0, 20.0).n)
-    assert "how the vapour rises with temperature" in warm.budget().names
+    assert HEAT_OF_ESCAPE_K.tag in warm.budget().acts
     assert "corrected for it" in str(warm)
     assert plain.remarks == ()
     doubtful = cal.read(1.6, temperature_C=ufloat(22.0, 0.5, tag="the thermometer"))
-    assert doubtful.budget().names[0] == "the thermometer"
+    assert doubtful.budget().acts[0] == Act("the thermometer")
     assert doubtful.value.s / doubtful.value.n == pytest.approx(0.5 * 0.068, rel=0.1)
 
 

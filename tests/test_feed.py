@@ -68,7 +68,7 @@ def test_values_stay_correlated_with_the_weighing_and_the_contents():
     assert mash.hexose_g.derivatives[weighed] == pytest.approx(mash.hexose_g.n / 240)
     both = correlation_matrix([mash.sugar_g, mash.non_yeast_solids_g])
     assert both[0, 1] < -0.5
-    tags = {variable.tag for variable in mash.hexose_g.derivatives}
+    tags = {str(variable.tag) for variable in mash.hexose_g.derivatives}
     sugars = {f"the {sugar} of the beet molasses" for sugar in ("sucrose", "invert sugar", "raffinose")}
     assert tags == sugars | {"weighing the molasses"}
 
@@ -168,7 +168,7 @@ def test_kitchen_measures_give_grams_with_their_honest_spread(words, name, grams
 def test_a_feed_takes_kitchen_measures():
     """Text amounts go through the kitchen measures, and their act is named."""
     mash = feed({"white sugar": "5 tablespoons", "active dry yeast": "1 sachet"})
-    tags = {variable.tag for variable in mash.hexose_g.derivatives}
+    tags = {str(variable.tag) for variable in mash.hexose_g.derivatives}
     assert "measuring the white sugar by the tablespoon" in tags
     assert mash.hexose_g.n == pytest.approx(63.375 * 0.9985 * 1.05263, rel=1e-4)
 

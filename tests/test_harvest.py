@@ -113,7 +113,7 @@ def test_protein_with_the_yeast_factor_carries_its_range():
     assert nominal(found.protein_g) == pytest.approx(5.65)
     assert uncertainty(found.protein_g) == pytest.approx(0.15 / np.sqrt(3))
     (source,) = found.protein_g.error_components()
-    assert source.tag == "the nitrogen-to-protein factor"
+    assert source.tag.phrase == "the nitrogen-to-protein factor"
 
 
 def test_a_factor_of_ones_own():

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import EVERYDAY, as_number, conversion, number, read_quantity
 
@@ -90,7 +91,7 @@ def test_thousands_and_decimals_are_told_apart(text, value):
 
 def test_a_tag_names_the_act():
     """An uncertain number says what was done to get it; a certain one is a plain float."""
-    assert as_number(read_quantity("2 ± 1 g", "g", "x"), "weighing").tag == "weighing"
+    assert as_number(read_quantity("2 ± 1 g", "g", "x"), Act("weighing")).tag == Act("weighing")
     assert isinstance(as_number(read_quantity("2 g", "g", "x"), "weighing"), float)
 
 

@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.basis.budget import budget_of
+from fermkit.basis.budget import Act, budget_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import student
 from fermkit.calibration.calibrate import fit_calibration
-from fermkit.calibration.dilutions import dilution_series
-from fermkit.calibration.readback import dilution_factor
+from fermkit.calibration.dilutions import DISAGREEMENT, dilution_series
+from fermkit.calibration.readback import PIPETTING, REPLICATES, dilution_factor
 from fermkit.calibration.response import CURVES
+from fermkit.calibration.standards import SCATTER, STANDARDS
 
 X = np.repeat([0.0, 2.0, 4.0, 6.0, 8.0, 10.0], 2)
 
@@ -110,7 +111,7 @@ def test_readings_of_one_calibration_share_its_error():
     one, two = cal.read(1.60).value, cal.read(1.65).value
     assert (two - one).s < np.hypot(one.s, two.s)
     shared = [part for part in one.error_components() if part in two.error_components()]
-    assert {part.tag for part in shared} == {"scatter of the standards' signals"}
+    assert {part.tag for part in shared} == {SCATTER}
 
 
 def test_value_is_linear_in_the_caller_s_dilution():
@@ -119,7 +120,7 @@ def test_value_is_linear_in_the_caller_s_dilution():
     value = line().read(1.6, dilution=dilution).value
     assert value.n == pytest.approx(10 * line().read(1.6).value.n)
     assert (value / dilution).s == pytest.approx(line().read(1.6).value.s, rel=1e-9)
-    assert "pipette" in budget_of(value).names
+    assert Act("pipette") in budget_of(value).acts
 
 
 def test_a_pipette_used_twice_counts_twice():
@@ -134,10 +135,7 @@ def test_a_pipette_used_twice_counts_twice():
 def test_budget_names_each_act_and_adds_up():
     """Standards, replicates, making-up and pipetting each own a share; the shares add up to one."""
     budget = line(u_standards=0.05).read([1.6, 1.7], dilution=20, u_pipetting=0.02).budget()
-    assert set(budget.names) == {
-        "scatter of the standards' signals", "making up the standards",
-        "replicate signals of the sample", "pipetting the dilution",
-    }  # fmt: skip
+    assert set(budget.acts) == {SCATTER, STANDARDS, REPLICATES, PIPETTING}
     assert budget.shares.sum() == pytest.approx(1)
     assert np.sqrt((budget.contributions**2).sum()) == pytest.approx(budget.value.s)
     assert "of the variance" in str(budget)
@@ -314,7 +312,7 @@ def test_saturation_and_matrix_are_told_by_the_trend():
         assert "no mean is taken" in series.verdict
         span = series.contents[series.used]
         assert series.value.s >= (span.max() - span.min()) / 2 / np.sqrt(3)
-        assert "dilutions that do not agree" in series.budget().names
+        assert DISAGREEMENT in series.budget().acts
 
 
 def test_two_dilutions_agree_as_surely_as_they_show_no_trend():
@@ -329,9 +327,9 @@ def test_dilutions_that_disagree_are_met_in_the_middle():
     content = np.array([16.0 / d for d in (2, 8)])
     series = dilution_series(line(sd=0.005), [2, 8], list(0.1 + 0.3 * content * (1 + 0.02 * content)))
     assert series.value.n == pytest.approx(series.contents.mean()) == pytest.approx(np.mean(series.interval()))
-    budget = dict(zip(series.budget().names, series.budget().contributions))
+    budget = dict(zip(series.budget().acts, series.budget().contributions))
     half = np.ptp(series.contents) / 2  # anywhere between the two, so half the width over √3
-    assert budget["dilutions that do not agree"] == pytest.approx(half / np.sqrt(3))
+    assert budget[DISAGREEMENT] == pytest.approx(half / np.sqrt(3))
     fall = 1 - np.sqrt(series.contents[1] / series.contents[0])  # two doublings
     assert f"falls by {fall:.0%} with each doubling" in series.verdict
 

@@ -59,10 +59,10 @@ def changed(**sections):
 def test_values_come_in_our_units_with_their_act(folder):
     """Everything is converted once, and each uncertain number says what was done to get it."""
     run = read_run(folder)
-    assert run.vessel["total_L"].nominal_value == 3.0 and run.vessel["total_L"].tag == "measuring the vessel"
+    assert run.vessel["total_L"].nominal_value == 3.0 and run.vessel["total_L"].tag.phrase == "measuring the vessel"
     assert run.vessel["rated_bar_gauge"] == 2.0
     assert run.conditions["barometer_bar"].std_dev == pytest.approx(0.002)
-    assert run.feed[0]["amount_g"].tag == "weighing the beet molasses"
+    assert run.feed[0]["amount_g"].tag.phrase == "weighing the beet molasses"
     assert run.feed[1]["amount"] == "2 teaspoons" and "amount_g" not in run.feed[1]
     assert run.ingredients["beet molasses"]["sucrose"].nominal_value == pytest.approx(0.49)
     assert run.ingredients["beet molasses"]["usable_nitrogen"] == pytest.approx((0.001, 0.003))
@@ -104,7 +104,7 @@ def test_the_ledger_follows_the_liquid(folder):
     assert ledger.volume_L(2.0).nominal_value == 2.0
     assert ledger.volume_L(2.5).nominal_value == pytest.approx(1.99)
     assert ledger.volume_L(9.0).nominal_value == pytest.approx(2.09)
-    assert ledger.entries[0].change_L.tag == "measuring the sample of 2 h"
+    assert ledger.entries[0].change_L.tag.phrase == "measuring the sample of 2 h"
     assert ledger.total_L("sample").nominal_value == pytest.approx(0.01)
     assert ledger.taken("sample", before_h=2.0) == ()
 
@@ -279,7 +279,7 @@ def test_an_amount_without_its_own_error_takes_the_scales():
     feed = [{"ingredient": "beet molasses", "amount": "240 g"}]
     run = run_from(changed(feed=feed, instruments={"scale": {"resolution": "1 g"}}), {"gas": GAS})
     assert run.feed[0]["amount_g"].std_dev == pytest.approx(1 / math.sqrt(3))
-    assert run.feed[0]["amount_g"].tag == "weighing the beet molasses"
+    assert run.feed[0]["amount_g"].tag.phrase == "weighing the beet molasses"
 
 
 def test_the_collectors_thermometer_is_corrected_too():

@@ -201,7 +201,7 @@ def test_uncertainty_runs_backwards(analysis):
     """Halving an act gives what the analysis says of halving it, and an aim tells how much better is needed."""
     panel = panels.uncertainty_shares(analysis)
     shares = analysis.uncertainty_shares(panel.values["of"])
-    act = panel.values["act"]
+    act = next(one for one in shares.acts if str(one) == panel.values["act"])
     panel.set(better=2)
     assert uncertainty(panel.page.lines[1].value) == pytest.approx(shares.halved(act), rel=1e-9)
     relative = 100 * uncertainty(shares.value) / nominal(shares.value)

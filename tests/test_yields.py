@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.run.comparison import holm
 from fermkit.run.yields import THEORETICAL, UncertaintyShares, yield_of
@@ -44,10 +45,10 @@ def test_shares_add_up_and_halving_is_a_quadratic_sum():
     """Shares of the variance sum to 1; an act done twice as well leaves a quarter of its variance."""
     value = ufloat(0, 3.0, tag="drying") + ufloat(0, 4.0, tag="weighing")
     found = UncertaintyShares("x", value, "g/g")
-    assert found.shares() == pytest.approx({"weighing": 0.64, "drying": 0.36})
-    assert found.halved("weighing") == pytest.approx(np.hypot(3.0, 2.0))
+    assert found.shares() == pytest.approx({Act("weighing"): 0.64, Act("drying"): 0.36})
+    assert found.halved(Act("weighing")) == pytest.approx(np.hypot(3.0, 2.0))
     with pytest.raises(InputError, match="did you mean 'drying'"):
-        found.halved("dryin")
+        found.halved(Act("dryin"))
 
 
 def test_holm_never_lowers_a_p_value_and_keeps_the_order():

@@ -7,11 +7,15 @@ from typing import Any, Final
 from uncertainties import ufloat
 
 from fermkit.balance.streams import LinearMeasurement, Stream, grams_of, grams_per_unit
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import one_of
 from fermkit.basis.written import nominal, percent, plus_minus, uncertainty
 from fermkit.matter.composition import compound, molar_mass
 
 _ACIDS: Final = ("acetic acid", "lactic acid", "succinic acid", "organic acids")
+
+GLYCEROL: Final = Act("usual glycerol", "glycerol not measured")
+ACIDS: Final = Act("usual acids", "organic acids not measured")
 
 USUAL_ACIDS: Final = (0.015, 0.005)
 """Share of the sugar's carbon that ends as organic acid [C-mol/C-mol]. Common practice, no source."""
@@ -50,11 +54,11 @@ def with_usual_byproducts(streams: Sequence[Stream], wanted: str | Mapping[str, 
         listing.notes.append("No usual by-products (glycerol, acids): no sugar is fermented to ethanol here.")
         return listing
     if "glycerol" in chosen or not (chosen or aerated):
-        _add_glycerol(listing, chosen.get("glycerol", ufloat(*USUAL_GLYCEROL, tag="glycerol not measured")))
+        _add_glycerol(listing, chosen.get("glycerol", ufloat(*USUAL_GLYCEROL, tag=GLYCEROL)))
     elif aerated and not chosen:
         listing.notes.append("Glycerol is not added: yeast that respires need not make it.")
     if "acids" in chosen or not chosen:
-        _add_acids(listing, chosen.get("acids", ufloat(*USUAL_ACIDS, tag="organic acids not measured")))
+        _add_acids(listing, chosen.get("acids", ufloat(*USUAL_ACIDS, tag=ACIDS)))
     if not chosen:
         _add_nitrogen(listing)
     if "oxygen" in chosen:
@@ -95,7 +99,7 @@ def _tie_glycerol(listing: Listing, given: list[Stream], yeast: list[Stream], pe
         listing.streams.append(glycerol)
     sugar = sum(abs(nominal(s.amount)) * grams_per_unit(s) for s in listing.streams if s.role == "sugar" and s.amount)
     parts = {s.name: -nominal(per_g) * grams_per_unit(s) for s in yeast}
-    doubt = ufloat(0, max(uncertainty(per_g) * 0.06 * sugar, 1e-9), tag="glycerol not measured")
+    doubt = ufloat(0, max(uncertainty(per_g) * 0.06 * sugar, 1e-9), tag=GLYCEROL)
     coefficients = {glycerol.name: grams_per_unit(glycerol), **parts}
     listing.relations.append(LinearMeasurement("glycerol tied to yeast", coefficients, doubt, "usual"))
 
@@ -128,7 +132,7 @@ def _add_nitrogen(listing: Listing) -> None:
     yeast = [s for s in listing.streams if s.amount is not None and s.made_of.name.startswith("yeast")]
     if not sources or not yeast:
         return
-    content = ufloat(*USUAL_NITROGEN, tag="the nitrogen of the yeast")
+    content = ufloat(*USUAL_NITROGEN, tag=Act("yeast nitrogen", "the nitrogen of the yeast"))
     beside = sum(
         s.amount * grams_per_unit(s) * content / molar_mass("N") - s.weighed * s.content("ammonia").get("N", 0.0)
         for s in yeast

@@ -11,10 +11,11 @@ from fermkit.balance.evidence import Evidence
 from fermkit.balance.faults import PRIOR_NOTHING_WRONG, USUAL_SIZES, Fault, usual_faults
 from fermkit.balance.measurements import best_splitter
 from fermkit.balance.ranking import RESOLUTION, Ranking, rank
+from fermkit.basis.budget import Act
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
 from fermkit.matter.composition import compound
 
-USUAL_YEAST_YIELD: Final = ufloat(0.06, 0.03, tag="the usual yeast yield")
+USUAL_YEAST_YIELD: Final = ufloat(0.06, 0.03, tag=Act("usual yeast yield", "the usual yeast yield"))
 """Dry yeast for each gram of hexose fermented without air [g/g]: 0.02 to 0.10 is usual (common practice)."""
 
 
@@ -184,7 +185,7 @@ def _explanation(evidence: Evidence, ranking: Ranking, k: int) -> Explanation:
         weight=float(ranking.weights[k]),
         corrected=corrected,
         units=units,
-        size=_mean(np.exp(nodes.size) if fault.key == "misread" else nodes.size, share, fault.name),
+        size=_mean(np.exp(nodes.size) if fault.key == "misread" else nodes.size, share, fault),
         says=fault.says,
         likelihood_ratio=float(np.exp(min(-0.5 * float(judged.misfit.min()) - as_is, 700.0))),
         p_value=float(chdtrc(left, misfit)) if left > 0 else float("nan"),
@@ -203,16 +204,16 @@ def _corrected(
     if fault.factor is None:
         thing = compound(fault.adds)
         grams = size * evidence.carbon_in / thing.carbon * thing.molar_mass
-        return {f"more {fault.key}": _mean(grams, share, fault.name)}, {f"more {fault.key}": "g"}
+        return {f"more {fault.key}": _mean(grams, share, fault)}, {f"more {fault.key}": "g"}
     names = {evidence.names[i]: i for i in fault.touches}
-    corrected = {name: _mean(evidence.x[i] * factors[:, i], share, fault.name) for name, i in names.items()}
+    corrected = {name: _mean(evidence.x[i] * factors[:, i], share, fault) for name, i in names.items()}
     return corrected, {name: evidence.units[i] for name, i in names.items()}
 
 
-def _mean(values: Any, share: Any, tag: str) -> Any:
+def _mean(values: Any, share: Any, fault: Fault) -> Any:
     mean = float(share @ values)
     sd = float(np.sqrt(max(share @ (values - mean) ** 2, 0.0)))
-    return ufloat(mean, sd, tag=tag) if sd > 1e-9 * abs(mean) else mean
+    return ufloat(mean, sd, tag=Act(f"fault {fault.key}", fault.name)) if sd > 1e-9 * abs(mean) else mean
 
 
 def _weight(weight: float) -> str:

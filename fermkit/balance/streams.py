@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import covariance_matrix, ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import BalanceError, InputError
 from fermkit.basis.written import nominal, uncertainty
@@ -214,7 +215,7 @@ def _ash_share(name: str, thing: Compound, role: str, ash: Any) -> Any:
     share = ash.get(name) if isinstance(ash, Mapping) else whole
     if share is None:
         named_yeast = thing.name.startswith("yeast")
-        return ufloat(*USUAL_ASH, tag="the ash of the yeast") if named_yeast else 0.0
+        return ufloat(*USUAL_ASH, tag=Act("yeast ash", "the ash of the yeast")) if named_yeast else 0.0
     if not 0 <= nominal(share) < 1:
         raise InputError(
             f"ash of {name} is {nominal(share):g}", "a share of the mass from 0 to 1", "write 0.065 for 6.5 %"

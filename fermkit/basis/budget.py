@@ -1,6 +1,7 @@
 """Who owns which share of an uncertainty."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 from uncertainties import UFloat
@@ -9,13 +10,43 @@ from fermkit.basis.checks import Floats
 from fermkit.basis.written import Line, Page, Written, uncertainty
 
 
+@dataclass(frozen=True)
+class Act:
+    """What somebody did, measured or assumed, and which leaves a doubt in the numbers that rest on it.
+
+    Parameters
+    ----------
+    key : str
+        Who it is: two acts are one where their keys are equal, whatever they are called.
+    phrase : str
+        How it is said to a reader, ``"weighing the paste"``; a label only. The key where it is not given.
+
+    Examples
+    --------
+    >>> from uncertainties import ufloat
+    >>> weighed = ufloat(53.1, 0.2, tag=Act("paste weighed", "weighing the paste"))
+    >>> weighed.tag == Act("paste weighed"), str(weighed.tag)
+    (True, 'weighing the paste')
+    """
+
+    key: str
+    phrase: str = field(default="", compare=False)
+
+    def __str__(self) -> str:
+        return self.phrase or self.key
+
+
+NOT_NAMED: Final = Act("not named")
+"""The act behind a ± that came without a tag."""
+
+
 @dataclass(frozen=True, repr=False)
 class Budget(Written):
     """Who owns which share of an uncertainty (GUM, clause 8 and annex H).
 
     Attributes
     ----------
-    names : tuple of str
+    acts : tuple of Act
         The contributors, largest first.
     contributions : numpy.ndarray of shape (n,)
         Standard uncertainty of the result from each, in the result's unit.
@@ -25,7 +56,7 @@ class Budget(Written):
     unit : str
     """
 
-    names: tuple[str, ...]
+    acts: tuple[Act, ...]
     contributions: Floats
     shares: Floats
     value: UFloat
@@ -34,8 +65,8 @@ class Budget(Written):
     def page(self) -> Page:
         """Contributors, largest first."""
         lines = [
-            Line(name, f"{u:.2g}", self.unit, f"{100 * share:.0f} % of the variance")
-            for name, u, share in zip(self.names, self.contributions, self.shares)
+            Line(str(act), f"{u:.2g}", self.unit, f"{100 * share:.0f} % of the variance")
+            for act, u, share in zip(self.acts, self.contributions, self.shares)
         ]
         whole = f"{uncertainty(self.value):.2g}"
         lines.append(Line("together", whole, self.unit, "root of the sum of squares"))
@@ -45,21 +76,24 @@ class Budget(Written):
 def budget_of(value: UFloat, unit: str = "") -> Budget:
     """The uncertainty budget of any number, by the tags of its independent parts.
 
+    A tag is an `Act`, or any word of your own, which then names an act.
+
     Examples
     --------
     >>> from uncertainties import ufloat
-    >>> budget_of(ufloat(1.0, 0.3, tag="weighing") + ufloat(2.0, 0.4, tag="reading")).names
-    ('reading', 'weighing')
+    >>> budget = budget_of(ufloat(1.0, 0.3, tag="weighing") + ufloat(2.0, 0.4, tag="reading"))
+    >>> [str(act) for act in budget.acts]
+    ['reading', 'weighing']
 
     References
     ----------
     JCGM 100:2008 (GUM), clause 8 and annex H.
     """
-    squares: dict[str, float] = {}
+    squares: dict[Act, float] = {}
     for part, u in value.error_components().items():
-        name = part.tag or "not named"
-        squares[name] = squares.get(name, 0.0) + u**2
+        act = part.tag if isinstance(part.tag, Act) else Act(str(part.tag)) if part.tag else NOT_NAMED
+        squares[act] = squares.get(act, 0.0) + u**2
     ranked = sorted((item for item in squares.items() if item[1] > 0), key=lambda item: -item[1])
     variances = np.array([square for _, square in ranked])
     shares = variances / variances.sum() if variances.size else variances
-    return Budget(tuple(name for name, _ in ranked), np.sqrt(variances), shares, value, unit)
+    return Budget(tuple(act for act, _ in ranked), np.sqrt(variances), shares, value, unit)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, numbers
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import (
@@ -325,7 +326,7 @@ def pooled(values: ArrayLike, u: ArrayLike, name: str = "pooled value", unit: st
     t = student(nu)
     ahead = student(max(nu - 1, 1)) * float(np.sqrt(tau2 + var))
     half = t * var**0.5
-    value = ufloat(mean, var**0.5, tag=f"pooling of the groups' {name}")
+    value = ufloat(mean, var**0.5, tag=Act(f"pooled {name}", f"pooling of the groups' {name}"))
     return PooledEstimate(
         name,
         unit,

@@ -3,18 +3,20 @@
 import math
 from typing import Any, Final
 
+from fermkit.basis.budget import Act
+
 HALF_WIDTH: Final = 1 / math.sqrt(3)
 """Standard uncertainty of a rectangular distribution, in half-widths: JCGM 100:2008 (GUM), 4.3.7."""
 
 
-def rectangle(low: Any, high: Any, tag: str) -> Any:
+def rectangle(low: Any, high: Any, tag: Act) -> Any:
     """A value that may lie anywhere from low to high, each place as likely as another.
 
     Parameters
     ----------
     low, high : value
         The two ends, in any one unit. Where they meet, the value is that number.
-    tag : str
+    tag : Act
         What makes it uncertain.
 
     Returns
@@ -24,7 +26,7 @@ def rectangle(low: Any, high: Any, tag: str) -> Any:
 
     Examples
     --------
-    >>> print(rectangle(5.0, 50.0, "the aeration"))
+    >>> print(rectangle(5.0, 50.0, Act("aeration", "the aeration")))
     28+/-13
 
     References

@@ -11,6 +11,7 @@ import re
 from dataclasses import dataclass
 from typing import Any, Final
 
+from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import HALF_WIDTH
 
@@ -264,12 +265,12 @@ def _width(text: str | None, its_unit: str, own: str, unit: str, value: float) -
     return abs(conversion(its_unit, unit)[0]) * size
 
 
-def as_number(quantity: Quantity, act: str) -> Any:
+def as_number(quantity: Quantity, act: Act) -> Any:
     """A bare float, or a ufloat tagged with the act that makes it uncertain.
 
     Examples
     --------
-    >>> as_number(Quantity(2.0, 0.1), "filling the jar").tag
+    >>> as_number(Quantity(2.0, 0.1), Act("jar", "filling the jar")).tag.phrase
     'filling the jar'
     """
     if quantity.u == 0:

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, numbers
 from fermkit.basis.errors import InputError
 
@@ -278,4 +279,4 @@ def robust_mean(values: ArrayLike) -> tuple[Any, float]:
             break
     if spread == 0:  # all alike: the display was too coarse to tell a width
         return middle, spread
-    return ufloat(middle, 1.25 * spread / np.sqrt(x.size), tag="spread of the groups"), spread
+    return ufloat(middle, 1.25 * spread / np.sqrt(x.size), tag=Act("groups", "spread of the groups")), spread

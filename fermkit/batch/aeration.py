@@ -4,6 +4,7 @@ from typing import Any, Final
 
 from uncertainties.umath import exp
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import not_negative, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.intervals import rectangle
@@ -54,7 +55,9 @@ def oxygen_transfer(
     ----------
     Doran, Bioprocess Engineering Principles, ch. 9; IAPWS G7-04 for c*.
     """
-    kLa = rectangle(*USUAL_KLA, "the oxygen transfer, not measured") if kLa_per_h is None else kLa_per_h
+    kLa = (
+        rectangle(*USUAL_KLA, Act("usual kLa", "the oxygen transfer, not measured")) if kLa_per_h is None else kLa_per_h
+    )
     not_negative(nominal(kLa), "oxygen transfer coefficient [1/h]")
     positive(nominal(barometer_bar), "barometer [bar]")
     oxygen_bar = OXYGEN_IN_AIR * (barometer_bar - water_vapour_pressure(temperature_C))
@@ -97,7 +100,7 @@ def ethanol_carried_out(ethanol_g: Any, liquid_L: Any, gas_L: Any, temperature_C
     kelvin = temperature_C + ZERO_CELSIUS_K
     one_percent_mol_L = 7.89239 / 46.069
     K = ethanol_vapour_pressure(1.0, nominal(temperature_C)) / (L_BAR_GAS_CONSTANT * kelvin) / one_percent_mol_L
-    x = K * gas_L / liquid_L * rectangle(*SATURATION, "how far the gas is saturated")
+    x = K * gas_L / liquid_L * rectangle(*SATURATION, Act("saturation", "how far the gas is saturated"))
     return ethanol_g * (1.0 - (1.0 - exp(-x)) / x) if nominal(x) > 1e-9 else 0.0 * ethanol_g
 
 
@@ -105,5 +108,5 @@ def water_carried_out(gas_L: Any, temperature_C: Any, *, dry_gas: bool) -> Any:
     """Water that gas takes along [g]: all its vapour if it came dry (CO2), 30 to 70 % of it for room air."""
     positive(nominal(temperature_C) + ZERO_CELSIUS_K, "temperature [K]")
     vapour = water_vapour_pressure(temperature_C) / (L_BAR_GAS_CONSTANT * (temperature_C + ZERO_CELSIUS_K))
-    taken = 1.0 if dry_gas else rectangle(0.3, 0.7, "how dry the air is that comes in")
-    return gas_L * vapour * 18.015 * taken * rectangle(*SATURATION, "how far the gas is saturated")
+    taken = 1.0 if dry_gas else rectangle(0.3, 0.7, Act("dry air", "how dry the air is that comes in"))
+    return gas_L * vapour * 18.015 * taken * rectangle(*SATURATION, Act("saturation", "how far the gas is saturated"))

@@ -10,6 +10,7 @@ from typing import Any, Final
 from uncertainties import ufloat
 
 from fermkit.balance.byproducts import USUAL_ACIDS, USUAL_GLYCEROL
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import not_negative, positive
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal, percent
@@ -145,8 +146,8 @@ def sugar_fate(
     not_negative(nominal(yeast_g), "new dry yeast [g]")
     not_negative(nominal(oxygen_mol), "oxygen used [mol]")
     ash = yeast_ash() if ash is None else ash
-    per_g = _usual(glycerol_mmol_per_g, USUAL_GLYCEROL, "glycerol made with the yeast")
-    share = _usual(acids_share, USUAL_ACIDS, "acids made")
+    per_g = _usual(glycerol_mmol_per_g, USUAL_GLYCEROL, Act("glycerol made", "glycerol made with the yeast"))
+    share = _usual(acids_share, USUAL_ACIDS, Act("acids made", "acids made"))
     cells = compound(yeast)
     yeast_carbon = yeast_g * (1.0 - ash) / cells.molar_mass * cells.carbon
     yeast_electrons = yeast_carbon * (cells.electrons / cells.carbon)
@@ -158,7 +159,7 @@ def sugar_fate(
     _possible(hexose_mol, yeast_g, oxygen_mol, ethanol, co2)
     heat = (
         COMBUSTION_KJ["hexose"] * hexose_mol
-        - yeast_electrons * ufloat(*ELECTRON_KJ, "heat held by the yeast")
+        - yeast_electrons * ufloat(*ELECTRON_KJ, Act("yeast heat", "heat held by the yeast"))
         - COMBUSTION_KJ["ethanol"] * ethanol
         - COMBUSTION_KJ["glycerol"] * glycerol
         - COMBUSTION_KJ["acetic acid"] * acids
@@ -166,7 +167,7 @@ def sugar_fate(
     return Fate(hexose_mol, yeast_g, oxygen_mol, ethanol, co2, glycerol, acids, heat)
 
 
-def _usual(given: Any, usual: tuple[float, float], tag: str) -> Any:
+def _usual(given: Any, usual: tuple[float, float], tag: Act) -> Any:
     return ufloat(*usual, tag) if given is None else given
 
 

@@ -10,6 +10,7 @@ from typing import Any, Final
 from uncertainties import ufloat
 
 from fermkit.balance.byproducts import USUAL_ACIDS
+from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import between, not_negative, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
@@ -269,9 +270,13 @@ class _Grown:
 def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
     hexose_mol = feed.hexose_g / molar_mass("hexose")
     ash = yeast_ash()
-    with_air = ufloat(*YEAST_WITH_AIR, "how much yeast respiring gives")
+    with_air = ufloat(*YEAST_WITH_AIR, Act("yeast with air", "how much yeast respiring gives"))
     most = {"closed": 0.0, "fed slowly": 1.0}.get(how)
-    most = rectangle(*RESPIRED_IN_EXCESS, "how much is respired in plenty of sugar") if most is None else most
+    most = (
+        rectangle(*RESPIRED_IN_EXCESS, Act("respired", "how much is respired in plenty of sugar"))
+        if most is None
+        else most
+    )
     limits = yeast_limits(feed)
     starved = 1.0
     for _ in range(4):  # less yeast from the respired sugar means more oxygen for it: this settles in a few turns
@@ -281,13 +286,13 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
         ranges = {"energy": tuple(energy), **limits.ranges()}
         low, high = (min((pair[end] for pair in ranges.values()), key=nominal) for end in (0, 1))
         starved = nominal(low + high) / nominal(energy[0] + energy[1])
-    yeast_g = rectangle(low, high, "where in its range the yeast ends")
+    yeast_g = rectangle(low, high, Act("yeast range", "where in its range the yeast ends"))
     from_respiring = respired * with_air
     from_fermenting = (1.0 - respired) * (sum(YEAST_WITHOUT_AIR) / 2.0)
     without_air = yeast_g * from_fermenting / (from_respiring + from_fermenting)
     at_ceiling = nominal(respired) < nominal(most) or nominal(most) == 0.0
     used = ceiling_mol if at_ceiling else _oxygen(hexose_mol * respired, yeast_g - without_air, ash)
-    acids = ufloat(*USUAL_ACIDS, "acids made") * (1.0 - respired)
+    acids = ufloat(*USUAL_ACIDS, Act("acids made", "acids made")) * (1.0 - respired)
     fate = sugar_fate(hexose_mol, yeast_g, used, yeast_without_air_g=without_air, acids_share=acids, ash=ash)
     binding = tuple(name for name, pair in ranges.items() if nominal(pair[0]) <= nominal(high))
     longest = _oxygen(hexose_mol, feed.hexose_g * with_air, ash)
@@ -319,7 +324,9 @@ def _volume(feed: Feed, liquid_L: Any, vessel: Vessel | None) -> Any:
             f"a feed that is {100 * solids:.0f} % solids", "more water than solids, or the litres of liquid",
             "add the water to the feed, or give liquid_L",
         )  # fmt: skip
-    return feed.mass_g / sucrose_density(solids, 20.0) * ufloat(1.0, 0.01, "the density of the feed")
+    return (
+        feed.mass_g / sucrose_density(solids, 20.0) * ufloat(1.0, 0.01, Act("feed density", "the density of the feed"))
+    )
 
 
 def _oxygen_rate(how: str, rate: Any, kLa: Any, temperature_C: Any, barometer_bar: Any, said: list[str]) -> Any:
@@ -338,7 +345,7 @@ def _air(air_L_per_min: Any, volume: Any, said: list[str]) -> Any:
         not_negative(nominal(air_L_per_min), "air [L/min]")
         return air_L_per_min
     said.append(f"No air flow was given: {span(*USUAL_AIR)} L per L and min is taken (common practice, no source).")
-    return volume * rectangle(*USUAL_AIR, "the air flow, not measured")
+    return volume * rectangle(*USUAL_AIR, Act("usual air", "the air flow, not measured"))
 
 
 def co2_held(liquid_L: Any, temperature_C: Any, barometer_bar: Any = STANDARD_ATMOSPHERE_BAR, pH: Any = None) -> Any:

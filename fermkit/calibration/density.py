@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 from uncertainties import UFloat, ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import between, one_of, positive
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal
@@ -34,7 +35,7 @@ GLYCEROL_DENSITY: Final = 0.230
 20 °C, hence (1020.7 − 998.2)/102.1 = 0.220; 2 % has 1002.8, hence 0.229. CRC Handbook of Chemistry and Physics,
 concentrative properties of aqueous solutions (from memory)."""
 
-ETHANOL_IN_BRIX: Final = ufloat(0.43, 0.02, tag="what ethanol does to a refractometer")
+ETHANOL_IN_BRIX: Final = ufloat(0.43, 0.02, tag=Act("ethanol in Brix", "what ethanol does to a refractometer"))
 """°Brix that a refractometer shows for 1 % by mass of ethanol: n(20 °C) of 10 % ethanol is 1.3395, of
 water 1.3330, and sucrose raises n by 0.0149 at 10 %: 0.0065/0.0149 = 0.44; at 5 %, 0.0030/0.0073 = 0.41. CRC
 Handbook of Chemistry and Physics, concentrative properties of aqueous solutions (from memory)."""
@@ -188,10 +189,10 @@ def hydrometer_density(reading: Any, *, temperature_C: float, reference_C: float
     marked = reading * water_density(reference_C) if scale == "sg" else reading
     here = marked * (1 - GLASS_EXPANSION * (temperature_C - reference_C))
     step = water_density(20.0) / water_density(temperature_C) - 1
-    return here * (1 + _doubtful(step, 0.2, "expansion of the liquid"))
+    return here * (1 + _doubtful(step, 0.2, Act("liquid expansion", "expansion of the liquid")))
 
 
-def _doubtful(value: float, relative: float, tag: str) -> Any:
+def _doubtful(value: float, relative: float, tag: Act) -> Any:
     return ufloat(value, abs(value) * relative, tag=tag) if value else 0.0
 
 
@@ -270,7 +271,7 @@ def density_change(
     coefficients = {sugar: _sugar_slope(nominal(start)), ethanol: _ethanol_slope(expected_pct_vol)}
     if glycerol is not None:
         coefficients[glycerol] = GLYCEROL_DENSITY
-    value = plain + _doubtful_zero(0.02 * nominal(plain), "adding up densities")
+    value = plain + _doubtful_zero(0.02 * nominal(plain), Act("densities added", "adding up densities"))
     return MixedMeasurement(
         "change of density", coefficients, value,
         ("a density mixes the sugar that went with the ethanol that came: one equation for the balance, not an ethanol "
@@ -278,7 +279,7 @@ def density_change(
     )  # fmt: skip
 
 
-def _doubtful_zero(u: float, tag: str) -> Any:
+def _doubtful_zero(u: float, tag: Act) -> Any:
     return ufloat(0.0, abs(u), tag=tag) if u else 0.0
 
 

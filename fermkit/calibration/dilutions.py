@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 from uncertainties import UFloat, covariance_matrix
 
-from fermkit.basis.budget import Budget, budget_of
+from fermkit.basis.budget import Act, Budget, budget_of
 from fermkit.basis.checks import Floats, same_length
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
@@ -19,7 +19,7 @@ from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.linearity import Judgement
 from fermkit.calibration.readback import Reading
 
-DISAGREEMENT: Final = "dilutions that do not agree"
+DISAGREEMENT: Final = Act("disagreeing dilutions", "dilutions that do not agree")
 
 _RISES: Final = (
     "the less diluted were read too low, by a sensor near saturation or a matrix that holds ethanol back, or the blank "

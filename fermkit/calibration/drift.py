@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 from uncertainties import UFloat, covariance_matrix, ufloat
 
-from fermkit.basis.budget import Budget, budget_of
+from fermkit.basis.budget import Act, Budget, budget_of
 from fermkit.basis.checks import between, same_length
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
@@ -18,7 +18,7 @@ from fermkit.calibration.calibrate import Calibration, fit_calibration
 from fermkit.calibration.linearity import Judgement
 from fermkit.calibration.readback import Reading
 
-DRIFT: Final = "drift of the sensor between the standards"
+DRIFT: Final = Act("sensor drift", "drift of the sensor between the standards")
 
 
 def same_curve(first: Calibration, second: Calibration) -> Judgement:

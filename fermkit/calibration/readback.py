@@ -10,7 +10,7 @@ from scipy import special
 from scipy.optimize import brentq, least_squares
 from uncertainties import UFloat, ufloat
 
-from fermkit.basis.budget import Budget, budget_of
+from fermkit.basis.budget import Act, Budget, budget_of
 from fermkit.basis.checks import Floats, between, not_negative, one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
@@ -19,8 +19,8 @@ from fermkit.calibration.limits import decision_limit
 from fermkit.calibration.linearity import grubbs_test
 from fermkit.calibration.response import FittedCurve
 
-REPLICATES: Final = "replicate signals of the sample"
-PIPETTING: Final = "pipetting the dilution"
+REPLICATES: Final = Act("replicates", "replicate signals of the sample")
+PIPETTING: Final = Act("pipetting", "pipetting the dilution")
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq, least_squares
 from uncertainties import UFloat, covariance_matrix, ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, numbers, positive, same_length
 from fermkit.basis.errors import FermkitError, FitError, InputError
 from fermkit.basis.written import nominal, uncertainty
@@ -18,8 +19,8 @@ from fermkit.calibration.surroundings import apparent_content, at_one_temperatur
 Law = Callable[[Floats], Floats]
 Whitening = Callable[[Floats], Floats]
 
-SCATTER: Final = "scatter of the standards' signals"
-STANDARDS: Final = "making up the standards"
+SCATTER: Final = Act("standards scatter", "scatter of the standards' signals")
+STANDARDS: Final = Act("standards made", "making up the standards")
 WEIGHTS: Final = ("equal", "proportional", "counts", "replicates")
 
 

@@ -6,14 +6,15 @@ import numpy as np
 from numpy.typing import ArrayLike
 from uncertainties import ufloat, umath
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, numbers
 from fermkit.basis.constants import ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
 
-TEMPERATURE: Final = "temperature of the sample against the standards"
+TEMPERATURE: Final = Act("sample temperature", "temperature of the sample against the standards")
 
-HEAT_OF_ESCAPE_K: Final = ufloat(6150.0, 260.0, tag="how the vapour rises with temperature")
+HEAT_OF_ESCAPE_K: Final = ufloat(6150.0, 260.0, tag=Act("vapour rise", "how the vapour rises with temperature"))
 """−d ln Hcp / d(1/T) of ethanol over dilute water solutions [K]: measured and reviewed values run from 5700 to 6600
 (Sander 2015, Atmos. Chem. Phys. 15, 4399; read), here their middle and the half-width over √3. Near 20 °C this is
 6.8 ± 0.3 % per kelvin for the vapour's concentration. From other sources: 6.6 % (Dubowski 1979, J. Anal. Toxicol. 3,

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, not_negative, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
@@ -324,7 +325,7 @@ def _lost_to_water(share: tuple[float, float]) -> tuple[Number, list[str]]:
     between(high, low, 0.9, "loss to water, upper end", do="give (low, high) with the smaller share first")
     if high == 0:
         return 1.0, []
-    factor = 1 / (1 - rectangle(low, high, "CO2 lost into the displacement water"))
+    factor = 1 / (1 - rectangle(low, high, Act("loss to water", "CO2 lost into the displacement water")))
     return factor, [
         f"{100 * low:.1f} % to {100 * high:.1f} % of the CO2 is taken to have dissolved in the displacement water: "
         f"a factor of {plus_minus(factor)}."

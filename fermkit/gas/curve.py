@@ -10,6 +10,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
@@ -24,15 +25,15 @@ CO2_G_PER_MOL: Final = 44.009
 """Standard atomic weights, CIAAW 2021; held to `composition.molar_mass` in the tests."""
 
 ACTS: Final = {
-    "volume": "reading the gas collector",
-    "flow": "reading the flow meter",
-    "bubbles": "counting the bubbles",
-    "weight": "reading the scale under the vessel",
-    "pressure": "reading the pressure gauge",
+    "volume": Act("gas collector", "reading the gas collector"),
+    "flow": Act("flow meter", "reading the flow meter"),
+    "bubbles": Act("bubbles", "counting the bubbles"),
+    "weight": Act("vessel scale", "reading the scale under the vessel"),
+    "pressure": Act("pressure gauge", "reading the pressure gauge"),
 }
 
-HELD: Final = "CO2 held in the liquid"
-OXYGEN: Final = "oxygen of the sealed air used up"
+HELD: Final = Act("CO2 held", "CO2 held in the liquid")
+OXYGEN: Final = Act("sealed oxygen", "oxygen of the sealed air used up")
 
 
 @dataclass(frozen=True, repr=False)

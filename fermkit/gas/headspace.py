@@ -8,6 +8,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, not_negative, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
@@ -148,7 +149,7 @@ def _check(gauge: Floats, headspace: Number, liquid: Number, t_C: Floats, barome
         between(value, -0.4, 11.0, "gauge pressure [bar]", do="check the unit: 100 kPa is 1 bar")
 
 
-def _evenly(interval: tuple[float, float], name: str, tag: str) -> Number:
+def _evenly(interval: tuple[float, float], name: str, tag: Act) -> Number:
     """The middle of an interval with the standard uncertainty of a rectangle."""
     low, high = interval
     between(low, 0.0, high, f"{name}, lower end", do="give (low, high) with the smaller number first")
@@ -397,7 +398,7 @@ class _Log:
             lost, _, late, _, _ = self._fit(rise, richer, tau, error, 4 * tau)
             ends.append(float(self._back(last, lost, richer, tau, late)[0]))
         spread = math.hypot(float(np.sqrt(np.sum(variance))), (ends[1] - ends[0]) / 2)
-        return ufloat(0.0, spread, tag="adding back what the vents let out") if spread > 0 else 0.0
+        return ufloat(0.0, spread, tag=Act("vents", "adding back what the vents let out")) if spread > 0 else 0.0
 
     def _said(self, lost: Floats, adding: Number, refill: _Refill, rows: Rows) -> list[str]:
         if not self.windows:

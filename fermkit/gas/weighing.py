@@ -7,6 +7,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, not_negative, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.intervals import rectangle
@@ -138,7 +139,7 @@ def gas_from_weight(
     _check(temperature_C, headspace_L, ethanol_pct_vol, pressure_bar, scale_factor, u_reading_g)
     low, high = vapour
     between(low, 0.0, high, "vapour, lower end", do="give (low, high) as shares of saturation, such as (0.9, 1.1)")
-    carried = rectangle(low, high, "water and ethanol vapour carried out")
+    carried = rectangle(low, high, Act("vapour carried out", "water and ethanol vapour carried out"))
     loss = weight[0] - weight
     for when, grams in taken_out_g:
         loss = loss - np.where(times >= when, nominal(grams), 0.0)

@@ -6,6 +6,7 @@ from typing import Any, cast
 
 import numpy as np
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats
 from fermkit.growth.curves import Shape
 from fermkit.growth.fitter import Found, Problem, Rows, columns, descend, hold, quiet, reach
@@ -14,7 +15,7 @@ Measure = Callable[[Floats, Floats], tuple[Floats, Floats]]
 """From levels (m,) and shape parameters (m, q): some values (m, k) and their slopes (m, k, q + 1)."""
 
 
-SCATTER = "scatter of the gas readings"
+SCATTER = Act("gas scatter", "scatter of the gas readings")
 """The act that owns the uncertainty of what is read off a curve."""
 
 

@@ -5,6 +5,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, not_negative, numbers, one_of, rising, same_length
 from fermkit.basis.errors import FitError, InputError
 from fermkit.growth import many
@@ -176,7 +177,7 @@ def _wrapped(
         numbers_, slopes = shape.quantities(found.level, found.p)
         covariance = found.covariance()[0] * variance
         theta = correlated_values(np.zeros(len(covariance)), covariance, tags=[SCATTER] * len(covariance))
-        common = ufloat(1.0, scale_u, "common factor of the gas curve") if scale_u else 1.0
+        common = ufloat(1.0, scale_u, Act("gas factor", "common factor of the gas curve")) if scale_u else 1.0
         final, rate, lag, end = (
             value + sum(s * x for s, x in zip(slope, theta)) for value, slope in zip(numbers_[0], slopes[0])
         )

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import FitError, InputError
 from fermkit.basis.written import Line, Page, Written, nominal
@@ -156,7 +157,7 @@ def smooth_growth(
     rates = slopes @ level
     top = int(np.argmax(rates))
     whole = places[-1] - places[0]
-    common = ufloat(1.0, scale_u, "common factor of the gas curve") if scale_u else 1.0
+    common = ufloat(1.0, scale_u, Act("gas factor", "common factor of the gas curve")) if scale_u else 1.0
     u_made = _u(whole, variance, steps)
     made = measured(float(whole @ level), u_made) * common
     u_rate = _u(slopes[top], variance, steps)

@@ -11,6 +11,7 @@ from typing import Any, Final
 from numpy.typing import ArrayLike
 from uncertainties import ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import between, not_negative, numbers, positive, rising, same_length
 from fermkit.basis.errors import InputError
@@ -261,7 +262,9 @@ def constant_weight(
         same_length(weighings_g=weights, time_h=time)
         rising(time, "time [h]")
         step = float(time[-1] - time[-2])
-    before, last = (ufloat(float(w), scale_u_g, tag="weighing while drying") for w in weights[-2:])
+    before, last = (
+        ufloat(float(w), scale_u_g, tag=Act("weighing while drying", "weighing while drying")) for w in weights[-2:]
+    )
     if dry_g is not None and nominal(dry_g) > weights[-1] + 1.96 * math.hypot(scale_u_g, uncertainty(dry_g)):
         raise InputError(
             f"the dry matter ({nominal(dry_g):g} g) is heavier than the sample ({weights[-1]:g} g)",

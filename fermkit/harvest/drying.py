@@ -15,6 +15,7 @@ from scipy.optimize import brentq, least_squares
 from scipy.special import chdtrc, ndtri, stdtrit
 from uncertainties import correlated_values
 
+from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import Floats, between, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import FitError, InputError
@@ -389,7 +390,7 @@ def _curve(
 
 def _with_u(p: Floats, covariance: Floats, free: NDArray[np.bool_]) -> list[Any]:
     values: list[Any] = [float(x) for x in p]
-    tags = ["scatter of the weighings while drying"] * int(free.sum())
+    tags = [Act("drying scatter", "scatter of the weighings while drying")] * int(free.sum())
     fitted = correlated_values(p[free], covariance[np.ix_(free, free)], tags=tags)
     for i, value in zip(np.flatnonzero(free), fitted, strict=True):
         values[i] = value

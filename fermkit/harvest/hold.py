@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from uncertainties import ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.cautions import FOOD_CODE, HOT_HOLDING_LIMIT_C, cautions_for
 from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import InputError
@@ -193,7 +194,7 @@ def hold_log(
     u = thermometer_u_C
     told: list[Any] = hours(0.0).tolist()
     if u:
-        offset = ufloat(0.0, u, tag="the offset of the hold's thermometer")
+        offset = ufloat(0.0, u, tag=Act("hold thermometer", "the offset of the hold's thermometer"))
         slopes = (hours(u) - hours(-u)) / (2 * u)
         told = [value + float(s) * offset for value, s in zip(told, slopes, strict=True)]
     inside, too_cold, too_hot, bacteria = told

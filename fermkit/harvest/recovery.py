@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from uncertainties import ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import not_negative, one_of, positive
 from fermkit.basis.errors import InputError
@@ -360,6 +361,6 @@ def protein(nitrogen_g: Any, factor: Any = "general", ammonium_n_g: Any = 0.0, d
         one_of(factor, NITROGEN_FACTORS, "nitrogen factor")
         name = factor
         value, u = NITROGEN_FACTORS[factor]
-        factor = ufloat(value, u, tag="the nitrogen-to-protein factor") if u else value
+        factor = ufloat(value, u, tag=Act("protein factor", "the nitrogen-to-protein factor")) if u else value
     positive(nominal(factor), "nitrogen factor [g protein/g N]")
     return Protein(factor * (nitrogen_g - ammonium_n_g), nitrogen_g, ammonium_n_g, factor, name, dry_g)

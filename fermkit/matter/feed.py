@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import nearest, not_negative, one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
@@ -301,7 +302,7 @@ def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -
 def yeast_ash() -> Any:
     """Ash in a gram of dry yeast, anywhere in `YEAST_ASH` [g/g]."""
     middle, half = YEAST_ASH
-    return rectangle(middle - half, middle + half, "the ash of the yeast")
+    return rectangle(middle - half, middle + half, Act("yeast ash", "the ash of the yeast"))
 
 
 def span(low: Any, high: Any) -> str:

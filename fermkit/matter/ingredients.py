@@ -16,6 +16,7 @@ from typing import Any, Final
 
 from uncertainties import ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import between, not_negative, one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
@@ -107,7 +108,9 @@ class Ingredient(Written):
             available = available + self._part(salt) * share
         if nominal(available) == 0.0:
             return 0.0
-        return available * rectangle(0.0, 1.0, f"how much of the {self.name} the yeast takes up")
+        return available * rectangle(
+            0.0, 1.0, Act(f"taken up {self.name}", f"how much of the {self.name} the yeast takes up")
+        )
 
     def page(self) -> Page:
         """The composition as a page."""
@@ -172,7 +175,7 @@ def ingredient(name: str) -> Ingredient:
         if key == "usable nitrogen":
             values[key] = (value, u)
         else:
-            values[key] = ufloat(value, u, f"the {key} of the {name}") if u else float(value)
+            values[key] = ufloat(value, u, Act(f"{key} of {name}", f"the {key} of the {name}")) if u else float(value)
     return ingredient_from(name, values, {key: line[2] for key, line in lines.items()})
 
 
@@ -293,7 +296,9 @@ def syrup(name: str, brix: Any, sugar: str = "sucrose", purity: Any = 1.0) -> In
     """
     one_of(sugar, HEXOSES, "sugar")
     between(nominal(brix), 0.0, 90.0, "°Brix")
-    share = (brix if uncertainty(brix) else ufloat(nominal(brix), 1.0, f"the °Brix of the {name}")) / 100.0
+    share = (
+        brix if uncertainty(brix) else ufloat(nominal(brix), 1.0, Act(f"Brix of {name}", f"the °Brix of the {name}"))
+    ) / 100.0
     return ingredient_from(
         name, {"water": 1.0 - share, sugar: share * purity, "unfermentables": share * (1.0 - purity)}
     )
@@ -364,8 +369,12 @@ def kitchen_measure(measure: str, thing: Ingredient | str) -> Any:
         )
     number, u = _fraction(found["number"]), float((found["u"] or "0").replace(",", "."))
     size, spread = {**VOLUMES_ML, **PIECES_G}[unit]
-    act = f"measuring the {thing.name} by the {unit}" if spread else f"weighing the {thing.name}"
-    count = ufloat(number, sqrt(u**2 + (spread * number) ** 2), act) if u or spread else number
+    how = f"measuring the {thing.name} by the {unit}" if spread else f"weighing the {thing.name}"
+    count = (
+        ufloat(number, sqrt(u**2 + (spread * number) ** 2), Act(f"amount of {thing.name}", how))
+        if u or spread
+        else number
+    )
     if unit in PIECES_G:
         return count * size
     if thing.density is None:

@@ -6,8 +6,9 @@ from typing import Any, Final
 from uncertainties import ufloat
 
 from fermkit.balance.account import Balance
-from fermkit.balance.byproducts import USUAL_ACIDS, USUAL_GLYCEROL
+from fermkit.balance.byproducts import ACIDS, GLYCEROL, USUAL_ACIDS, USUAL_GLYCEROL
 from fermkit.balance.streams import USUAL_ASH, LinearMeasurement
+from fermkit.basis.budget import Act
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import nominal, uncertainty
@@ -95,8 +96,8 @@ def _byproducts(run: Run, limits: YeastLimits | None, amounts: Mapping[str, Any]
     """What to assume of glycerol, acids and air: less glycerol where nitrogen may have run out."""
     ample = limits is None or "yeast" not in amounts or nominal(amounts["yeast"]) < nominal(limits.nitrogen_g[0])
     usual = {
-        "glycerol": ufloat(*(USUAL_GLYCEROL if ample else STARVED_GLYCEROL), tag="glycerol not measured"),
-        "acids": ufloat(*USUAL_ACIDS, tag="organic acids not measured"),
+        "glycerol": ufloat(*(USUAL_GLYCEROL if ample else STARVED_GLYCEROL), tag=GLYCEROL),
+        "acids": ufloat(*USUAL_ACIDS, tag=ACIDS),
     }
     return usual | ({"oxygen": -_air_of_vessel(run)} if {"total_L", "liquid_L"} <= run.vessel.keys() else {})
 
@@ -112,7 +113,7 @@ def _air_of_vessel(run: Run) -> Any:
     within = nominal(run.vessel["liquid_L"]) * float(o2_solubility(warm, bar))
     kept = 1.0 if run.vessel.get("closed") in ("closed", "vented") else 0.5
     most = kept * (above + within) * molar_mass("O2")
-    return rectangle(0.0, most, "oxygen of the air in the vessel")
+    return rectangle(0.0, most, Act("air in the vessel", "oxygen of the air in the vessel"))
 
 
 def carbon_per_g(name: str) -> float:

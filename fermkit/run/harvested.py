@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal, percent
 from fermkit.harvest.dry_matter import Solids, solids
@@ -97,7 +98,7 @@ def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Any:
     u = nominal(run.harvest.get("u_weighing_g", 0.0))
     if not np.isfinite(value):
         return None
-    return ufloat(value, u, tag=f"weighing the {row['item']}") if u else value
+    return ufloat(value, u, tag=Act(f"weighed {row['item']}", f"weighing the {row['item']}")) if u else value
 
 
 def drying_of(run: Run, harvest: Harvest | None) -> DryingCurve | None:

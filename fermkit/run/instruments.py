@@ -8,6 +8,7 @@ to all readings of that instrument and does not average out.
 from collections.abc import Mapping
 from typing import Any, Final
 
+from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import HALF_WIDTH
 from fermkit.basis.quantities import Quantity, as_number
@@ -57,7 +58,7 @@ def _scale(name: str, its: Mapping[str, Any], book: Remarks) -> dict[str, Any]:
         return {}
     weight, reading = (
         its["check_weight_g"],
-        _with_resolution(its["check_reading_g"], its, "g", "weighing the check weight"),
+        _with_resolution(its["check_reading_g"], its, "g", Act("check weight", "weighing the check weight")),
     )
     if not nominal(weight) > 0 or not abs(nominal(reading) / nominal(weight) - 1) < FURTHEST:
         raise InputError(
@@ -72,14 +73,14 @@ def _scale(name: str, its: Mapping[str, Any], book: Remarks) -> dict[str, Any]:
 def _offset(name: str, its: Mapping[str, Any], key: str, offset: str, unit: str, book: Remarks) -> dict[str, Any]:
     if key not in its:
         return {}
-    reading = _with_resolution(its[key], its, offset.split("_")[1], "checking the zero")
+    reading = _with_resolution(its[key], its, offset.split("_")[1], Act(f"zero {name}", "checking the zero"))
     book.note(
         f"{plus_minus(-reading, unit)} was added to readings, from the check at zero", column=f"instruments.{name}"
     )
     return {offset: -reading}
 
 
-def _with_resolution(reading: Any, its: Mapping[str, Any], suffix: str, act: str) -> Any:
+def _with_resolution(reading: Any, its: Mapping[str, Any], suffix: str, act: Act) -> Any:
     """A check reading without its own ± is as good as the instrument's resolution."""
     u = its.get(f"u_reading_{suffix}", 0.0)
     return as_number(Quantity(reading, u), act) if isinstance(reading, float) else reading
@@ -144,7 +145,8 @@ def _weighed(part: Mapping[str, Any], instruments: Mapping[str, Mapping[str, Any
     amount = part["amount_g"]
     for its in instruments.values():
         if "u_reading_g" in its and place in its["reads"] and isinstance(amount, float):
-            return as_number(Quantity(amount, its["u_reading_g"]), f"weighing the {part.get('ingredient', place)}")
+            thing = part.get("ingredient", place)
+            return as_number(Quantity(amount, its["u_reading_g"]), Act(f"weighed {thing}", f"weighing the {thing}"))
     return amount
 
 

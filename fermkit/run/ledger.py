@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
+from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import Quantity, as_number
 from fermkit.basis.written import Line, Page, Written, nominal
@@ -137,5 +138,5 @@ def _entry(row: dict[str, Any], file: str) -> Entry:
             f"{file}, row {row['row']}: no volume is given for the {what}", "a volume of zero or more", "fill it in"
         )
     signed = Quantity(SIGNS[what] * volume / 1000, u / 1000 if u > 0 else 0.0)
-    change = as_number(signed, f"measuring the {what} of {row['time_h']:g} h")
+    change = as_number(signed, Act(f"{what} {row['time_h']}", f"measuring the {what} of {row['time_h']:g} h"))
     return Entry(float(row["time_h"]), what, change)

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import Quantity, as_number, read_quantity
@@ -122,14 +123,15 @@ def _section(
         if key is None:
             book.note(_unknown("key", written, [k.written for k in keys]), column=place, level="doubt")
             continue
-        act = key.act.format(ingredient=called or part.get("ingredient", "ingredient"))
+        thing = called or part.get("ingredient", "ingredient")
+        act = Act(f"{place.split()[0]} {thing} {key.name}", key.act.format(ingredient=thing))
         name = f"{book.file}, {place}.{written}"
         out.update(_value(name, key, value, act, part, dof, f"{place}.{key.name}"))
     return out
 
 
 def _value(
-    name: str, key: Key, value: Any, act: str, part: Mapping[str, Any], dof: dict[str, int], path: str
+    name: str, key: Key, value: Any, act: Act, part: Mapping[str, Any], dof: dict[str, int], path: str
 ) -> dict[str, Any]:
     if isinstance(value, Mapping):
         raise InputError(f"{name} is a section", "a single value", "write the value in quotes, with its unit")
@@ -182,7 +184,7 @@ def _word(name: str, value: Any, words: Sequence[str]) -> str:
     )  # fmt: skip
 
 
-def _replicates(name: str, key: Key, value: list[Any], act: str, dof: dict[str, int], path: str) -> Any:
+def _replicates(name: str, key: Key, value: list[Any], act: Act, dof: dict[str, int], path: str) -> Any:
     """Mean and standard error of replicates; their degrees of freedom are kept beside."""
     if not 2 <= len(value) <= MOST_PARTS:
         raise InputError(
@@ -195,7 +197,7 @@ def _replicates(name: str, key: Key, value: list[Any], act: str, dof: dict[str, 
     return as_number(Quantity(float(many.mean()), float(many.std(ddof=1)) / math.sqrt(len(many))), act)
 
 
-def _amount(name: str, key: Key, value: Any, act: str) -> dict[str, Any]:
+def _amount(name: str, key: Key, value: Any, act: Act) -> dict[str, Any]:
     """The text, and the number where it is a mass or a volume; of a resolution also a temperature or pressure."""
     out: dict[str, Any] = {key.name: str(value)[:200]}
     units = (("g", "g"), ("mL", "mL"), ("°C", "C"), ("bar", "bar"))

@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 from uncertainties import ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal
@@ -125,7 +126,7 @@ def _broth_density(run: Run) -> Any:
     """Of the liquid, between start and end [g/L]; without a hydrometer 1020 ± 15 (common practice, no source)."""
     if {"start_kg_m3", "end_kg_m3"} <= run.density.keys():
         return (run.density["start_kg_m3"] + run.density["end_kg_m3"]) / 2
-    return ufloat(1020.0, 15.0, tag="density of the samples taken out")
+    return ufloat(1020.0, 15.0, tag=Act("sample density", "density of the samples taken out"))
 
 
 def _logged(table: Any, column: str, otherwise: Any) -> Any:

@@ -7,7 +7,7 @@ from math import sqrt
 from types import MappingProxyType
 from typing import Any, Final
 
-from fermkit.basis.budget import budget_of
+from fermkit.basis.budget import Act, budget_of
 from fermkit.basis.checks import one_of
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
 from fermkit.basis.written import Line, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
@@ -100,7 +100,7 @@ def yield_of(
     """
     per_g = grams / hexose_g
     per_carbon = None if carbon_mol is None else carbon_mol / (hexose_g * 6 / _HEXOSE.molar_mass)
-    squares = dict(zip((budget := budget_of(per_g)).names, budget.contributions**2))
+    squares = dict(zip((budget := budget_of(per_g)).acts, budget.contributions**2))
     few = sum(squares.pop(act, 0.0) for act in (SCATTER, REPLICATES))
     dof = effective_degrees_of_freedom([(few, sensor_dof), (sum(squares.values()), float("inf"))])
     return Yield(
@@ -117,25 +117,26 @@ class UncertaintyShares(Written):
     unit: str
 
     @cached_property
-    def acts(self) -> Mapping[str, float]:
+    def acts(self) -> Mapping[Act, float]:
         """The standard uncertainty that each act brings in, largest first."""
         budget = budget_of(self.value)
-        return dict(zip(budget.names, map(float, budget.contributions)))
+        return dict(zip(budget.acts, map(float, budget.contributions)))
 
-    def shares(self) -> dict[str, float]:
+    def shares(self) -> dict[Act, float]:
         """Share of the variance by act, largest first; they add up to 1."""
         total = sum(u**2 for u in self.acts.values())
         return {act: u**2 / total for act, u in self.acts.items()} if total else {}
 
-    def halved(self, act: str) -> float:
+    def halved(self, act: Act) -> float:
         """The standard uncertainty of the value if the act were done twice as well."""
-        one_of(act, self.acts, "act")
-        return sqrt(sum((u / 2 if name == act else u) ** 2 for name, u in self.acts.items()))
+        if act not in self.acts:
+            one_of(act.key, [one.key for one in self.acts], "act")
+        return sqrt(sum((u / 2 if one == act else u) ** 2 for one, u in self.acts.items()))
 
     def page(self) -> Page:
         """The shares as a page."""
         lines = [
-            Line(act, f"{share:.1%}", "", f"done twice as well: ± {rounded(0, self.halved(act))[1]} {self.unit}")
+            Line(str(act), f"{share:.1%}", "", f"done twice as well: ± {rounded(0, self.halved(act))[1]} {self.unit}")
             for act, share in self.shares().items()
             if share >= 0.001
         ]

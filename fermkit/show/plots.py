@@ -282,7 +282,7 @@ def shares(found: UncertaintyShares, *, ax: Any, most: int = 8) -> str:
     ax.barh(rows, [100 * s for _, s in largest], height=0.6, color=COLOURS["orange"], edgecolor="black", linewidth=0.7)
     for row, (_, share) in zip(rows, largest):
         ax.text(100 * share + 1, row, f"{share:.0%}", va="center", fontsize=9)
-    ax.set_yticks(rows, [act for act, _ in largest])
+    ax.set_yticks(rows, [str(act) for act, _ in largest])
     ax.set_xlim(0, 110 * max((s for _, s in largest), default=1))
     ax.invert_yaxis()
     ax.set_xlabel("share of the variance [%]")

@@ -9,6 +9,7 @@ import numpy as np
 from uncertainties import ufloat
 
 from fermkit.balance.account import Balance
+from fermkit.basis.budget import Act
 from fermkit.basis.errors import FermkitError
 from fermkit.basis.written import Line, Page, in_words, interval, nominal, percent, plus_minus, uncertainty
 from fermkit.calibration.calibrate import Calibration, fit_calibration
@@ -254,7 +255,7 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
         Sliders: ``better`` (how many times), ``aim_pct`` (the ± that is wanted). Choices: ``of``, ``act``.
     """
     all_shares = {name: analysis.uncertainty_shares(name) for name in analysis.yields}
-    acts = list(dict.fromkeys(act for found in all_shares.values() for act in found.acts))
+    acts = {str(act): act for found in all_shares.values() for act in found.acts}
     first = next(iter(all_shares))
     picture = plots.figure(17, 8)
     with plots.house_style():
@@ -262,10 +263,10 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
     plots.place(ax, left=0.42, bottom=0.18)
 
     def draw(better: float, aim_pct: float, of: str, act: str) -> Page:
-        found = all_shares[of]
-        now = {name: u / better if name == act else u for name, u in found.acts.items()}
+        found, chosen = all_shares[of], acts[act]
+        now = {one: u / better if one == chosen else u for one, u in found.acts.items()}
         u = sqrt(sum(part**2 for part in now.values()))
-        parts = sum(ufloat(0.0, part, tag=name) for name, part in now.items())
+        parts = sum(ufloat(0.0, part, tag=one) for one, part in now.items())
         plots.shares(UncertaintyShares(found.name, nominal(found.value) + parts, found.unit), ax=ax, most=6)
         ax.set_xlim(0, 110)
         shown = [label.get_text() for label in ax.get_yticklabels()]
@@ -282,14 +283,17 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
                 f"± {100 * u / value:.2g} %",
             ),
             Line(
-                "own share of it", f"{100 * found.shares().get(act, 0.0):.0f} %", "", "of the variance, as it was done"
+                "own share of it",
+                f"{100 * found.shares().get(chosen, 0.0):.0f} %",
+                "",
+                "of the variance, as it was done",
             ),
         ]
-        return Page(_reach(found, act, aim_pct / 100 * value, u), lines)
+        return Page(_reach(found, chosen, aim_pct / 100 * value, u), lines)
 
     controls: list[Control] = [
         Choice("of", "Which yield", list(all_shares), first),
-        Choice("act", "Which act is done better", acts, next(iter(all_shares[first].acts))),
+        Choice("act", "Which act is done better", list(acts), str(next(iter(all_shares[first].acts)))),
         Slider("better", "How much better, times", 1, 5, 0.5, 2),
         Slider("aim_pct", "The ± that you want, %", 0.2, 10, 0.2, 1),
     ]
@@ -300,10 +304,10 @@ def _short(act: str, most: int = 38) -> str:
     return act if len(act) <= most else act[: most - 1] + "…"
 
 
-def _reach(found: UncertaintyShares, act: str, aim: float, u: float) -> str:
+def _reach(found: UncertaintyShares, act: Act, aim: float, u: float) -> str:
     """Whether doing one act better reaches the aim, and how much better it would have to be."""
     said = f"{found.name[:1].upper()}{found.name[1:]} becomes {plus_minus(ufloat(nominal(found.value), u), found.unit)}"
-    rest = sum(part**2 for name, part in found.acts.items() if name != act)
+    rest = sum(part**2 for one, part in found.acts.items() if one != act)
     if u <= aim:
         return f"{said}: that reaches the aim."
     if rest >= aim**2 or act not in found.acts:

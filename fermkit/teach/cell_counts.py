@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, numbers
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, in_words
@@ -132,7 +133,7 @@ def counting_noise(counts: ArrayLike) -> CountingNoise:
     expected[-1] = n - expected[:-1].sum()
     fit, dof = _fit(seen.astype(float), expected)
     return CountingNoise(
-        ufloat(mean, u, tag="counting cells"),
+        ufloat(mean, u, tag=Act("cell counts", "counting cells")),
         variance,
         variance / mean,
         2 * min(tail, 1 - tail),

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from uncertainties import covariance_matrix, ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
@@ -99,7 +100,7 @@ class Vessel(Written):
         _check_material(self.material, self.rated_bar_gauge)
         positive(nominal(self.barometer_bar), "barometer [bar absolute]")
         if self.solubility_vs_water is None:
-            doubt = ufloat(1.0, SOLUBILITY_DOUBT, tag="solubility of CO2 in this liquid")
+            doubt = ufloat(1.0, SOLUBILITY_DOUBT, tag=Act("CO2 solubility", "solubility of CO2 in this liquid"))
             object.__setattr__(self, "solubility_vs_water", doubt)
         positive(nominal(self.solubility_vs_water), "solubility of CO2 relative to water")
         if self.closed_at_C is None:

@@ -101,7 +101,7 @@ def study(draws, jobs=2):
     table = []
     for name, column in zip(YIELDS, values.T):
         acts = found.uncertainty_shares(name).acts
-        stated = np.sqrt(sum(u**2 for act, u in acts.items() if not any(word in act for word in ASSUMED)))
+        stated = np.sqrt(sum(u**2 for act, u in acts.items() if not any(word in str(act) for word in ASSUMED)))
         table.append((name, float(column.std(ddof=1)), float(stated)))
     return table
 

@@ -257,7 +257,7 @@ def test_budget_of_a_standard_solution(published):
     mass = ufloat(100.28, 0.05, tag="mass")
     volume = ufloat(100.0, math.sqrt((0.1 / math.sqrt(6)) ** 2 + 0.02**2 + (0.084 / math.sqrt(3)) ** 2), tag="volume")
     budget = budget_of(1000 * mass * purity / volume)
-    found = dict(zip(budget.names, budget.contributions))
+    found = {act.key: u for act, u in zip(budget.acts, budget.contributions)}
     for name, key in (("volume", "V"), ("mass", "m"), ("purity", "P")):
         published.check(f"QUAM A1 {name}", found[name], want["budget"][key], 1e-4, reference="CITAC-A1")
     published.check("QUAM A1 u", budget.value.s, want["u"], 1e-4, reference="CITAC-A1")
