@@ -503,7 +503,7 @@ def test_a_key_of_another_class_is_refused(lesson, tmp_path):
     other = make_class(1, tmp_path / "other", faults=("none",))
     with pytest.raises(InputError, match="of class"):
         mark(lesson, other.teacher)
-    (tmp_path / "class-teacher" / "secret.txt").write_text("not hex")
+    (tmp_path / "class-teacher" / "key.json").write_text("not JSON")
     with pytest.raises(InputError, match="no key that can be read"):
         mark(lesson)
 
