@@ -12,7 +12,7 @@ from fermkit.basis.checks import numbers
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, in_words, interval, nominal, percent, plus_minus
 from fermkit.batch.plan import WAYS, plan_batch
-from fermkit.harvest.drying import drying_curve
+from fermkit.harvest.drying import MODELS, drying_curve
 from fermkit.matter.composition import compound, molar_mass
 from fermkit.matter.feed import feed
 from fermkit.run.analysis import Analysis
@@ -293,7 +293,7 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
         low, high = curve.band(ahead)
         colours = plots.COLOURS
         ax.fill_between(ahead, low, high, color=colours["sky"], alpha=0.4, linewidth=0, label="95 % band")
-        ax.plot(ahead, curve.predict(ahead), color=colours["blue"], label=f"{model.replace('_', ' ')} curve")
+        ax.plot(ahead, curve.predict(ahead), color=colours["blue"], label=f"{MODELS[curve.model]} curve")
         ax.plot(time[n:] - time[0], weight[n:], "o", color="#AAAAAA", mfc="none", label="weighed later")
         ax.plot(time[:n] - time[0], weight[:n], "o", color=colours["black"], label="weighed")
         ax.axhline(
@@ -321,6 +321,6 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
     controls: list[Control] = [
         Slider("weighings", "Weighings seen", 6, time.size, 1, time.size),
         goal,
-        Choice("model", "Curve", ("page", "henderson_pabis"), "page"),
+        Choice("model", "Curve", ("usual", *MODELS), "usual"),
     ]
     return Panel("When is it dry?", controls, draw, picture)

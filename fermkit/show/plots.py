@@ -18,7 +18,7 @@ from fermkit.gas.curve import GasCurve
 from fermkit.growth.comparison import CurveComparison
 from fermkit.growth.fit import GrowthFit
 from fermkit.growth.smoothing import SmoothReading
-from fermkit.harvest.drying import DryingCurve
+from fermkit.harvest.drying import MODELS, DryingCurve
 from fermkit.harvest.hold import HoldLog
 from fermkit.run.yields import UncertaintyShares, Yield
 from fermkit.show.style import COLOURS as COLOURS
@@ -259,7 +259,7 @@ def drying(curve: DryingCurve, *, ax: Any) -> str:
     time = np.linspace(0.0, 1.15 * end, 200)
     below, above = curve.band(time)
     ax.fill_between(time, below, above, color=COLOURS["sky"], alpha=0.4, linewidth=0, label="95 % band of the curve")
-    ax.plot(time, curve.predict(time), color=COLOURS["blue"], label=f"{curve.model.replace('_', '–')} curve")
+    ax.plot(time, curve.predict(time), color=COLOURS["blue"], label=f"{MODELS[curve.model]} curve")
     ax.plot(curve.time_h, curve.weight_g, "o", color=COLOURS["black"], label="weighings, net")
     ax.axhline(nominal(curve.end_g), color=COLOURS["vermilion"], linestyle=(0, (5, 2)), label="comes to rest")
     if curve.dry_g is not None:
