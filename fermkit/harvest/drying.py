@@ -194,7 +194,7 @@ class DryingCurve(Written):
         if math.isinf(high):
             return "No upper end: these weighings do not exclude that it comes to rest before. Weigh on."
         if best > self.time_h[-1]:
-            return "A forecast beyond the last weighing, as good as the curve's shape: weigh again before relying on it."
+            return "Beyond the last weighing: as good as the curve's shape. Weigh again before relying on it."
         return "Within the time that was weighed."
 
 
