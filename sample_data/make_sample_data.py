@@ -19,8 +19,8 @@ from typing import Any
 
 import numpy as np
 
+from fermkit.run.alcohol import drift_of
 from fermkit.run.records import run_from, write_run, write_workbook
-from fermkit.run.steps import drift_of
 from fermkit.teach.fermentation import Batch, Truth, ferment
 from fermkit.teach.kitchen import Kitchen, draw_batch, readings
 

@@ -13,7 +13,7 @@ import fermkit as fk
 from fermkit.basis.budget import NOT_NAMED
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal
-from fermkit.run import steps
+from fermkit.run import alcohol, feeding, gas_routes
 from fermkit.run.ledger import Entry, Ledger
 from fermkit.show.report import html_report
 
@@ -153,10 +153,12 @@ def test_the_page_has_no_bare_nan(analyses):
 def test_sugar_in_early_samples_was_not_used():
     """A litre taken out at the start holds sugar that no yeast used; taken at the end it holds none."""
     run = fk.read_run(SAMPLES / "jar_3_closes")
-    fed, gas = steps.feed_of(run), steps.gas_of(run)[0]
+    fed, gas = feeding.feed_of(run), gas_routes.released_by(run.gas[0], run)
     at = {"start": 0.0, "end": 1e3}
     taken = {name: Ledger(2.0, (Entry(hour, "sample", -1.0),)) for name, hour in at.items()}
-    left = {name: nominal(steps.sugar_left_g(replace(run, ledger=led), fed, None, gas)) for name, led in taken.items()}
+    left = {
+        name: nominal(feeding.sugar_left_g(replace(run, ledger=led), fed, None, gas)) for name, led in taken.items()
+    }
     assert left["start"] == pytest.approx(nominal(fed.hexose_g) / 2)
     assert left["end"] == pytest.approx(0.0, abs=1e-9)
 
@@ -193,7 +195,7 @@ def test_standards_read_on_a_warmer_evening_are_no_drift(tmp_path):
             signal = 0.052 + 0.81 * content * (1 + 0.068 * (warm - 20.0)) + rng.normal(0, 0.003)
             rows.append(f"{content},{signal:.4f},{when},{warm}")
     (tmp_path / "run" / "standards.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
-    drift = steps.drift_of(fk.read_run(tmp_path / "run"))
+    drift = alcohol.drift_of(fk.read_run(tmp_path / "run"))
     assert drift.drift.passed and inside(drift.shift, 0.0)
 
 
@@ -242,7 +244,7 @@ def test_ethanol_that_left_with_the_gas_is_counted(analyses):
     """
     jar = analyses["jar_3_closes"]
     shut = replace(jar.run, vessel={**jar.run.vessel, "closed": "closed"})
-    carried = jar.amounts["ethanol"] - steps.ethanol_made_g(shut, jar.ethanol_pct_vol, jar.gas[0])
+    carried = jar.amounts["ethanol"] - alcohol.ethanol_made_g(shut, jar.ethanol_pct_vol, jar.gas[0])
     kelvin, parts = 301.15, 2000
     share = 0.85 / (1.9 * np.exp(6500 * (1 / kelvin - 1 / 298.15)) * 8.314 * kelvin)
     gas_L = nominal(jar.gas[0].total()) * 0.083145 * kelvin / 1.008
@@ -261,7 +263,7 @@ def test_ethanol_is_added_for_the_gas_only_where_its_volume_is_known(analyses, c
     shut = replace(jar.run, vessel={**jar.run.vessel, "closed": "closed"})
     conditions = {**jar.run.conditions, "aeration": aeration}
     run = replace(jar.run, vessel={**jar.run.vessel, "closed": closed}, conditions=conditions)
-    more = steps.ethanol_made_g(run, 5.0, jar.gas[0]) - steps.ethanol_made_g(shut, 5.0, jar.gas[0])
+    more = alcohol.ethanol_made_g(run, 5.0, jar.gas[0]) - alcohol.ethanol_made_g(shut, 5.0, jar.gas[0])
     assert (nominal(more) > 0.05) is (closed == "airlock" and aeration == "none")
 
 
@@ -303,7 +305,8 @@ def test_bubbles_and_a_flow_meter_tell_the_same_gas(tmp_path, analyses, kind, co
     shown = np.maximum.accumulate(np.round(volume / 0.5)) if kind == "bubble count" else np.gradient(volume, time)
     rows = [f"time [h],{column}", *(f"{t:g},{x:.6g}" for t, x in zip(time, shown))]
     (tmp_path / "run" / "gas.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
-    (found,) = steps.gas_of(fk.read_run(tmp_path / "run"))
+    counted = fk.read_run(tmp_path / "run")
+    found = gas_routes.released_by(counted.gas[0], counted)
     assert nominal(found.total()) == pytest.approx(nominal(analyses["jar_3_closes"].released[0].total()), rel=0.02)
 
 
@@ -313,7 +316,7 @@ def test_bubbles_of_unknown_size_are_not_turned_into_gas():
     counted = run.tables["gas"].rename(columns={"volume_mL": "bubbles"})
     route = {"kind": "bubble count", "table": "gas", "column": "bubbles"}
     with pytest.raises(InputError, match=r"counted in bubbles, \d+ of them, and no volume_per_bubble"):
-        steps.gas_of(replace(run, gas=(route,), tables={"gas": counted}))
+        gas_routes.released_by(route, replace(run, gas=(route,), tables={"gas": counted}))
 
 
 def test_a_vessel_of_unknown_size_has_no_gas_space():
@@ -327,8 +330,8 @@ def test_a_vessel_of_unknown_size_has_no_gas_space():
 def test_a_weighed_jar_without_a_hydrometer_knows_its_samples_less_well():
     """What the samples weighed is then taken at 1020 ± 15 g/L: the same gas within its larger uncertainty."""
     run = fk.read_run(SAMPLES / "jar_3_closes")
-    weighed = replace(run, gas=tuple(route for route in run.gas if route["kind"] == "vessel weight"))
-    (known,), (unknown,) = steps.gas_of(weighed, 3.4), steps.gas_of(replace(weighed, density={}), 3.4)
+    (scale,) = (route for route in run.gas if route["kind"] == "vessel weight")
+    known, unknown = (gas_routes.released_by(scale, one, 3.4) for one in (run, replace(run, density={})))
     assert unknown.total().std_dev > known.total().std_dev
     assert 0 < abs(nominal(unknown.total()) - nominal(known.total())) < 2 * unknown.total().std_dev
 
@@ -353,12 +356,12 @@ def test_an_ingredient_fed_twice_is_weighed_both_times():
     """Grams add up; a portion in words cannot be added and is refused with what was written."""
     run = fk.read_run(SAMPLES / "jar_3_closes")
     sugar = {"ingredient": "white sugar", "amount": "20 g", "amount_g": 20.0}
-    once, twice = (nominal(steps.feed_of(replace(run, feed=(*run.feed, *[sugar] * n))).hexose_g) for n in (1, 2))
-    none = nominal(steps.feed_of(run).hexose_g)
+    once, twice = (nominal(feeding.feed_of(replace(run, feed=(*run.feed, *[sugar] * n))).hexose_g) for n in (1, 2))
+    none = nominal(feeding.feed_of(run).hexose_g)
     assert twice - none == pytest.approx(2 * (once - none))
     words = {"ingredient": "white sugar", "amount": "a spoon"}
     with pytest.raises(InputError, match="white sugar is fed twice, once as 'a spoon'"):
-        steps.feed_of(replace(run, feed=(*run.feed, sugar, words)))
+        feeding.feed_of(replace(run, feed=(*run.feed, sugar, words)))
 
 
 def test_standards_read_twice_but_only_two_afterwards_show_no_drift():
@@ -368,7 +371,7 @@ def test_standards_read_twice_but_only_two_afterwards_show_no_drift():
     after = before[before["ethanol_pct_vol"].isin(sorted(before["ethanol_pct_vol"].unique())[:2])].assign(when="after")
     table = type(before)(np.concatenate([before, after]), columns=before.columns).infer_objects()
     table["ethanol_pct_vol"], table["signal"] = table["ethanol_pct_vol"].astype(float), table["signal"].astype(float)
-    assert steps.drift_of(replace(run, tables=run.tables | {"standards": table})) is None
+    assert alcohol.drift_of(replace(run, tables=run.tables | {"standards": table})) is None
 
 
 def test_the_page_of_a_difference_says_whether_it_is_one(analyses):
@@ -399,4 +402,4 @@ def test_sugar_that_nobody_measured_is_said_to_be_taken_as_used():
     """Without a value for the sugar left over all of it counts as used, and the page says so."""
     run = fk.read_run(SAMPLES / "jar_3_closes")
     found = fk.analyse(replace(run, residual_sugar={}, tables={"gas": run.tables["gas"]}), curve="gompertz")
-    assert "Sugar left over: not measured; all sugar is taken as used." in str(found).replace("\n", " ")
+    assert "Sugar left over: not told, since it was not measured" in str(found).replace("\n", " ")

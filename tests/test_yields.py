@@ -6,7 +6,7 @@ from uncertainties import ufloat
 
 from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
-from fermkit.run.comparison import holm
+from fermkit.basis.statistics import holm
 from fermkit.run.yields import THEORETICAL, UncertaintyShares, yield_of
 
 

@@ -10,10 +10,13 @@ import math
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
+
+from uncertainties import UFloat
 
 __all__ = [
     "Line",
+    "Number",
     "Page",
     "Written",
     "in_words",
@@ -28,6 +31,10 @@ __all__ = [
 
 REMARK_WIDTH = 98
 """Columns of a remark as printed: a cell of a notebook, or a page of monospaced 9 pt."""
+
+
+Number: TypeAlias = float | UFloat
+"""A plain float, or one that carries its ± with it."""
 
 
 def nominal(value: Any) -> float:

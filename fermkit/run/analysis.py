@@ -1,8 +1,11 @@
 """A run, analysed: every step joined, correlations kept to the yields, doubts said."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any, Final, TypeVar
+import logging
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from operator import attrgetter
+from types import SimpleNamespace
+from typing import Any, Final
 
 from fermkit.balance.account import Balance
 from fermkit.balance.detection import DetectionLimits
@@ -11,24 +14,24 @@ from fermkit.balance.measurements import MeasureNext
 from fermkit.balance.reconciliation import Reconciliation
 from fermkit.basis.cautions import Cautions, cautions_for
 from fermkit.basis.checks import one_of
-from fermkit.basis.errors import BalanceError, FitError, InputError
-from fermkit.basis.written import Line, Page, Written, in_words, nominal
+from fermkit.basis.errors import FermkitError
+from fermkit.basis.written import Line, Number, Page, Written, in_words
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
-from fermkit.gas.curve import GasCurve, RouteComparison, compare_routes, produced
-from fermkit.growth.comparison import CurveComparison, compare_curves
-from fermkit.growth.fit import GrowthFit, fit_growth
-from fermkit.growth.smoothing import SmoothReading, smooth_growth
+from fermkit.gas.curve import GasCurve, RouteComparison
+from fermkit.growth.comparison import CurveComparison
+from fermkit.growth.fit import GrowthFit
+from fermkit.growth.smoothing import SmoothReading
 from fermkit.harvest.drying import DryingCurve
 from fermkit.harvest.hold import HoldLog
 from fermkit.harvest.recovery import NetYeast, Protein, Recovery
-from fermkit.matter.feed import Feed, YeastLimits, yeast_limits
-from fermkit.run import balanced, harvested, steps
+from fermkit.matter.feed import Feed, YeastLimits
+from fermkit.run.alcohol import Sample
+from fermkit.run.harvested import Harvest
 from fermkit.run.records import Run
-from fermkit.run.yields import THEORETICAL, UncertaintyShares, Yield, in_one_sentence, yield_of
+from fermkit.run.steps import STEPS, Step, not_empty
+from fermkit.run.yields import UncertaintyShares, Yield, in_one_sentence, leading, shares_of
 from fermkit.vessel.container import Pressure
-
-T = TypeVar("T")
 
 LIFTING: Final = {
     "energy without air": "To get more yeast of each gram of sugar: air, and sugar fed slowly; without air the energy "
@@ -86,33 +89,49 @@ class Analysis(Written):
     """
 
     run: Run
-    feed: Feed | None
-    limits: YeastLimits | None
-    released: tuple[GasCurve, ...]
-    gas: tuple[GasCurve, ...]
-    routes: RouteComparison | None
-    read: SmoothReading | None
-    growth: GrowthFit | None
-    curves: CurveComparison | None
-    calibration: Calibration | None
-    drift: Bracket | None
-    samples: tuple[steps.Sample, ...]
-    ethanol_pct_vol: Any
-    harvest: harvested.Harvest | None
-    yeast: NetYeast | None
-    hold: HoldLog | None
-    drying: DryingCurve | None
-    recovery: Recovery | None
-    protein: Protein | None
-    pressure: Pressure | None
-    amounts: Mapping[str, Any]
-    balance: Balance | None
-    reconciliation: Reconciliation | None
-    suspects: Explanations | None
-    blind: DetectionLimits | None
-    next_measurements: MeasureNext | None
-    yields: Mapping[str, Yield]
-    gaps: tuple[str, ...]
+    feed: Feed | None = None
+    limits: YeastLimits | None = None
+    calibration: Calibration | None = None
+    drift: Bracket | None = None
+    samples: tuple[Sample, ...] = ()
+    ethanol_pct_vol: Number | None = None
+    released: tuple[GasCurve, ...] = ()
+    gas: tuple[GasCurve, ...] = ()
+    route_pairs: tuple[RouteComparison, ...] = ()
+    read: SmoothReading | None = None
+    curves: CurveComparison | None = None
+    growth: GrowthFit | None = None
+    harvest: Harvest | None = None
+    yeast: NetYeast | None = None
+    recovery: Recovery | None = None
+    protein: Protein | None = None
+    hold: HoldLog | None = None
+    drying: DryingCurve | None = None
+    sugar_left_g_L: Number | None = None
+    amounts: Mapping[str, Number] = field(default_factory=dict)
+    balance: Balance | None = None
+    reconciliation: Reconciliation | None = None
+    suspects: Explanations | None = None
+    blind: DetectionLimits | None = None
+    next_measurements: MeasureNext | None = None
+    pressure: Pressure | None = None
+    yields: Mapping[str, Yield] = field(default_factory=dict)
+    shares: UncertaintyShares | None = None
+    gaps: tuple[str, ...] = ()
+
+    @property
+    def routes(self) -> RouteComparison | None:
+        """The first two routes to the gas against one another."""
+        return self.route_pairs[0] if self.route_pairs else None
+
+    def sections(self) -> tuple[tuple[str, Page], ...]:
+        """Every result that is there, by its name, as pages: what report, JSON and workbook show."""
+        out = []
+        for step in sorted(STEPS, key=lambda step: not step.front):
+            result = getattr(self, step.name, None)
+            if not_empty(result) and not (step.unless and not_empty(getattr(self, step.unless))):
+                out += [(step.name, page) for page in step.pages(result)]
+        return tuple(out)
 
     @property
     def consistent(self) -> bool | None:
@@ -134,7 +153,7 @@ class Analysis(Written):
         """The yield in one or two sentences."""
         if not self.yields:
             return "No yield can be given: " + " ".join(self.gaps[:2])
-        first = self.yields.get("yeast_yield", next(iter(self.yields.values())))
+        first = self.yields[leading(self.yields)]
         said = in_one_sentence(first)
         if self.yeast is not None and not self.yeast.growth_shown:
             said += " No growth is shown: the harvest is within error of the inoculum."
@@ -211,8 +230,7 @@ class Analysis(Written):
         UncertaintyShares
         """
         one_of(name, self.yields, "yield")
-        value = self.yields[name].per_g
-        return UncertaintyShares(f"the {self.yields[name].product} yield", value, "g/g")
+        return shares_of(self.yields, name)
 
     def page(self) -> Page:
         """The run on one lab-book page."""
@@ -225,6 +243,9 @@ class Analysis(Written):
         remarks += [f"Noticed: {finding}" for finding in self.run.findings]
         remarks += ["± is one standard uncertainty.", *self.cautions.sentences()]
         return Page(f"Yield report: {self.run.name}", lines, remarks)
+
+
+FIELDS: Final = frozenset(one.name for one in fields(Analysis))
 
 
 def analyse(run: Run, *, curve: str = "best") -> Analysis:
@@ -241,143 +262,40 @@ def analyse(run: Run, *, curve: str = "best") -> Analysis:
     -------
     Analysis
         Yields rest on reconciled amounts where the measurements agree with one another, and on the
-        amounts as measured where they don't.
+        amounts as measured where they don't. A step that fails costs its own result only; why stands in ``gaps``.
     """
-    gaps: list[str] = []
-
-    def attempt(what: str, step: Callable[[], T | None], missing: str) -> T | None:
-        try:
-            found = step()
-        except (InputError, FitError, BalanceError) as problem:
-            gaps.append(f"{what}: not told, since {problem.met}; needed: {problem.needed}.")
-            return None
-        if found is None and missing:
-            gaps.append(f"{what}: not told, since {missing}.")
-        return found
-
-    fed = attempt("Feed", lambda: steps.feed_of(run), "run.toml lists no feed")
-    limits = None if fed is None else attempt("Limits of the yeast", lambda: yeast_limits(fed, air=_air(run)), "")
-    calibration = attempt("Ethanol", lambda: steps.calibration_of(run), "there is no table of standards")
-    drift = None if calibration is None else attempt("Drift of the sensor", lambda: steps.drift_of(run), "")
-    samples: tuple[steps.Sample, ...] = ()
-    if calibration is not None:
-        samples = attempt("Samples", lambda: steps.samples_of(run, calibration, drift), "") or ()
-    pct_vol = steps.final_ethanol_pct_vol(samples)
-    if samples and pct_vol is None:
-        gaps.append("Ethanol: not told, since no sample was read inside the standards.")
-    released = attempt("Gas", lambda: steps.gas_of(run, 0.0 if pct_vol is None else pct_vol) or None, "no gas was read")
-    gas = attempt("CO2 made", lambda: _made(run, released or []), "") or ()
-    routes = compare_routes(*_by_weight_first(released)) if released and len(released) == 2 else None
-    curves = (
-        attempt("Curves compared", lambda: compare_curves(**gas[0].readings), "") if gas and curve == "best" else None
-    )
-    read = (
-        attempt("Gas without a growth curve", lambda: smooth_growth(**gas[0].readings, early_u=gas[0].u_early_mol), "")
-        if gas
-        else None
-    )
-    growth = curves.best if curves else attempt("Gas curve", lambda: _fitted(gas[0], curve), "") if gas else None
-    harvest = attempt("Harvest", lambda: harvested.harvest_of(run), "nothing was weighed wet and dry")
-    yeast = (
-        None
-        if fed is None or harvest is None
-        else attempt("Yeast", lambda: balanced.yeast_of(run, fed, harvest, gas[0] if gas else None), "")
-    )
-    hold = attempt("Autolysis", lambda: harvested.hold_of(run), "no temperature of the hold was logged")
-    drying = attempt("Drying", lambda: harvested.drying_of(run, harvest), "")
-    recovered = None if harvest is None else attempt("Recovery", lambda: harvested.recovery_of(harvest), "")
-    protein = None if harvest is None else attempt("Protein", lambda: harvested.protein_of(run, harvest), "")
-    amounts = {} if fed is None else balanced.amounts_of(run, fed, pct_vol, gas, yeast, gaps)
-    balance = attempt(
-        "Balance",
-        lambda: balanced.balance_of(run, fed, limits, pct_vol, amounts, gas) if fed else None,
-        "fewer than three of sugar, ethanol, CO2 and yeast are known",
-    )
-    reconciliation = None if balance is None else attempt("Balance", balance.reconcile, "")
-    tested = balance if reconciliation is not None and reconciliation.degrees_of_freedom > 0 else None
-    suspects = None if tested is None else attempt("Suspects", tested.explain, "")
-    blind = None if tested is None else attempt("Detection limits", tested.detection_limits, "")
-    to_measure = None if tested is None else attempt("What to measure next", tested.measure_next, "")
-    pressure = attempt("Pressure", lambda: _pressure(run, gas), "")
-    if pressure is None and steps.under_airlock(run):
-        gaps.append("Pressure: not worked out, since glass behind an airlock must never be closed.")
-    sensor_dof = calibration.fitted.degrees_of_freedom if calibration is not None else float("inf")
-    hours = float(gas[0].time_h[-1] - gas[0].time_h[0]) if gas else 0.0
-    litre_hours = run.ledger.volume_L(0.0) * hours
-    yields = _yields(
-        amounts, reconciliation, limits, harvest, sensor_dof, litre_hours if nominal(litre_hours) else None
-    )
-    return Analysis(
-        run, fed, limits, tuple(released or ()), tuple(gas), routes, read, growth, curves, calibration, drift, samples,
-        pct_vol, harvest, yeast, hold, drying, recovered, protein, pressure, amounts, balance, reconciliation, suspects,
-        blind, to_measure, yields, tuple(gaps),
-    )  # fmt: skip
+    found, gaps = SimpleNamespace(run=run, curve=curve), []
+    for step in STEPS:
+        result, why = _done(step, found)
+        setattr(found, step.name, result)
+        gaps += [f"{step.title}: not told, since {reason}." for reason in why]
+    told = {name: value for name, value in vars(found).items() if value is not None and name in FIELDS}
+    return Analysis(**told, gaps=tuple(dict.fromkeys(gaps)))
 
 
-def _air(run: Run) -> str:
-    """What the yeast had of air, as the limits ask it."""
-    aeration = run.conditions.get("aeration")
-    return "not stated" if aeration is None else "none" if aeration == "none" else "some"
+def _done(step: Step, found: SimpleNamespace) -> tuple[Any, list[str]]:
+    """The result of a step, and what went wrong on the way."""
+    arguments = step.arguments(found)
+    if arguments is None:
+        return None if not step.each else (), []
+    if not step.each:
+        result, why = _tried(step, arguments)
+        return result, why or ([step.missing] if result is None and step.missing else [])
+    tried = [_tried(step, [member, *arguments]) for member in attrgetter(step.each)(found) or ()]
+    results = tuple(result for result, _ in tried if result is not None)
+    why = [reason for _, reasons in tried for reason in reasons]
+    return results, why or ([step.missing] if not results and step.missing else [])
 
 
-def _made(run: Run, released: list[GasCurve]) -> tuple[GasCurve, ...]:
-    conditions = run.conditions
-    return tuple(
-        curve if curve.counts == "produced" else produced(
-            curve,
-            liquid_L=run.ledger.amount(lambda _: 1.0, float("inf")),  # samples took their share of the store along
-            headspace_L=steps.headspace_L(run),
-            temperature_C=conditions.get("temperature_C", steps.ROOM_C),
-            pH=conditions.get("pH"),
-            saturation=(0.9, 1.1) if steps.has_stopped(curve) else (0.9, 1.3),
-        )
-        for curve in released
-    )  # fmt: skip
-
-
-def _by_weight_first(curves: list[GasCurve]) -> list[GasCurve]:
-    return sorted(curves, key=lambda curve: curve.kind != "weight")
-
-
-def _fitted(gas: GasCurve, curve: str) -> GrowthFit:
-    return fit_growth(**gas.readings, curve="gompertz" if curve == "best" else curve)
-
-
-def _pressure(run: Run, gas: tuple[GasCurve, ...]) -> Pressure | None:
-    vessel = steps.vessel_of(run)
-    return vessel.pressure(gas[0].total()) if vessel is not None and gas else None
-
-
-def _yields(
-    amounts: Mapping[str, Any],
-    reconciliation: Reconciliation | None,
-    limits: YeastLimits | None,
-    harvest: harvested.Harvest | None,
-    sensor_dof: float,
-    litre_hours: Any,
-) -> dict[str, Yield]:
-    agreed = reconciliation is not None and reconciliation.p_value >= 0.05
-    grams = dict(amounts) | (dict(reconciliation.amounts) if agreed and reconciliation is not None else {})
-    if "hexose" not in grams:
-        return {}
-    used = -grams["hexose"]
-    out = {}
-
-    def add(name: str, product: str, made_g: Any, carbon_mol: Any, limit: Any, note: str) -> None:
-        out[name] = yield_of(name, product, made_g, used, carbon_mol, limit, note, sensor_dof, litre_hours)
-
-    if "yeast" in grams and limits is not None:
-        carbon, (_, most) = grams["yeast"] * balanced.carbon_per_g("yeast"), limits.lowest_g
-        note = f"the most that this feed allows (by {' or '.join(limits.binding)})"
-        add("yeast_yield", "dry yeast", grams["yeast"], carbon, most / used, note)
-    for product, note in (("ethanol", "the theoretical 0.5114 g/g"), ("CO2", "the theoretical 0.4886 g/g")):
-        if product in grams:
-            carbon = grams[product] * balanced.carbon_per_g(product)
-            add(f"{product.lower()}_yield", product, grams[product], carbon, THEORETICAL[product], note)
-    if harvest is not None and harvest.extract_g is not None:
-        dry = harvest.product_dry_g
-        add("extract_yield", "dry extract", harvest.extract_of_all_g, None, dry / used, "the dry matter harvested")
-    return out
+def _tried(step: Step, arguments: list[Any]) -> tuple[Any, list[str]]:
+    """What the work gives, or None and the reason."""
+    try:
+        return step.work(*arguments), []
+    except FermkitError as problem:
+        return None, [f"{problem.met}; needed: {problem.needed}"]
+    except Exception as problem:  # a mistake of ours: the other results stand, the log has the way through the code
+        logging.getLogger("fermkit").debug("%s failed", step.name, exc_info=True)
+        return None, [f"the program stumbled over these readings ({type(problem).__name__}: {problem})"]
 
 
 def _suspected(found: Explanations) -> str:

@@ -7,51 +7,39 @@ from uncertainties import ufloat
 
 from fermkit.balance.account import Balance
 from fermkit.balance.byproducts import ACIDS, GLYCEROL, USUAL_ACIDS, USUAL_GLYCEROL
+from fermkit.balance.reconciliation import Reconciliation
 from fermkit.balance.streams import USUAL_ASH, LinearMeasurement
 from fermkit.basis.budget import Act
-from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, ZERO_CELSIUS_K
 from fermkit.basis.intervals import rectangle
-from fermkit.basis.written import nominal, uncertainty
+from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve
-from fermkit.harvest.recovery import NetYeast, carried_solids, net_yeast
+from fermkit.harvest.recovery import NetYeast
 from fermkit.matter.composition import compound, molar_mass
 from fermkit.matter.feed import Feed, YeastLimits
 from fermkit.matter.properties import o2_solubility
-from fermkit.run import harvested, steps
+from fermkit.run.alcohol import density_of, ethanol_made_g
+from fermkit.run.closed_vessel import headspace_L
+from fermkit.run.feeding import sugar_left_g
 from fermkit.run.records import Run
+from fermkit.run.surroundings import barometer_bar, liquid_C
 
 _BALANCED = ("hexose", "ethanol", "CO2", "yeast")
 
 
-def yeast_of(run: Run, fed: Feed, harvest: harvested.Harvest, gas: GasCurve | None) -> NetYeast:
-    """Net dry yeast: what the paste holds, less feed solids carried along, less the inoculum.
-
-    Samples and spills took yeast with them; their share is added back, the yeast growing in step with the gas.
-    """
-    product = harvest.product_dry_g / run.harvest.get("share_harvested", 1.0)
-    first = min(1.0, nominal(fed.inoculum_g) / nominal(product))
-    litres = run.ledger.amount(lambda time: first + (1 - first) * steps.made_by(gas, time), float("inf"))
-    if run.ledger.entries:
-        product = product * (litres / run.ledger.volume_L(float("inf")))
-    share = run.harvest.get("carried_solids")
-    if share is None:
-        broth_g = run.ledger.volume_L(float("inf")) * 1000.0
-        carried = carried_solids(fed.non_yeast_solids_g, broth_g, sum(item.water_g for item in harvest.items.values()))
-    else:
-        carried = fed.non_yeast_solids_g * share
-    return net_yeast(product, carried, fed.inoculum_g)
-
-
 def amounts_of(
-    run: Run, fed: Feed, pct_vol: Any, gas: tuple[GasCurve, ...], yeast: NetYeast | None, gaps: list[str]
-) -> dict[str, Any]:
+    run: Run,
+    fed: Feed,
+    left_g_L: Number | None,
+    pct_vol: Number | None,
+    gas: tuple[GasCurve, ...],
+    yeast: NetYeast | None,
+) -> dict[str, Number]:
     """Grams used (negative) and made, as measured."""
-    left = run.residual_sugar.get("value_g_L")
-    if left is None:
-        gaps.append("Sugar left over: not measured; all sugar is taken as used.")
-    amounts = {"hexose": -(fed.hexose_g - steps.sugar_left_g(run, fed, left, gas[0] if gas else None))}
+    first = gas[0] if gas else None
+    amounts: dict[str, Number] = {"hexose": -(fed.hexose_g - sugar_left_g(run, fed, left_g_L, first))}
     if pct_vol is not None:
-        amounts["ethanol"] = steps.ethanol_made_g(run, pct_vol, gas[0] if gas else None)
+        amounts["ethanol"] = ethanol_made_g(run, pct_vol, first)
     if gas:
         amounts["CO2"] = gas[0].total() * CO2_G_PER_MOL
     if yeast is not None:
@@ -68,8 +56,8 @@ def balance_of(
     run: Run,
     fed: Feed,
     limits: YeastLimits | None,
-    pct_vol: Any,
-    amounts: Mapping[str, Any],
+    pct_vol: Number | None,
+    amounts: Mapping[str, Number],
     gas: tuple[GasCurve, ...],
 ) -> Balance | None:
     """The four streams; a second route to the gas and a density are further measurements of them."""
@@ -81,7 +69,7 @@ def balance_of(
         for curve in gas[1:]
         if "CO2" in known
     ]
-    density = steps.density_of(run, fed, pct_vol)
+    density = density_of(run, fed, pct_vol)
     if density is not None:
         further.append(LinearMeasurement("fall in density", density.coefficients, density.value))
     return Balance(
@@ -92,7 +80,7 @@ def balance_of(
     )
 
 
-def _byproducts(run: Run, limits: YeastLimits | None, amounts: Mapping[str, Any]) -> dict[str, Any]:
+def _byproducts(run: Run, limits: YeastLimits | None, amounts: Mapping[str, Number]) -> dict[str, Any]:
     """What to assume of glycerol, acids and air: less glycerol where nitrogen may have run out."""
     ample = limits is None or "yeast" not in amounts or nominal(amounts["yeast"]) < nominal(limits.nitrogen_g[0])
     usual = {
@@ -102,14 +90,14 @@ def _byproducts(run: Run, limits: YeastLimits | None, amounts: Mapping[str, Any]
     return usual | ({"oxygen": -_air_of_vessel(run)} if {"total_L", "liquid_L"} <= run.vessel.keys() else {})
 
 
-def _air_of_vessel(run: Run) -> Any:
+def _air_of_vessel(run: Run) -> Number:
     """Oxygen that the yeast took of the air in the vessel [g], as likely one as another up to the most.
 
     The most is all of it in a closed vessel, half of it where the gas takes the air along (judgement, no source).
     """
-    warm = nominal(run.conditions.get("temperature_C", steps.ROOM_C))
-    bar = OXYGEN_IN_AIR * nominal(run.conditions.get("barometer_bar", STANDARD_ATMOSPHERE_BAR))
-    above = nominal(steps.headspace_L(run)) * bar / (L_BAR_GAS_CONSTANT * (warm + ZERO_CELSIUS_K))
+    warm = nominal(liquid_C(run))
+    bar = OXYGEN_IN_AIR * nominal(barometer_bar(run))
+    above = nominal(headspace_L(run)) * bar / (L_BAR_GAS_CONSTANT * (warm + ZERO_CELSIUS_K))
     within = nominal(run.vessel["liquid_L"]) * float(o2_solubility(warm, bar))
     kept = 1.0 if run.vessel.get("closed") in ("closed", "vented") else 0.5
     most = kept * (above + within) * molar_mass("O2")
@@ -121,3 +109,8 @@ def carbon_per_g(name: str) -> float:
     thing = compound(name)
     share = 1 - USUAL_ASH[0] if name == "yeast" else 1.0
     return float(share * thing.carbon / thing.molar_mass)
+
+
+def tested(balance: Balance, reconciliation: Reconciliation) -> Balance | None:
+    """The balance, where its measurements could be held against one another."""
+    return balance if reconciliation.degrees_of_freedom > 0 else None

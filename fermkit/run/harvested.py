@@ -5,14 +5,18 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from uncertainties import ufloat
 
 from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Line, Page, Written, nominal, percent
+from fermkit.basis.written import Line, Number, Page, Written, nominal, percent
+from fermkit.gas.curve import GasCurve
 from fermkit.harvest.dry_matter import Solids, solids
 from fermkit.harvest.drying import DryingCurve, drying_curve
 from fermkit.harvest.hold import HoldLog, hold_log
-from fermkit.harvest.recovery import Protein, Recovery, protein, recovery
+from fermkit.harvest.recovery import NetYeast, Protein, Recovery, carried_solids, net_yeast, protein, recovery
+from fermkit.matter.feed import Feed
+from fermkit.run.gas_routes import made_by
 from fermkit.run.records import Run
 
 
@@ -33,13 +37,13 @@ class Harvest(Written):
     """
 
     items: Mapping[str, Solids]
-    product_dry_g: Any
-    split_dry_g: Any
-    extract_g: Any
-    debris_g: Any
+    product_dry_g: Number
+    split_dry_g: Number
+    extract_g: Number | None
+    debris_g: Number | None
 
     @property
-    def extract_of_all_g(self) -> Any:
+    def extract_of_all_g(self) -> Number | None:
         """Extract as if all the paste had been autolysed [g]; None where none was weighed."""
         return None if self.extract_g is None else self.extract_g * (self.product_dry_g / self.split_dry_g)
 
@@ -65,7 +69,7 @@ def harvest_of(run: Run) -> Harvest | None:
         return None
     rows = {str(row["item"]).strip().lower(): row for row in run.tables["weights"].to_dict("records")}
     left = run.harvest.get("moisture_left", 0.0)
-    wet: dict[str, Any] = {}
+    wet: dict[str, Number] = {}
     items: dict[str, Solids] = {}
     for name, row in rows.items():
         tare, gross, dry = (_weighed(run, row, column) for column in ("tare_g", "wet_g", "dry_g"))
@@ -90,10 +94,8 @@ def harvest_of(run: Run) -> Harvest | None:
     return Harvest(items, product, split, dry["extract"], dry["debris"])
 
 
-def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Any:
+def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Number | None:
     """One weighing with its own error, or None where the cell is empty."""
-    from uncertainties import ufloat
-
     value = float(row.get(column, np.nan))
     u = nominal(run.harvest.get("u_weighing_g", 0.0))
     if not np.isfinite(value):
@@ -119,6 +121,25 @@ def _tare(run: Run, item: str) -> float:
     rows = run.tables["weights"].to_dict("records") if "weights" in run.tables else []
     tares = [float(row.get("tare_g", 0.0)) for row in rows if str(row["item"]).strip().lower() == item]
     return tares[0] if tares and np.isfinite(tares[0]) else 0.0
+
+
+def yeast_of(run: Run, fed: Feed, harvest: Harvest, gas: tuple[GasCurve, ...]) -> NetYeast:
+    """Net dry yeast: what the paste holds, less feed solids carried along, less the inoculum.
+
+    Samples and spills took yeast with them; their share is added back, the yeast growing in step with the gas.
+    """
+    product = harvest.product_dry_g / run.harvest.get("share_harvested", 1.0)
+    first = min(1.0, nominal(fed.inoculum_g) / nominal(product))
+    litres = run.ledger.amount(lambda time: first + (1 - first) * made_by(gas[0] if gas else None, time), float("inf"))
+    if run.ledger.entries:
+        product = product * (litres / run.ledger.volume_L(float("inf")))
+    share = run.harvest.get("carried_solids")
+    if share is None:
+        broth_g = run.ledger.volume_L(float("inf")) * 1000.0
+        carried = carried_solids(fed.non_yeast_solids_g, broth_g, sum(item.water_g for item in harvest.items.values()))
+    else:
+        carried = fed.non_yeast_solids_g * share
+    return net_yeast(product, carried, fed.inoculum_g)
 
 
 def recovery_of(harvest: Harvest) -> Recovery | None:

@@ -5,15 +5,22 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import sqrt
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Final
 
+from fermkit.balance.reconciliation import Reconciliation
 from fermkit.basis.budget import Act, budget_of
 from fermkit.basis.checks import one_of
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
-from fermkit.basis.written import Line, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
+from fermkit.basis.written import Line, Number, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
+from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.readback import REPLICATES
 from fermkit.calibration.standards import SCATTER
+from fermkit.gas.curve import GasCurve
 from fermkit.matter.composition import compound
+from fermkit.matter.feed import YeastLimits
+from fermkit.run.balanced import carbon_per_g
+from fermkit.run.harvested import Harvest
+from fermkit.run.records import Run
 
 _ETHANOL, _CO2, _HEXOSE = compound("ethanol"), compound("CO2"), compound("hexose")
 
@@ -49,15 +56,15 @@ class Yield(Written):
 
     name: str
     product: str
-    per_g: Any
-    per_carbon: Any
-    limit: Any
+    per_g: Number
+    per_carbon: Number | None
+    limit: Number
     limit_note: str
     dof: float = float("inf")
-    per_L_h: Any = None
+    per_L_h: Number | None = None
 
     @property
-    def share_of_limit(self) -> Any:
+    def share_of_limit(self) -> Number:
         """The yield over its limit."""
         return self.per_g / self.limit
 
@@ -85,13 +92,13 @@ class Yield(Written):
 def yield_of(
     name: str,
     product: str,
-    grams: Any,
-    hexose_g: Any,
-    carbon_mol: Any,
-    limit: Any,
+    grams: Number,
+    hexose_g: Number,
+    carbon_mol: Number | None,
+    limit: Number,
     note: str,
     sensor_dof: float = float("inf"),
-    litre_hours: Any = None,
+    litre_hours: Number | None = None,
 ) -> Yield:
     """A yield from grams of product and grams of hexose used, correlated as they are.
 
@@ -113,7 +120,7 @@ class UncertaintyShares(Written):
     """Which act owns which share of a value's variance, and what halving it would gain."""
 
     name: str
-    value: Any
+    value: Number
     unit: str
 
     @cached_property
@@ -143,6 +150,54 @@ class UncertaintyShares(Written):
         small = sum(share < 0.001 for share in self.shares().values())
         note = (f"{small} further acts own less than 0.1 % each.",) if small else ()
         return Page(f"Who owns the uncertainty of {self.name}, {plus_minus(self.value, self.unit)}", lines, note)
+
+
+def yields_of(
+    run: Run,
+    amounts: Mapping[str, Number],
+    reconciliation: Reconciliation | None,
+    limits: YeastLimits | None,
+    harvest: Harvest | None,
+    calibration: Calibration | None,
+    gas: tuple[GasCurve, ...],
+) -> dict[str, Yield]:
+    """Each product over the sugar used: of reconciled amounts where the measurements agree, else as measured."""
+    agreed = reconciliation is not None and reconciliation.p_value >= 0.05
+    grams = dict(amounts) | (dict(reconciliation.amounts) if agreed and reconciliation is not None else {})
+    used = -grams["hexose"]
+    hours = float(gas[0].time_h[-1] - gas[0].time_h[0]) if gas else 0.0
+    litre_hours = run.ledger.volume_L(0.0) * hours
+    dof = calibration.fitted.degrees_of_freedom if calibration is not None else float("inf")
+    out = {}
+
+    def add(name: str, product: str, made_g: Number, carbon_mol: Number | None, limit: Number, note: str) -> None:
+        out[name] = yield_of(
+            name, product, made_g, used, carbon_mol, limit, note, dof, litre_hours if nominal(litre_hours) else None
+        )
+
+    if "yeast" in grams and limits is not None:
+        carbon, (_, most) = grams["yeast"] * carbon_per_g("yeast"), limits.lowest_g
+        note = f"the most that this feed allows (by {' or '.join(limits.binding)})"
+        add("yeast_yield", "dry yeast", grams["yeast"], carbon, most / used, note)
+    for product, note in (("ethanol", "the theoretical 0.5114 g/g"), ("CO2", "the theoretical 0.4886 g/g")):
+        if product in grams:
+            carbon = grams[product] * carbon_per_g(product)
+            add(f"{product.lower()}_yield", product, grams[product], carbon, THEORETICAL[product], note)
+    if harvest is not None and harvest.extract_of_all_g is not None:
+        dry = harvest.product_dry_g
+        add("extract_yield", "dry extract", harvest.extract_of_all_g, None, dry / used, "the dry matter harvested")
+    return out
+
+
+def leading(yields: Mapping[str, Yield]) -> str:
+    """The name of the yield that a page begins with: the yeast's, where there is one."""
+    return "yeast_yield" if "yeast_yield" in yields else next(iter(yields))
+
+
+def shares_of(yields: Mapping[str, Yield], name: str | None = None) -> UncertaintyShares:
+    """Which act owns which share of the variance of a yield, of the leading one unless another is named."""
+    found = yields[name or leading(yields)]
+    return UncertaintyShares(f"the {found.product} yield", found.per_g, "g/g")
 
 
 def in_one_sentence(found: Yield) -> str:

@@ -15,7 +15,7 @@ from typing import Any
 from fermkit.basis.written import Page, nominal, uncertainty
 from fermkit.run.analysis import Analysis
 from fermkit.run.writing import workbook_bytes
-from fermkit.show.report import sections, write_whole
+from fermkit.show.report import write_whole
 
 SCHEMA = 1
 
@@ -41,7 +41,7 @@ def as_data(analysis: Analysis) -> dict[str, Any]:
         "verdict": analysis.verdict,
         "consistent": analysis.consistent,
         "yields": {name: _yield(found) for name, found in analysis.yields.items()},
-        "sections": [_page(section.page) for section in sections(analysis)],
+        "sections": [_page(page) for _, page in analysis.sections()],
         "advice": list(analysis.advice),
         "gaps": list(analysis.gaps),
         "findings": [str(finding) for finding in run.findings],

@@ -4,13 +4,14 @@ Nothing is fetched and no script runs; all text from the run is escaped. The fil
 or not at all, and the same run gives the same bytes.
 """
 
+import logging
 import os
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from markupsafe import Markup
 
@@ -28,15 +29,8 @@ class Drawn:
     alt: str
 
 
-Draw = Callable[[Analysis, Any], str]
-
-
-@dataclass(frozen=True)
-class Section:
-    """One step: its page, and how to draw it, if it has a picture."""
-
-    page: Page
-    draw: Draw | None = None
+Draw = Callable[[Any, Analysis, Any], str]
+"""From a result, the analysis and a pair of axes to the words that go with the picture."""
 
 
 def write_report(analysis: Analysis, path: str | Path) -> Path:
@@ -87,9 +81,9 @@ def html_report(analysis: Analysis) -> str:
         answer=analysis.answer,
         verdict=analysis.verdict,
         alarm=analysis.consistent is False,
-        front=_drawn(_carbon, analysis, 9.5),
+        front=_drawn(lambda ax: _carbon(analysis, ax), 9.5),
         cautions=analysis.cautions.sentences(),
-        sections=[(s.page, s.draw and _drawn(s.draw, analysis)) for s in sections(analysis)],
+        sections=_sections(analysis),
         advice=analysis.advice,
         gaps=analysis.gaps,
         sources=run.sources,
@@ -115,64 +109,32 @@ def _template() -> Any:
     return environment.get_template("report.html.jinja")
 
 
-def sections(analysis: Analysis) -> list[Section]:
-    """Every step that the run holds, in the order of the work.
-
-    Parameters
-    ----------
-    analysis : Analysis
-
-    Returns
-    -------
-    list of Section
-        What the report, the JSON and the workbook all show.
-    """
-    a = analysis
-    out: list[Section] = []
-
-    def add(result: Any, draw: Draw | None = None) -> None:
-        if result is not None:
-            out.append(Section(result if isinstance(result, Page) else result.page(), draw))
-
-    if a.yields:
-        add(Page("Yields", [line for found in a.yields.values() for line in found.lines()]), _limits)
-        add(a.uncertainty_shares(_leading(a)), _shares)
-    add(a.feed)
-    add(a.limits)
-    for gas in a.gas:
-        add(gas)
-    add(a.routes)
-    add(a.read, _growth)
-    add(a.curves, _curves)
-    if a.curves is None:
-        add(a.growth, None if a.read else _growth)
-    add(a.calibration, _calibration)
-    add(a.drift)
-    for sample in a.samples:
-        add(sample)
-    add(a.harvest)
-    add(a.yeast)
-    add(a.recovery)
-    add(a.protein)
-    add(a.hold, _hold)
-    add(a.drying, _drying)
-    add(a.balance.closure() if a.balance else None, _electrons)
-    add(a.reconciliation, _moved)
-    add(a.suspects)
-    add(a.blind)
-    add(a.next_measurements)
-    add(a.pressure)
+def _sections(analysis: Analysis) -> list[tuple[Page, Drawn | None]]:
+    """Every page with the picture of its result, which the first page of the result carries."""
+    drawn: set[str] = set()
+    out = []
+    for name, page in analysis.sections():
+        picture = None
+        if name in PICTURES and name not in drawn:
+            drawn.add(name)
+            picture = _drawn(partial(_by_name, name, analysis))
+        out.append((page, picture))
     return out
 
 
-def _leading(a: Analysis) -> str:
-    return "yeast_yield" if "yeast_yield" in a.yields else next(iter(a.yields))
+def _by_name(name: str, analysis: Analysis, ax: Any) -> str:
+    return PICTURES[name](getattr(analysis, name), analysis, ax)
 
 
-def _drawn(draw: Draw, analysis: Analysis, height_cm: float = 8.0) -> Drawn | None:
+def _drawn(draw: Callable[[Any], str], height_cm: float = 8.0) -> Drawn | None:
+    """A picture, or None where there is nothing to draw; one that cannot be drawn costs itself only."""
     picture = plots.figure(16.0, height_cm)
-    with plots.house_style():
-        alt = draw(analysis, picture.add_subplot())
+    try:
+        with plots.house_style():
+            alt = draw(picture.add_subplot())
+    except Exception:  # the numbers stand without it; the log has the way through the code
+        logging.getLogger("fermkit").debug("a picture failed", exc_info=True)
+        return None
     return Drawn(Markup(plots.svg(picture)), alt) if alt else None  # matplotlib escapes the texts in it
 
 
@@ -188,40 +150,19 @@ def _electrons(a: Analysis, ax: Any) -> str:
     return plots.where_it_went(into, out, "electrons", ax=ax)
 
 
-def _limits(a: Analysis, ax: Any) -> str:
-    return plots.against_limits(a.yields, ax=ax) if a.yields else ""
-
-
-def _growth(a: Analysis, ax: Any) -> str:
-    return plots.gas_curve(a.gas[0], a.read or a.growth, ax=ax)
-
-
-def _curves(a: Analysis, ax: Any) -> str:
-    return plots.compared(a.curves, ax=ax) if a.curves else ""
-
-
-def _calibration(a: Analysis, ax: Any) -> str:
-    return (
-        plots.calibration(a.calibration, [reading for sample in a.samples for reading in sample.readings], ax=ax)
-        if a.calibration
-        else ""
-    )
-
-
-def _hold(a: Analysis, ax: Any) -> str:
-    return plots.hold(a.hold, ax=ax) if a.hold else ""
-
-
-def _drying(a: Analysis, ax: Any) -> str:
-    return plots.drying(a.drying, ax=ax) if a.drying else ""
-
-
-def _moved(a: Analysis, ax: Any) -> str:
-    return plots.moved(a.reconciliation, ax=ax) if a.reconciliation else ""
-
-
-def _shares(a: Analysis, ax: Any) -> str:
-    return plots.shares(a.uncertainty_shares(_leading(a)), ax=ax)
+PICTURES: Final[Mapping[str, Draw]] = {
+    "yields": lambda yields, _, ax: plots.against_limits(yields, ax=ax),
+    "shares": lambda shares, _, ax: plots.shares(shares, ax=ax),
+    "read": lambda read, a, ax: plots.gas_curve(a.gas[0], read, ax=ax),
+    "growth": lambda growth, a, ax: plots.gas_curve(a.gas[0], growth, ax=ax),
+    "curves": lambda curves, _, ax: plots.compared(curves, ax=ax),
+    "calibration": lambda line, a, ax: plots.calibration(line, [r for s in a.samples for r in s.readings], ax=ax),
+    "hold": lambda hold, _, ax: plots.hold(hold, ax=ax),
+    "drying": lambda drying, _, ax: plots.drying(drying, ax=ax),
+    "balance": lambda _, a, ax: _electrons(a, ax),
+    "reconciliation": lambda found, _, ax: plots.moved(found, ax=ax),
+}
+"""How a result is drawn, by its name in the analysis; without a line here it has no picture."""
 
 
 def write_whole(path: Path, content: bytes) -> Path:

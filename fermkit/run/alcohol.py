@@ -1,0 +1,207 @@
+"""Alcohol: the sensor's curve, the samples read on it, and the ethanol that was made."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+from uncertainties import ufloat
+
+from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
+from fermkit.basis.written import Line, Number, Page, Written, nominal
+from fermkit.batch.aeration import ethanol_carried_out
+from fermkit.calibration.calibrate import Calibration, fit_calibration
+from fermkit.calibration.density import MixedMeasurement, density_change
+from fermkit.calibration.dilutions import DilutionSeries, dilution_series
+from fermkit.calibration.drift import Bracket, bracket
+from fermkit.calibration.readback import PIPETTING, Reading
+from fermkit.calibration.surroundings import TEMPERATURE
+from fermkit.gas.curve import GasCurve
+from fermkit.matter.feed import Feed
+from fermkit.matter.properties import ethanol_mass_concentration, water_density
+from fermkit.run.gas_routes import made_by
+from fermkit.run.records import Run
+from fermkit.run.surroundings import barometer_bar, liquid_C, logged
+
+THERMOMETER_K: Final = 0.03
+"""How well a thermometer that shows tenths tells a sample from the standards [K]: ± 0.05 K, rectangular (common
+practice, no source)."""
+
+
+def calibration_of(run: Run) -> Calibration | None:
+    """The alcohol sensor's curve from all its standards, before and after."""
+    return _calibrated(run, run.tables["standards"]) if "standards" in run.tables else None
+
+
+def _calibrated(run: Run, table: Any, reference_C: float | None = None) -> Calibration:
+    table = table.dropna(subset=["ethanol_pct_vol", "signal"])
+    curve = run.ethanol.get("curve", "line")
+    weighted = curve == "weighted line"
+    return fit_calibration(
+        table["ethanol_pct_vol"].to_numpy(float),
+        table["signal"].to_numpy(float),
+        curve="line" if weighted else curve,
+        weights="proportional" if weighted else "equal",
+        temperature_C=logged(table, "temperature_C", None),
+        reference_C=reference_C,
+        unit=run.units.get("standards", {}).get("signal", ""),
+    )
+
+
+def drift_of(run: Run) -> Bracket | None:
+    """Standards before against standards after; None where they were read once.
+
+    Their times are not in the table, so the samples are taken to lie anywhere between.
+    """
+    table = run.tables.get("standards")
+    if table is None or "when" not in table:
+        return None
+    halves = [table[table["when"].astype(str).str.strip().str.lower() == when] for when in ("before", "after")]
+    if any(half["ethanol_pct_vol"].nunique() < 3 for half in halves):
+        return None
+    reference = table["temperature_C"].mean() if "temperature_C" in table else None
+    before, after = (_calibrated(run, half, reference) for half in halves)
+    return bracket(before, after)
+
+
+@dataclass(frozen=True, repr=False)
+class Sample(Written):
+    """One sample, read back: at one dilution, or at several that were held against one another.
+
+    Attributes
+    ----------
+    name : str
+    time_h : float
+    value : ufloat
+        [% vol at 20 °C], or None where nothing was read inside the standards.
+    dilutions, readings : tuples
+        How many times diluted, and what was read.
+    series : DilutionSeries or None
+    """
+
+    name: str
+    time_h: float
+    value: Number | None
+    dilutions: tuple[float, ...]
+    readings: tuple[Reading, ...]
+    series: DilutionSeries | None
+
+    def page(self) -> Page:
+        """Each dilution, and what they say together."""
+        lines = [
+            Line(
+                f"diluted {dilution:g}-fold",
+                reading.value,
+                "% vol",
+                "" if reading.in_range else "outside the standards",
+                reading.interval(),
+            )
+            for dilution, reading in zip(self.dilutions, self.readings)
+        ]
+        if self.series is not None:
+            lines.append(Line("together", self.value, "% vol", limits=self.series.interval()))
+        doubts = dict.fromkeys(remark for r in self.readings for remark in r.remarks)
+        said = [self.series.verdict] if self.series is not None else []
+        return Page(f"Alcohol in sample {self.name}, {self.time_h:g} h", lines, [*said, *doubts])
+
+
+def samples_of(run: Run, calibration: Calibration, drift: Bracket | None = None) -> tuple[Sample, ...]:
+    """Each sample: what it held, dilutions held against one another, drift of the sensor corrected where shown."""
+    return tuple(sample_of(rows, run, calibration, drift) for rows in rows_by_sample(run))
+
+
+def rows_by_sample(run: Run) -> list[tuple[str, Any]]:
+    """The table of samples, sample by sample: its name and its rows."""
+    if "samples" not in run.tables:
+        return []
+    table = run.tables["samples"].dropna(subset=["signal"]).copy()
+    for column, usual in (("sample", "sample"), ("dilution", 1.0), ("time_h", np.nan)):
+        if column not in table:
+            table[column] = usual
+    return [(str(name), part) for name, part in table.groupby("sample", sort=False)]
+
+
+def sample_of(rows: tuple[str, Any], run: Run, calibration: Calibration, drift: Bracket | None = None) -> Sample:
+    """One sample read back, at one dilution or at several; corrected for drift where the sensor has drifted."""
+    name, table = rows
+    drifted = drift if drift is not None and drift.drift.passed is False else None
+    u_pipetting = nominal(run.ethanol.get("u_pipetting", 0.0))
+    parts = [(float(dilution), part) for dilution, part in table.groupby("dilution", sort=True)]
+    dilutions = tuple(dilution for dilution, _ in parts)
+    temperatures = [_temperature(part) for _, part in parts]
+    if len(parts) > 1 and drifted is None:
+        series = dilution_series(
+            calibration,
+            [_diluted(dilution, u_pipetting) for dilution, _ in parts],
+            [part["signal"].to_numpy(float) for _, part in parts],
+            temperature_C=temperatures,
+        )
+        value = series.value if series.used.any() else None
+        return Sample(name, float(table["time_h"].iloc[-1]), value, dilutions, series.readings, series)
+    readings, values = [], []
+    for (dilution, part), warm in zip(parts, temperatures):
+        signals, factor = part["signal"].to_numpy(float), _diluted(dilution, u_pipetting)
+        reading = calibration.read(signals, dilution=factor, extrapolate=True, temperature_C=warm)
+        readings.append(reading)
+        if reading.in_range:
+            corrected = drifted and drifted.read(signals, dilution=factor, temperature_C=warm)
+            values.append(corrected.value if corrected else reading.value)
+    value = sum(values) / len(values) if values else None
+    return Sample(name, float(table["time_h"].iloc[-1]), value, dilutions, tuple(readings), None)
+
+
+def _diluted(dilution: float, u_pipetting: float) -> Number:
+    return ufloat(dilution, dilution * u_pipetting, tag=PIPETTING) if dilution != 1 and u_pipetting else dilution
+
+
+def _temperature(table: Any) -> Number | None:
+    """Mean temperature of what was read [°C], as good as its thermometer; None where it was not noted."""
+    mean = table["temperature_C"].mean() if "temperature_C" in table else np.nan
+    return ufloat(float(mean), THERMOMETER_K, tag=TEMPERATURE) if np.isfinite(mean) else None
+
+
+def final_ethanol_pct_vol(samples: Sequence[Sample]) -> Number | None:
+    """Content of the last sample that was read inside the standards [% vol], or None."""
+    read = [sample for sample in samples if sample.value is not None]
+    if not read:
+        return None
+    return max(read, key=lambda sample: -np.inf if np.isnan(sample.time_h) else sample.time_h).value
+
+
+def ethanol_made_g(run: Run, pct_vol: Number, gas: GasCurve | None) -> Number:
+    """Ethanol in the vessel at the end, in the samples withdrawn before, and in the gas that left [g].
+
+    The alcohol in a sample taken earlier is the final one times the share of the gas made by then.
+    """
+    swelling = float(water_density(20.0) / water_density(nominal(liquid_C(run))))
+    grams_per_L = pct_vol * ethanol_mass_concentration(1.0) / swelling
+    inside: Number = run.ledger.amount(lambda time: grams_per_L * made_by(gas, time), float("inf"))
+    return inside + _with_the_gas_g(run, inside, gas)
+
+
+def _with_the_gas_g(run: Run, ethanol_g: Number, gas: GasCurve | None) -> Number:
+    """Ethanol vapour that left through the airlock with the CO2 [g]; of an air pump's gas the volume is not known."""
+    if gas is None or run.vessel.get("closed") in ("closed", "vented") or run.conditions.get("aeration") == "air pump":
+        return 0.0
+    warm = nominal(liquid_C(run))
+    bar = nominal(barometer_bar(run))
+    litres = float(gas.co2_mol[-1]) * L_BAR_GAS_CONSTANT * (warm + ZERO_CELSIUS_K) / bar
+    liquid = nominal(run.ledger.volume_L(float("inf")))
+    return ethanol_carried_out(ethanol_g, liquid, litres, warm) if litres > 0 and liquid > 0 else 0.0
+
+
+def density_of(run: Run, fed: Feed, pct_vol: Number | None) -> MixedMeasurement | None:
+    """What the fall in density says about sugar lost and alcohol made, per gram of hexose."""
+    if not {"start_kg_m3", "end_kg_m3"} <= run.density.keys():
+        return None
+    found = density_change(
+        run.density["start_kg_m3"],
+        run.density["end_kg_m3"],
+        volume_start_L=run.ledger.volume_L(0.0),
+        expected_pct_vol=5.0 if pct_vol is None else nominal(pct_vol),
+        sugar="hexose",
+        glycerol="glycerol",
+    )
+    per_hexose = nominal(fed.sugar_g) / nominal(fed.hexose_g)  # the density saw the sugar before it took up water
+    coefficients = dict(found.coefficients) | {"hexose": found.coefficients["hexose"] * per_hexose}
+    return replace(found, coefficients=coefficients)

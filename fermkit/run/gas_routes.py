@@ -1,0 +1,138 @@
+"""The routes to the gas: each from its readings to CO2 made, held against one another, and read for lag and rate."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from uncertainties import ufloat
+
+from fermkit.basis.budget import Act
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Number
+from fermkit.gas.collector import gas_from_bubbles, gas_from_flow, gas_from_volume
+from fermkit.gas.curve import GasCurve, RouteComparison, compare_routes, produced
+from fermkit.gas.headspace import gas_from_pressure
+from fermkit.gas.weighing import gas_from_weight
+from fermkit.growth.comparison import CurveComparison, compare_curves
+from fermkit.growth.fit import GrowthFit, fit_growth
+from fermkit.growth.smoothing import SmoothReading, smooth_growth
+from fermkit.run.closed_vessel import headspace_L
+from fermkit.run.records import Run
+from fermkit.run.surroundings import ROOM_C, barometer_bar, liquid_C, logged
+
+
+def released_by(route: Mapping[str, Any], run: Run, ethanol_pct_vol: Number | None = None) -> GasCurve | None:
+    """One route to the gas: CO2 released (for a pressure: produced); None where its table is not there."""
+    if route["table"] not in run.tables:
+        return None
+    table = run.tables[route["table"]].dropna(subset=[route["column"]])
+    time, level = table["time_h"].to_numpy(float), table[route["column"]].to_numpy(float)
+    vessel_C, pressure = liquid_C(run), barometer_bar(run)
+    collector: dict[str, Any] = {
+        "temperature_C": logged(table, "temperature_C", route.get("collector_temperature_C", ROOM_C)),
+        "pressure_bar": pressure,
+    }
+    kind = route["kind"]
+    if kind == "collected volume":
+        return gas_from_volume(
+            time, level, **collector,
+            u_reading_mL=route.get("u_reading", 0.0),
+            u_increment_mL=route.get("u_increment", 0.0),
+            volume_factor=route.get("volume_factor", 1.0),
+            loss_to_water=route.get("loss_to_water", (0.0, 0.0)),
+        )  # fmt: skip
+    if kind == "flow rate":
+        return gas_from_flow(time, level / 60, **collector, u_reading_mL_per_min=route.get("u_reading", 0.0) / 60)
+    if kind == "bubble count":
+        per_bubble = route.get("volume_per_bubble_mL")
+        if per_bubble is None:
+            raise InputError(
+                f"the gas was counted in bubbles, {level[-1]:g} of them, and no volume_per_bubble is given",
+                "the volume of one bubble, from a bubble calibration",
+                'count bubbles while a known volume passes, and write volume_per_bubble = "0.31 ± 0.01 mL"',
+            )
+        return gas_from_bubbles(time, level, **collector, mL_per_bubble=per_bubble)
+    if kind == "vessel weight":
+        grams_per_L = _broth_density(run)
+        taken = [(time, litres * grams_per_L) for time, litres in run.ledger.taken("sample", "spill")]
+        return gas_from_weight(
+            time, level,
+            temperature_C=vessel_C,
+            headspace_L=headspace_L(run),
+            ethanol_pct_vol=0.0 if ethanol_pct_vol is None else ethanol_pct_vol,
+            pressure_bar=pressure,
+            u_reading_g=route.get("u_reading", 0.0),
+            taken_out_g=taken,
+        )  # fmt: skip
+    return gas_from_pressure(
+        time, level,
+        headspace_L=headspace_L(run),
+        liquid_L=run.vessel["liquid_L"],
+        temperature_C=logged(table, "temperature_C", vessel_C),
+        barometer_bar=pressure,
+        pH=run.conditions.get("pH"),
+        u_reading_bar=route.get("u_reading", 0.0),
+        vents="plain" if run.vessel.get("closed") == "closed" else "find",
+    )  # fmt: skip
+
+
+def _broth_density(run: Run) -> Number:
+    """Of the liquid, between start and end [g/L]; without a hydrometer 1020 ± 15 (common practice, no source)."""
+    if {"start_kg_m3", "end_kg_m3"} <= run.density.keys():
+        read: Number = (run.density["start_kg_m3"] + run.density["end_kg_m3"]) / 2
+        return read
+    return ufloat(1020.0, 15.0, tag=Act("sample density", "density of the samples taken out"))
+
+
+def has_stopped(gas: GasCurve) -> bool:
+    """Whether the last tenth of the time brought less than a hundredth of the gas.
+
+    A liquid that no longer makes gas has shed its supersaturation (common practice, no source).
+    """
+    late = gas.time_h[-1] - 0.1 * (gas.time_h[-1] - gas.time_h[0])
+    return made_by(gas, float(late)) > 0.99
+
+
+def made_by(gas: GasCurve | None, time_h: float) -> float:
+    """Share of the run's gas that was made by a time: 0 before the first reading, 1 after the last."""
+    if gas is None or gas.co2_mol[-1] <= 0:
+        return 1.0
+    share = np.interp(time_h, gas.time_h, gas.co2_mol, left=0.0, right=gas.co2_mol[-1]) / gas.co2_mol[-1]
+    return float(np.clip(share, 0.0, 1.0))
+
+
+def made_from(released: GasCurve, run: Run) -> GasCurve:
+    """What the yeast made, from what left: with the CO2 that the liquid holds."""
+    if released.counts == "produced":
+        return released
+    return produced(
+        released,
+        liquid_L=run.ledger.amount(lambda _: 1.0, float("inf")),  # samples took their share of the store along
+        headspace_L=headspace_L(run),
+        temperature_C=liquid_C(run),
+        pH=run.conditions.get("pH"),
+        saturation=(0.9, 1.1) if has_stopped(released) else (0.9, 1.3),
+    )
+
+
+def route_pairs(released: tuple[GasCurve, ...]) -> tuple[RouteComparison, ...]:
+    """Each route held against the first; the weight goes first, since a leak hides from the collector only."""
+    first, *others = sorted(released, key=lambda curve: curve.kind != "weight")
+    return tuple(compare_routes(first, other) for other in others if other.counts == first.counts)
+
+
+def lag_and_rate(gas: tuple[GasCurve, ...]) -> SmoothReading:
+    """Lag, largest rate and end of the gas, from the readings alone."""
+    return smooth_growth(**gas[0].readings, early_u=gas[0].u_early_mol)
+
+
+def curves_of(gas: tuple[GasCurve, ...], curve: str) -> CurveComparison | None:
+    """All growth curves on the same gas; None where one was asked for by name."""
+    return compare_curves(**gas[0].readings) if curve == "best" else None
+
+
+def growth_of(gas: tuple[GasCurve, ...], curve: str, curves: CurveComparison | None) -> GrowthFit:
+    """The growth curve that was asked for, or the one that follows the gas best."""
+    if curves is not None:
+        return curves.best
+    return fit_growth(**gas[0].readings, curve="gompertz" if curve == "best" else curve)
