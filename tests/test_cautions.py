@@ -1,10 +1,8 @@
 """Cautions: complete, sourced, in one place, at the steps where they matter."""
 
-from pathlib import Path
 
 import pytest
 
-import fermkit
 from fermkit.basis.cautions import CAUTIONS, STEPS, cautions_for
 from fermkit.basis.errors import InputError
 
@@ -57,23 +55,3 @@ def test_they_print_and_show():
     for item in care.items:
         assert item.name in str(care)
         assert item.name in care._repr_html_()
-
-
-def test_nothing_promises_safety():
-    """No caution, and no other sentence of the library, says that something is safe."""
-    for path in Path(fermkit.__file__).parent.rglob("*.py"):
-        text = path.read_text(encoding="utf-8").lower()
-        for promise in ("is safe", "are safe", "safe to ", "perfectly safe", "no danger", "harmless"):
-            at = text.find(promise)
-            assert at < 0, f"{path.name}: …{text[max(0, at - 40) : at + 40]}…"
-
-
-def test_cautions_have_one_home():
-    """Their sentences, and the hearsay about bottles, stand in no other module."""
-    for path in Path(fermkit.__file__).parent.rglob("*.py"):
-        if path.name == "cautions.py":
-            continue
-        text = " ".join(path.read_text(encoding="utf-8").split())
-        assert "7 atm" not in text and "3.5 atm" not in text, path.name
-        for item in CAUTIONS:
-            assert item.says[:50] not in text, f"{path.name} repeats {item.name}"
