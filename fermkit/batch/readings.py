@@ -1,0 +1,271 @@
+"""The kinds of reading: each is a measurement, with its ±, of one batch's state.
+
+The state follows from the basic amounts by carbon and electrons and by what each step conserves (`state_of`). A
+reading knows what it would show for a state (`shows`), so that any of them can be held against all others.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import partial
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+from uncertainties import ufloat
+
+from fermkit.basis.checks import one_of
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.batch.known import LATENTS, Surroundings
+from fermkit.matter.alcohol import ethanol_mass_concentration
+from fermkit.matter.composition import compound, molar_mass
+from fermkit.matter.usual import USED_UP
+
+Floats = NDArray[np.float64]
+State = dict[str, Any]
+
+HEXOSE_G: Final = molar_mass("hexose")
+CO2_G: Final = molar_mass("CO2")
+ETHANOL_G: Final = molar_mass("ethanol")
+GLYCEROL_G: Final = molar_mass("glycerol")
+ACID_G: Final = molar_mass("CH2O")
+YEAST: Final = compound("yeast")
+ALCOHOL_G_PER_PCT_L: Final = float(ethanol_mass_concentration(1.0))
+"""Ethanol in a litre for each % by volume [g/L] (OIML R 22)."""
+WATER_WITH_GAS: Final = 0.013
+"""Water vapour that leaves with each gram of CO2 at 25 °C, airlock half effective [g/g]: vapour pressure, good to a
+half of itself."""
+
+
+def state_of(z: Any, around: Surroundings) -> State:
+    """Every amount of a batch [g, mol, L], from its basic amounts in the order of `LATENTS`.
+
+    Parameters
+    ----------
+    z : array of shape (..., 19)
+        Basic amounts; many batches at once along the leading axes.
+    around : Surroundings
+
+    Notes
+    -----
+    Ethanol takes the electrons that yeast, glycerol, acids and oxygen leave of the sugar used; CO2 takes the carbon
+    (Roels 1983). The liquid and the gas space fill first: held = S (1 − exp(−CO2/S)), S what they hold at rest.
+    Harvest: paste = share · (yeast + inoculum + carried solids); what washing leaves splits into extract and debris.
+    """
+    s: State = dict(zip(LATENTS, np.moveaxis(np.asarray(z, dtype=float), -1, 0)))
+    s["sugar_left"] = s["sugar_fed"] * s["left_share"]
+    s["sugar_used"] = s["sugar_fed"] - s["sugar_left"]
+    hexose = s["sugar_used"] / HEXOSE_G
+    s["yeast"] = s["yeast_yield"] * s["sugar_used"]
+    yeast_carbon = s["yeast"] * (1.0 - s["ash"]) / YEAST.molar_mass
+    glycerol = s["glycerol_per_yeast"] / 1000.0 * s["yeast"]
+    acid_carbon = 6.0 * hexose * s["acids_share"]
+    ethanol = (
+        24.0 * hexose - YEAST.electrons * yeast_carbon - 14.0 * glycerol - 4.0 * acid_carbon - 4.0 * s["oxygen"]
+    ) / 12.0
+    co2 = 6.0 * hexose - yeast_carbon - 3.0 * glycerol - acid_carbon - 2.0 * ethanol
+    s |= {"glycerol": glycerol * GLYCEROL_G, "acids": acid_carbon * ACID_G, "ethanol": ethanol * ETHANOL_G}
+    s |= {"co2": co2 * CO2_G, "oxygen_g": s["oxygen"] * 31.998}
+    s["ethanol_in_liquid"] = s["ethanol"] * (1.0 - s["stripped_share"])
+    in_liquid = s["store"] * around.per_L_liquid * s["liquid"]
+    in_gas = s["gas_space_co2"] * around.per_L_gas * s["gas_space"]
+    room = np.maximum(in_liquid + in_gas, 1e-9)
+    held = co2 if around.shut else room * -np.expm1(-np.maximum(co2, 0.0) / room)
+    s |= {"co2_in_liquid": held * in_liquid / room * CO2_G, "co2_in_gas_space": held * in_gas / room * CO2_G}
+    s["co2_out"] = s["co2"] - held * CO2_G
+    s["co2_lost"] = s["co2_out"] * s["leak_share"]
+    s["co2_caught"] = s["co2_out"] - s["co2_lost"]
+    s["air_out"] = 0.0 if around.shut else s["gas_space"] * s["gas_space_co2"] * around.air_g_per_L
+    solids = s["inoculum"] + s["yeast"] + s["carried_share"] * s["feed_solids"]
+    s["paste"] = solids * s["harvest_share"]
+    s["losses"] = solids - s["paste"]
+    s["washings"] = s["paste"] * s["washed_out"]
+    s["extract"] = s["extract_share"] * (s["paste"] - s["washings"])
+    s["debris"] = s["paste"] - s["washings"] - s["extract"]
+    return s
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One thing that was read, weighed or told.
+
+    Attributes
+    ----------
+    kind : str
+        The key of its kind: "ethanol content", "gas", …
+    words : str
+        What a person calls it.
+    value : value
+        As read, with its standard uncertainty.
+    unit : str
+    of : tuple of str
+        The amounts of the estimate that it measures directly.
+    shows : callable
+        What it would read for a state.
+    usual_u : bool
+        Whether the ± is the usual one of a kitchen, as none was written.
+    wet_g : value or None
+        For a dried item, what it weighed wet [g]: only to see whether it can be.
+    """
+
+    kind: str
+    words: str
+    value: Any
+    unit: str
+    of: tuple[str, ...]
+    shows: Callable[[State], Any]
+    usual_u: bool = False
+    wet_g: Any = None
+
+
+USUAL_U: Final[Mapping[str, tuple[float, float]]] = {
+    "ethanol content": (0.2, 0.05), "ethanol": (1.0, 0.05), "gas": (0.5, 0.05), "vessel weight": (1.0, 0.02),
+    "pressure": (0.2, 0.05), "jar weight": (2.0, 0.02), "density": (1.0, 0.03), "residual sugar": (1.0, 0.15),
+    "paste": (0.3, 0.03), "extract": (0.3, 0.03), "debris": (0.3, 0.03), "washing loss": (0.02, 0.2),
+    "harvest share": (0.03, 0.02), "washings": (0.3, 0.1),
+}  # fmt: skip
+"""Usual ± of a kitchen by kind: a fixed part in the reading's unit and a share of it, added in quadrature (common
+practice, no source). Used where a number comes without ±; an own ± always goes before it."""
+
+
+def _with_u(kind: str, value: Any) -> tuple[Any, bool]:
+    """The value with its ±, and whether that is the usual one."""
+    x = nominal(value)
+    if not np.isfinite(x):
+        raise InputError(f"{kind} is {x:g}", f"{kind} as a number", "correct the reading, or leave it out")
+    fixed, share = USUAL_U[kind]
+    usual_u = float(np.hypot(fixed, share * x))
+    if hasattr(value, "std_dev"):
+        if not uncertainty(value) > 0:
+            raise InputError(
+                f"{kind} is {x:g} ± 0",
+                f"a ± above zero, such as the usual {usual_u:.2g}",
+                "write how far off the reading may be, or leave the ± out and the usual one is taken",
+            )
+        return value, False
+    return ufloat(x, usual_u, tag=kind), True
+
+
+def _reading(
+    kind: str, words: str, value: Any, unit: str, of: tuple[str, ...], shows: Callable[[State], Any], wet_g: Any = None
+) -> Reading:
+    value, usual_u = _with_u(kind, value)
+    return Reading(kind, words, value, unit, of, shows, usual_u, wet_g)
+
+
+def _amount(key: str, s: State) -> Any:
+    return s[key]
+
+
+def _per_litre(key: str, per: float, s: State) -> Any:
+    return s[key] / (s["liquid"] * per)
+
+
+def _jar(s: State) -> Any:
+    return s["co2_out"] * (1.0 + WATER_WITH_GAS) + s["air_out"] + s["ethanol"] * s["stripped_share"]
+
+
+def _density(coefficients: Mapping[str, float], s: State) -> Any:
+    used = {"hexose": -s["sugar_used"], "ethanol": s["ethanol_in_liquid"], "glycerol": s["glycerol"]}
+    return sum(c * used[name] for name, c in coefficients.items())
+
+
+def ethanol_content(pct_vol: Any) -> Reading:
+    """Alcohol of the liquid at the end [% vol], from a sensor, a laboratory or a label."""
+    shows = partial(_per_litre, "ethanol_in_liquid", ALCOHOL_G_PER_PCT_L)
+    return _reading("ethanol content", "alcohol content", pct_vol, "% vol", ("ethanol",), shows)
+
+
+def ethanol_made(grams: Any) -> Reading:
+    """All ethanol made [g], samples and vapour already added."""
+    return _reading("ethanol", "alcohol made", grams, "g", ("ethanol",), partial(_amount, "ethanol"))
+
+
+GAS_ROUTES: Final = {
+    "collected volume": ("gas", "co2_caught"), "flow rate": ("gas", "co2_caught"),
+    "bubble count": ("gas", "co2_caught"), "vessel weight": ("vessel weight", "co2_out"),
+    "pressure": ("pressure", "co2"),
+}  # fmt: skip
+"""What each route to the gas sees: what was caught, what left the vessel (a leak included), or all that was made."""
+
+
+def gas(route: str, co2_g: Any) -> Reading:
+    """CO2 by one route [g]: caught by a collector, a flow meter or bubbles; left, by weight; made, by pressure."""
+    one_of(route, GAS_ROUTES, "route to the gas")
+    kind, key = GAS_ROUTES[route]
+    return _reading(kind, f"CO2 by {route}", co2_g, "g", ("co2",), partial(_amount, key))
+
+
+def jar_weight(fall_g: Any) -> Reading:
+    """By how much the whole jar grew lighter [g]: gas, its water vapour and the air pushed out."""
+    return _reading("jar weight", "fall of the jar's weight", fall_g, "g", ("co2",), _jar)
+
+
+def density_fall(coefficients: Mapping[str, float], value_g: Any) -> Reading:
+    """What the fall in density sums up [g]: ``Σ coefficient · amount`` of hexose, ethanol, glycerol."""
+    for name in coefficients:
+        one_of(name, ("hexose", "ethanol", "glycerol"), "stream that the density sees")
+    return _reading("density", "fall in density", value_g, "g", (), partial(_density, dict(coefficients)))
+
+
+def residual_sugar(g_per_L: Any) -> Reading:
+    """Sugar left in the liquid, as hexose [g/L]."""
+    shows = partial(_per_litre, "sugar_left", 1.0)
+    return _reading("residual sugar", "sugar left", g_per_L, "g/L", ("sugar_left", "sugar_used"), shows)
+
+
+def used_up() -> Reading:
+    """A sugar test, or a density that no longer falls, says that the sugar is gone: 2 ± 3 % may be left."""
+    return Reading(
+        "used up", "the word that the sugar is used up", ufloat(USED_UP.middle, USED_UP.half, tag="used up"), "of it",
+        ("sugar_left", "sugar_used"), partial(_amount, "left_share"),
+    )  # fmt: skip
+
+
+def paste(dry_g: Any, wet_g: Any = None) -> Reading:
+    """Dry matter of all the paste before washing and autolysis [g], with what it weighed wet where known."""
+    return _reading("paste", "dry paste", dry_g, "g dry", ("paste", "yeast"), partial(_amount, "paste"), wet_g)
+
+
+def extract(dry_g: Any, wet_g: Any = None) -> Reading:
+    """Dry matter of the extract [g], salt that was added taken off."""
+    return _reading("extract", "dry extract", dry_g, "g dry", ("extract",), partial(_amount, "extract"), wet_g)
+
+
+def debris(dry_g: Any, wet_g: Any = None) -> Reading:
+    """Dry matter of the debris [g]."""
+    return _reading("debris", "dry debris", dry_g, "g dry", ("debris",), partial(_amount, "debris"), wet_g)
+
+
+def washing_loss(share: Any) -> Reading:
+    """Share of the paste's dry matter that washing took, as told [-]."""
+    shows = partial(_amount, "washed_out")
+    return _reading("washing loss", "loss in washing, as told", share, "of the paste", ("washings",), shows)
+
+
+def washings(dry_g: Any) -> Reading:
+    """Dry matter of the washings, as weighed [g]."""
+    return _reading("washings", "dry washings", dry_g, "g dry", ("washings",), partial(_amount, "washings"))
+
+
+def harvest_share(share: Any) -> Reading:
+    """Share of the batch's solids that came into the paste, as told [-]."""
+    shows = partial(_amount, "harvest_share")
+    return _reading("harvest share", "share harvested, as told", share, "", ("losses",), shows)
+
+
+def candidates(s: State) -> tuple[Reading, ...]:
+    """What a kitchen could still read, each with its usual ±, at the amounts of a state."""
+    plain = {key: max(float(value), 0.0) for key, value in s.items()}
+    return (
+        used_up(),
+        ethanol_content(plain["ethanol_in_liquid"] / (plain["liquid"] * ALCOHOL_G_PER_PCT_L)),
+        jar_weight(_jar(s)),
+        gas("collected volume", plain["co2_caught"]),
+        residual_sugar(plain["sugar_left"] / plain["liquid"]),
+        paste(plain["paste"]),
+        extract(plain["extract"]),
+        debris(plain["debris"]),
+        washing_loss(plain["washed_out"]),
+        harvest_share(plain["harvest_share"]),
+    )
