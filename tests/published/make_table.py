@@ -1,4 +1,4 @@
-"""The table of outside checks at the end of DEVELOPERS.md, made by running the checks.
+"""The table of outside checks in the README beside this file, made by running the checks.
 
     python tests/published/make_table.py [--check]
 
@@ -155,7 +155,7 @@ def wrong(comparisons: Sequence, text: str) -> list[str]:
         f"{name}: excused, but checked or gone" for name in reasons if name in covered or name not in public_names()
     ]
     if without_digits(put(text, comparisons)) != without_digits(text):
-        said.append("the table of DEVELOPERS.md is not the one that the checks make: run make_table.py")
+        said.append("the table of README.md is not the one that the checks make: run make_table.py")
     return sorted(said)
 
 
@@ -166,14 +166,14 @@ def without_digits(text: str) -> list[list[str]]:
 
 
 def put(text: str, comparisons: Sequence) -> str:
-    """DEVELOPERS.md with the table between its marks, added at the end where there are none."""
+    """The page with the table between its marks, added at the end where there are none."""
     before, _, rest = text.partition(BEGIN)
     after = rest.partition(END)[2] or "\n"
     return f"{before.rstrip()}\n\n{BEGIN}\n\n{table(comparisons)}\n\n{END}{after}"
 
 
 if __name__ == "__main__":
-    place = ROOT / "DEVELOPERS.md"
+    place = HERE / "README.md"
     if "--check" in sys.argv:
         found = wrong(collected(), place.read_text(encoding="utf-8"))
         sys.exit("\n".join(found) if found else 0)
