@@ -5,12 +5,16 @@ text (`print`), as HTML in a notebook, and as a DataFrame (`.table()`), so that 
 three can never disagree.
 """
 
+import copyreg
 import html
+import io
 import math
+import pickle
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from types import MappingProxyType
+from typing import Any, Self, TypeAlias
 
 from uncertainties import UFloat
 
@@ -257,10 +261,51 @@ def _folded(remark: str, indent: str) -> list[str]:
     ]  # fmt: skip
 
 
+def _read_only(contents: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(contents)
+
+
+copyreg.pickle(MappingProxyType, lambda view: (_read_only, (dict(view),)))  # Python cannot pack a read-only mapping
+
+
+class _Packer(pickle.Pickler):
+    """Packs a result for copying; numbers with uncertainty are handed over as they are."""
+
+    def __init__(self, file: io.BytesIO, kept: list[UFloat]) -> None:
+        super().__init__(file)
+        self.kept = kept
+
+    def persistent_id(self, thing: Any) -> int | None:
+        if not isinstance(thing, UFloat):
+            return None
+        self.kept.append(thing)
+        return len(self.kept) - 1
+
+
+class _Unpacker(pickle.Unpickler):
+    """Takes the numbers with uncertainty back in."""
+
+    def __init__(self, file: io.BytesIO, kept: list[UFloat]) -> None:
+        super().__init__(file)
+        self.kept = kept
+
+    def persistent_load(self, place: int) -> UFloat:
+        return self.kept[place]
+
+
 class Written:
     """Mixin: a result that can make a `Page` of itself prints, shows and tabulates."""
 
     __slots__ = ()
+
+    def __deepcopy__(self, memo: dict[int, Any]) -> Self:
+        """A copy that keeps its correlations with the original: an uncertain number is known by its identity."""
+        kept: list[UFloat] = []
+        packed = io.BytesIO()
+        _Packer(packed, kept).dump(self)
+        packed.seek(0)
+        copied: Self = _Unpacker(packed, kept).load()
+        return copied
 
     def page(self) -> Page:
         """The result as a page; each result class says its own."""

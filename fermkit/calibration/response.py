@@ -48,6 +48,13 @@ class Curve:
     inverse: Callable[[Floats, Floats], Floats]
     start: Callable[[Floats, Floats], Floats]
 
+    def __reduce__(self) -> tuple[Callable[[str], "Curve"], tuple[str]]:
+        return _curve, (self.name,)  # its functions cannot be packed; the name says which it is
+
+
+def _curve(name: str) -> Curve:
+    return CURVES[name]
+
 
 def _line_start(x: Floats, y: Floats) -> Floats:
     return np.polyfit(x, y, 1)[::-1]

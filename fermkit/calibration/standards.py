@@ -90,14 +90,41 @@ def error_law(weights: str, x: Floats, y: Floats, stated: Floats | None) -> Law:
     """Variance of one reading, up to a common factor, as a function of the signal."""
     if stated is not None:
         order = np.argsort(y)
-        return lambda s: np.interp(s, y[order], stated[order]) ** 2
+        return partial(_stated_law, y[order], stated[order])
     if weights == "equal":
-        return lambda s: np.ones(np.shape(s))
+        return _equal_law
     if weights == "replicates":
         return _replicate_law(x, y)
     floor = 1e-3 * np.abs(y).max()
     power = 2 if weights == "proportional" else 1
-    return lambda s: np.maximum(np.abs(s), floor) ** power
+    return partial(_power_law, floor, power)
+
+
+# The laws and whitenings are functions with a name, and not lambdas, so that a calibration can be packed and copied.
+
+
+def _stated_law(at: Floats, stated: Floats, s: Floats) -> Floats:
+    return np.asarray(np.interp(s, at, stated) ** 2)
+
+
+def _equal_law(s: Floats) -> Floats:
+    return np.ones(np.shape(s))
+
+
+def _power_law(floor: float, power: int, s: Floats) -> Floats:
+    return np.asarray(np.maximum(np.abs(s), floor) ** power)
+
+
+def _quadratic_law(ratio: float, size: float, s: Floats) -> Floats:
+    return np.asarray(1 + ratio * (np.asarray(s) / size) ** 2)
+
+
+def _scaled_law(scale: float, law: Law, s: Floats) -> Floats:
+    return scale * law(s)
+
+
+def _divided(sd: Floats, r: Floats) -> Floats:
+    return (r.T / sd).T
 
 
 def _replicate_law(x: Floats, y: Floats) -> Law:
@@ -127,7 +154,7 @@ def _replicate_law(x: Floats, y: Floats) -> Law:
     laws = 1 + ratios[:, None] * means**2
     laws = laws * ((variances / laws) @ nu / nu.sum())[:, None]
     ratio = ratios[np.argmin(np.log(laws) @ nu)]
-    return lambda s: 1 + ratio * (np.asarray(s) / size) ** 2
+    return partial(_quadratic_law, float(ratio), size)
 
 
 @np.errstate(all="ignore")
@@ -180,7 +207,7 @@ def fit_standards(
     scatter = (gain * shares) @ gain.T
     return FittedCurve(
         curve, values, _parameters(curve, values, scatter, gain, steepness(curve, x, values), contents),
-        bare @ bare.T, scatter, lambda s: scale * law(s), scale,
+        bare @ bare.T, scatter, partial(_scaled_law, scale, law), scale,
         float("inf") if stated is not None else float(signals.size - values.size),
         x, signals, solution, whiten, units[0], units[1], sensor, mean_C,
         None if humidity_pct is None else float(np.mean(numbers(np.atleast_1d(np.asarray(humidity_pct)), "humidity"))),
@@ -287,8 +314,7 @@ def _carried(u_content: Floats, slope: Floats) -> Floats:
 
 def _whitening(variances: Floats, spread: Floats | None) -> Whitening:
     if spread is None:
-        sd = np.sqrt(variances)
-        return lambda r: (r.T / sd).T
+        return partial(_divided, np.sqrt(variances))
     return partial(np.linalg.solve, np.linalg.cholesky(np.diag(variances) + spread))
 
 

@@ -225,9 +225,6 @@ class Compound(Written):
     carbon: float
     electrons: float
 
-    def __reduce__(self) -> tuple[Callable[[str], "Compound"], tuple[str]]:
-        return compound, (self.name,)  # a read-only mapping cannot be pickled; the name says it all
-
     def page(self) -> Page:
         """Formula, molar mass, and what the balances count."""
         per = self.electrons / self.carbon if self.carbon else self.electrons
