@@ -5,7 +5,7 @@ IUPAC/CIAAW (Prohaska et al., Pure Appl. Chem. 94 (2022) 573).
 """
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
