@@ -20,6 +20,22 @@ def test_a_trapezium_by_hand():
     assert log.gaps == ()
 
 
+def test_warming_up_and_cooling_down_grow_bacteria():
+    """Up from 0 to 50 in 1 h, held, down to 0 in 2 h: of the hours from 5 °C, 0.8 h are warm-up and 1.6 h cooling."""
+    log = hold_log([0, 1, 2, 3, 4, 6], [0, 50, 50, 50, 50, 0.0])
+    assert log.warming_h == pytest.approx(0.8)
+    assert log.cooling_h == pytest.approx(1.6)
+    assert log.bacteria_h == pytest.approx(0.9 + 3.0 + 1.8)
+    cold = hold_log([0, 1, 2], [20.0, 30.0, 20.0])
+    assert (cold.warming_h, cold.cooling_h) == (2.0, 0.0)
+
+
+def test_the_caution_and_the_hold_name_one_band():
+    """The page of a hold and the caution on hygiene say the same temperatures."""
+    page = str(hold_log([0, 1, 2], [50.0, 50.0, 50.0]))
+    assert "5 to 57 °C" in page and "between 5 and 57 °C" in " ".join(page.split())
+
+
 @given(st.lists(st.floats(0.0, 100.0), min_size=2, max_size=40), st.floats(20, 50), st.floats(1, 30))
 def test_the_hours_add_up(temperatures, low, width):
     """Inside, colder, hotter and unseen are all the hours, whatever the log."""

@@ -91,8 +91,8 @@ CAUTIONS: Final = (
     ),
     Caution(
         "Hygiene",
-        "a warm hold is no kill step. Time between 45 and 57 °C grows bacteria. Unknown growth, slime or "
-        "an odd smell means throw it away; no tasting in class.",
+        "a warm hold is no kill step. All time between 5 and 57 °C grows bacteria, warming up and cooling down "
+        "too. Unknown growth, slime or an odd smell means throw it away; no tasting in class.",
         ("fermenting", "autolysis", "drying", "eating"),
         FOOD_CODE,
     ),

@@ -48,18 +48,10 @@ class Solids(Written):
         """Water per *dry* matter [g/g]; 3.0 is the same as 75 % on the wet basis."""
         return self.water_g / self.dry_g
 
-    def dry_matter_in(self, weight_g: Any) -> Any:
-        """Dry matter [g] in a weight of the same stuff [g]."""
-        return weight_g * self.solids_fraction
-
     def weight_at(self, moisture_wet_basis: Any) -> Any:
         """What this sample weighs [g] when it holds a share of water on the wet basis [g/g]."""
         between(nominal(moisture_wet_basis), 0.0, 0.99, "moisture on the wet basis [g/g]")
         return self.dry_g / (1.0 - moisture_wet_basis)
-
-    def concentration_factor(self, after: "Solids") -> Any:
-        """How many times richer in solids the stuff is `after` boiling down than here [-]."""
-        return after.solids_fraction / self.solids_fraction
 
     def page(self) -> Page:
         """Lines for the lab book."""
@@ -135,38 +127,6 @@ def solids(tare_g: Any, wet_gross_g: Any, dry_gross_g: Any, residual_moisture: A
         )
     between(nominal(residual_moisture), 0.0, 0.99, "residual moisture, wet basis [g/g]")
     return Solids(wet_gross_g - tare_g, (dry_gross_g - tare_g) * (1.0 - residual_moisture))
-
-
-def moisture_on_dry_basis(moisture_wet_basis: Any) -> Any:
-    """From water per wet weight to water per dry matter [g/g]: m/(1 − m).
-
-    Examples
-    --------
-    >>> moisture_on_dry_basis(0.75)
-    3.0
-
-    References
-    ----------
-    Definition.
-    """
-    between(nominal(moisture_wet_basis), 0.0, 0.999, "moisture on the wet basis [g/g]")
-    return moisture_wet_basis / (1.0 - moisture_wet_basis)
-
-
-def moisture_on_wet_basis(moisture_dry_basis: Any) -> Any:
-    """From water per dry matter to water per wet weight [g/g]: M/(1 + M).
-
-    Examples
-    --------
-    >>> moisture_on_wet_basis(3.0)
-    0.75
-
-    References
-    ----------
-    Definition.
-    """
-    not_negative(nominal(moisture_dry_basis), "moisture on the dry basis [g/g]")
-    return moisture_dry_basis / (1.0 + moisture_dry_basis)
 
 
 @dataclass(frozen=True, repr=False)

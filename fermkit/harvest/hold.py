@@ -31,6 +31,9 @@ LONE_SPIKE_C: Final = 15.0
 """When a log jumps: quicker than the first by more than the second, or a single reading that stands off
 both neighbours by the third while they agree [°C/min, °C, °C]: common practice, no source."""
 
+COOLING_RULE: Final = "US Food Code, section 3-501.14(A): from 57 °C to 21 °C within 2 h, to 5 °C within 6 h"
+"""How quickly food that was kept warm is to be cooled (read as adopted in 16 Del. Admin. Code 3-501.14)."""
+
 ACID_ENOUGH_PH: Final = 4.6
 """pH at or below which food counts as acid: 21 CFR 114.3 (from memory). Acid slows bacteria; it kills few."""
 
@@ -46,8 +49,10 @@ class Stretch:
 
 @dataclass(frozen=True, repr=False)
 class HoldLog(Written):
-    """Hours of a hold inside its window, outside it, below the hot-holding limit, and unseen.
+    """Hours of a hold inside its window, outside it, where bacteria grow, and unseen.
 
+    ``bacteria_h`` is all the time from 5 °C to the hot-holding limit, also inside the window; ``warming_h`` and
+    ``cooling_h`` are the parts of it before the log first reached the window and after it last left it.
     ``time_h`` and ``temperature_C`` are the readings, for a picture.
     """
 
@@ -59,6 +64,8 @@ class HoldLog(Written):
     too_cold_h: Any
     too_hot_h: Any
     bacteria_h: Any
+    warming_h: Any
+    cooling_h: Any
     unseen_h: float
     gaps: tuple[Stretch, ...]
     overshoots: tuple[Stretch, ...]
@@ -84,15 +91,15 @@ class HoldLog(Written):
                 Line("colder than the window", self.too_cold_h, "h"),
                 Line("hotter than the window", self.too_hot_h, "h"),
                 Line("unseen (gaps)", self.unseen_h, "h", "not counted as held"),
-                Line(
-                    "where bacteria grow",
-                    self.bacteria_h,
-                    "h",
-                    f"{GROWTH_FROM_C:g} to {self.hot_holding_C:g} °C, gaps not counted",
-                ),
+                Line("where bacteria grow", self.bacteria_h, "h", f"{self._band()}, gaps not counted"),
+                Line("of it warming up", self.warming_h, "h", "before it first reached the window"),
+                Line("of it cooling down", self.cooling_h, "h", "after it last left the window"),
             ),
             (*self._remarks(), *cautions_for("autolysis").sentences()),
         )
+
+    def _band(self) -> str:
+        return f"{GROWTH_FROM_C:g} to {self.hot_holding_C:g} °C"
 
     def _remarks(self) -> list[str]:
         said = [
@@ -104,7 +111,11 @@ class HoldLog(Written):
             f"up to {over.peak_C:.3g} °C: the yeast's own enzymes suffer there."
             for over in self.overshoots
         ]
-        said.append(f"Below {self.hot_holding_C:g} °C bacteria can grow, also inside the window ({FOOD_CODE}).")
+        said.append(
+            f"From {self._band()} bacteria can grow, also inside the window ({FOOD_CODE}; it holds cold food at "
+            f"{GROWTH_FROM_C:g} °C or below)."
+        )
+        said.append(f"Cool it quickly afterwards: {COOLING_RULE}.")
         if not self.pH:
             said.append("No pH was given: acid slows bacteria, so measure it at the start and at the end.")
         elif max(self.pH) > ACID_ENOUGH_PH:
@@ -153,6 +164,7 @@ def hold_log(
     -----
     Straight lines between readings; each is cut where it crosses a limit. The ± of the hours is half their
     change when the whole log is moved up and down by the thermometer's uncertainty.
+    Bacteria are held to grow from 5 °C to the hot-holding limit, warming up and cooling down included.
 
     Raises
     ------
@@ -182,14 +194,19 @@ def hold_log(
     unseen = (step > longest * (1 + 1e-9)) | _jumps(time, warm, jumps)
     seen = ~unseen
 
+    there = np.flatnonzero(warm >= low)
+    first, last = (int(there[0]), int(there[-1])) if there.size else (step.size, step.size)
+
     def hours(offset: float) -> Floats:
-        """Inside, too cold, too hot, where bacteria grow [h], the log moved by an offset."""
-        shown, length = warm + offset, step[seen]
-        cold, cool, cooler = (
-            float(length @ _share_below(shown, limit)[seen]) for limit in (low, GROWTH_FROM_C, hot_holding_C)
-        )
-        hot = float(length @ _share_below(-shown, -high)[seen])
-        return np.array([float(length.sum()) - cold - hot, cold, hot, cooler - cool])
+        """Inside, too cold, too hot, where bacteria grow, of it warming and cooling [h], the log moved by an offset."""
+        shown, length = warm + offset, np.where(seen, step, 0.0)
+        cold, cool, cooler = (length * _share_below(shown, limit) for limit in (low, GROWTH_FROM_C, hot_holding_C))
+        hot = length @ _share_below(-shown, -high)
+        outside = np.minimum(cold, cooler) - np.minimum(cool, cold)
+        return np.array([
+            length.sum() - cold.sum() - hot, cold.sum(), hot, (cooler - cool).sum(),
+            outside[:first].sum(), outside[last:].sum(),
+        ])  # fmt: skip
 
     u = thermometer_u_C
     told: list[Any] = hours(0.0).tolist()
@@ -197,21 +214,14 @@ def hold_log(
         offset = ufloat(0.0, u, tag=Act("hold thermometer", "the offset of the hold's thermometer"))
         slopes = (hours(u) - hours(-u)) / (2 * u)
         told = [value + float(s) * offset for value, s in zip(told, slopes, strict=True)]
-    inside, too_cold, too_hot, bacteria = told
+    inside, too_cold, too_hot, bacteria, warming, cooling = told
     return HoldLog(
-        time,
-        warm,
-        (low, high),
-        hot_holding_C,
-        inside,
-        too_cold,
-        too_hot,
-        bacteria,
+        time, warm, (low, high), hot_holding_C, inside, too_cold, too_hot, bacteria, warming, cooling,
         float(np.sum(step[unseen])),
         tuple(Stretch(float(time[i]), float(time[i + 1])) for i in np.flatnonzero(unseen)),
         _overshoots(time, warm, high, seen),
         acid,
-    )
+    )  # fmt: skip
 
 
 def _log(time_h: ArrayLike, temperature_C: ArrayLike) -> tuple[Floats, Floats]:

@@ -6,6 +6,7 @@ results stays shared, up to the yield.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -15,19 +16,22 @@ from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import not_negative, one_of, positive
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Line, Page, Written, nominal, percent, plus_minus, uncertainty
 
 NITROGEN_FACTORS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
     {
-        "general": (6.25, 0.0),
-        "milk": (6.38, 0.0),
-        "wheat flour": (5.70, 0.0),
-        "gelatin": (5.55, 0.0),
+        "general": (6.25, (6.25 - 5.6) / 3**0.5),
         "yeast, true protein": (5.65, 0.15 / 3**0.5),
     }
 )
-"""Grams of protein per gram of nitrogen, with ±: Jones, USDA Circular 183 (1931); FAO Food and Nutrition
-Paper 77 (2003), ch. 2. Yeast without its nucleic acids 5.5 to 5.8 (all from memory)."""
+"""Grams of protein per gram of nitrogen, with ±. Crude protein is nitrogen × 6.25 by agreement (Jones, USDA Circular
+183 (1931); FAO Food and Nutrition Paper 77 (2003), ch. 2; from memory); what stands behind it in yeast, nucleic acids
+and all, is anything from 5.6 to 6.25, so the ± is the root mean square distance of that rectangle from 6.25. Yeast
+without its nucleic acids 5.5 to 5.8 (from memory)."""
+
+PROTEIN_FACTOR: Final = Act("nitrogen factor", "the nitrogen-to-protein factor")
+SPLIT: Final = Act("carried solids split", "how carried solids split between extract and debris")
 
 DETECTED: Final = 3.605
 """How many standard uncertainties a gap must have to be found in 19 of 20 runs by a test that is wrong
@@ -113,13 +117,14 @@ def net_yeast(product_dry_g: Any, non_yeast_solids_g: Any = 0.0, inoculum_dry_g:
     return NetYeast(product_dry_g, non_yeast_solids_g, inoculum_dry_g)
 
 
-def carried_solids(feed_solids_g: Any, broth_liquid_g: Any, paste_liquid_g: Any) -> Any:
-    """Dissolved solids of the feed that stay in the liquid of an unwashed paste.
+def carried_solids(dissolved_g: Any, broth_liquid_g: Any, paste_liquid_g: Any) -> Any:
+    """Dissolved solids that stay in the liquid of an unwashed paste.
 
     Parameters
     ----------
-    feed_solids_g : float or ufloat
-        Unfermentable dissolved solids put in with the feed [g].
+    dissolved_g : float or ufloat
+        All that is dissolved in the broth and does not evaporate [g]: unfermentable solids of the feed, sugar that is
+        left, glycerol that was made.
     broth_liquid_g : float or ufloat
         Liquid in the vessel at harvest [g].
     paste_liquid_g : float or ufloat
@@ -132,7 +137,7 @@ def carried_solids(feed_solids_g: Any, broth_liquid_g: Any, paste_liquid_g: Any)
 
     Notes
     -----
-    The dissolved solids are spread evenly: carried = feed solids × paste liquid/broth liquid.
+    The dissolved solids are spread evenly: carried = dissolved × paste liquid/broth liquid.
 
     Examples
     --------
@@ -143,7 +148,7 @@ def carried_solids(feed_solids_g: Any, broth_liquid_g: Any, paste_liquid_g: Any)
     ----------
     Mass balance.
     """
-    not_negative(nominal(feed_solids_g), "solids of the feed [g]")
+    not_negative(nominal(dissolved_g), "dissolved solids [g]")
     positive(nominal(broth_liquid_g), "liquid in the vessel [g]")
     if not 0 <= nominal(paste_liquid_g) <= nominal(broth_liquid_g):
         raise InputError(
@@ -151,7 +156,16 @@ def carried_solids(feed_solids_g: Any, broth_liquid_g: Any, paste_liquid_g: Any)
             "no more liquid in the paste than in the vessel",
             "check which weight is which",
         )
-    return feed_solids_g * (paste_liquid_g / broth_liquid_g)
+    return dissolved_g * (paste_liquid_g / broth_liquid_g)
+
+
+class Adding(StrEnum):
+    """Whether the fractions add up to what was opened."""
+
+    NO_U = "only a ± on the weights could say whether the gap matters"
+    ADDS_UP = "the fractions add up within their error"
+    MISSING = "more is missing than weighing error explains; find where it went"
+    TOO_MUCH = "more came out than went in: is the dry matter really dry, was salt added and not counted?"
 
 
 @dataclass(frozen=True, repr=False)
@@ -164,6 +178,8 @@ class Recovery(Written):
     extract_g: Any
     debris_g: Any
     losses_g: Any
+    inoculum_g: Any
+    net_extract_g: Any
 
     @property
     def in_g(self) -> Any:
@@ -190,36 +206,24 @@ class Recovery(Written):
         """Extract and debris per dry matter put in [g/g]."""
         return (self.extract_g + self.debris_g) / self.in_g
 
-    def streams(self) -> dict[str, Any]:
-        """The fractions as streams of a balance [g]: in negative, out positive."""
-        return {
-            "dry yeast": -self.dry_yeast_g,
-            "non-yeast solids": -self.non_yeast_solids_g,
-            "added": -self.added_g,
-            "extract": self.extract_g,
-            "debris": self.debris_g,
-            "losses": self.losses_g,
-        }
-
-    def verdict(self) -> str:
-        """Whether the fractions add up, and what gap these weighings could have seen."""
+    @property
+    def verdict(self) -> Adding:
+        """Whether the fractions add up."""
         gap, u = nominal(self.missing_g), uncertainty(self.missing_g)
         if u == 0:
-            return f"{plus_minus(gap, 'g')} is missing; only a ± on the weights could say whether it matters."
-        seen = (
-            f"These weighings find a gap of {plus_minus(DETECTED * u, 'g')} 19 times in 20, a smaller one less often."
-        )
-        if abs(gap) <= 1.96 * u:
-            return f"The fractions add up within their error. {seen}"
-        if gap > 0:
-            return f"{plus_minus(self.missing_g, 'g')} is missing beyond error: name the loss. {seen}"
-        return (
-            f"{plus_minus(-self.missing_g, 'g')} more came out than went in: is the dry matter really dry, "
-            f"was salt added and not counted? {seen}"
-        )
+            return Adding.NO_U
+        return Adding.ADDS_UP if abs(gap) <= 1.96 * u else Adding.MISSING if gap > 0 else Adding.TOO_MUCH
 
     def page(self) -> Page:
         """Lines for the lab book and the verdict."""
+        u, verdict = uncertainty(self.missing_g), self.verdict
+        said = [verdict[:1].upper() + verdict[1:] + ("" if verdict is Adding.TOO_MUCH else ".")]
+        if u:
+            said.append(f"A gap of {plus_minus(DETECTED * u, 'g')} is found 19 times in 20, a smaller one less often.")
+        said.append(
+            "Net extract: solids carried along from the feed dissolve, so between their even share and all of them are "
+            "taken to be in the extract; the inoculum opens like the yeast that grew (assumptions, in the ±)."
+        )
         return Page(
             "Recovery of dry matter",
             (
@@ -230,8 +234,9 @@ class Recovery(Written):
                 Line("debris", self.debris_g, "g", percent(self.debris_share) + " of all in"),
                 Line("losses weighed", self.losses_g, "g"),
                 Line("missing", self.missing_g, "g"),
+                Line("extract, net", self.net_extract_g, "g", "of yeast that grew, without salt and feed solids"),
             ),
-            (self.verdict(), *cautions_for("eating").sentences()),
+            (*said, *cautions_for("eating").sentences()),
         )
 
 
@@ -243,8 +248,9 @@ def recovery(
     non_yeast_solids_g: Any = 0.0,
     added_g: Any = 0.0,
     losses_g: Any = 0.0,
+    inoculum_g: Any = 0.0,
 ) -> Recovery:
-    """Whether extract and debris add up to the yeast that was opened.
+    """Whether extract and debris add up to the yeast that was opened, and how much of the extract is new yeast.
 
     Parameters
     ----------
@@ -252,6 +258,8 @@ def recovery(
         Dry matter in [g]: yeast, what came with it, what was added (salt).
     extract_g, debris_g, losses_g : float or ufloat
         Dry matter out [g]: soluble, insoluble, and losses that were weighed (samples, pots).
+    inoculum_g : float or ufloat
+        How much of the dry yeast was put in rather than grown [g].
 
     Returns
     -------
@@ -260,13 +268,17 @@ def recovery(
     Notes
     -----
     missing = yeast + non-yeast solids + added − extract − debris − losses.
+    net extract = (extract − added − σ·non-yeast solids)·(1 − inoculum/yeast), with σ anywhere from extract/(all in
+    without salt), their even share, to 1, since what the feed leaves in a paste is mostly salts and sugars that
+    dissolve (an assumption, no source). Salt is taken to be in the extract.
 
     Examples
     --------
     >>> from uncertainties import ufloat
-    >>> out = recovery(dry_yeast_g=ufloat(20, 0.4), extract_g=ufloat(11.6, 0.3), debris_g=ufloat(7.2, 0.2))
-    >>> print(out.missing_g)
-    1.2+/-0.5
+    >>> out = recovery(dry_yeast_g=ufloat(20, 0.4), extract_g=ufloat(11.6, 0.3), debris_g=ufloat(7.2, 0.2),
+    ...                non_yeast_solids_g=ufloat(2.0, 0.5), inoculum_g=ufloat(4.0, 0.1))
+    >>> print(out.missing_g, out.net_extract_g)
+    3.2+/-0.7 8.1+/-0.5
 
     References
     ----------
@@ -279,14 +291,18 @@ def recovery(
         (non_yeast_solids_g, "solids that are not yeast [g]"),
         (added_g, "added [g dry]"),
         (losses_g, "losses [g dry]"),
+        (inoculum_g, "inoculum [g dry]"),
     ):
         not_negative(nominal(value), name)
-    return Recovery(dry_yeast_g, non_yeast_solids_g, added_g, extract_g, debris_g, losses_g)
+    even = min(max(nominal(extract_g - added_g), 0.0) / nominal(dry_yeast_g + non_yeast_solids_g), 1.0)
+    of_solids = rectangle(even, 1.0, SPLIT) * non_yeast_solids_g
+    net = (extract_g - added_g - of_solids) * (1.0 - inoculum_g / dry_yeast_g)
+    return Recovery(dry_yeast_g, non_yeast_solids_g, added_g, extract_g, debris_g, losses_g, inoculum_g, net)
 
 
 @dataclass(frozen=True, repr=False)
 class Protein(Written):
-    """Protein worked out from nitrogen, with the factor named."""
+    """Protein worked out from nitrogen, with the factor named; by the factor 6.25 it is crude protein."""
 
     protein_g: Any
     nitrogen_g: Any
@@ -302,23 +318,24 @@ class Protein(Written):
 
     def page(self) -> Page:
         """Lines for the lab book; the factor stands on its own line."""
+        what = "crude protein" if self.factor_name == "general" else "protein"
         lines = [
             Line("nitrogen", self.nitrogen_g, "g"),
             Line("of it ammonium left over", self.ammonium_n_g, "g N", "is not protein"),
             Line("factor", self.factor, "g protein/g N", self.factor_name),
-            Line("protein", self.protein_g, "g", f"nitrogen × {plus_minus(self.factor)}"),
+            Line(what, self.protein_g, "g", f"nitrogen × {nominal(self.factor):g}"),
         ]
         if self.share is not None:
-            lines.append(Line("protein in the dry matter", self.share * 100, "%"))
+            lines.append(Line(f"{what} in the dry matter", self.share * 100, "%"))
         note = (
-            "Yeast holds nitrogen in nucleic acids too: the general factor 6.25 calls it protein; for true "
-            "protein factors of 5.5 to 5.8 are in use."
+            "Yeast holds nitrogen in nucleic acids too, and 6.25 calls it protein: hence 'crude'. For true protein "
+            "factors of 5.5 to 5.8 are in use; the ± of the factor spans them."
         )
-        return Page("Protein from nitrogen", lines, (note,))
+        return Page(f"{what[:1].upper()}{what[1:]} from nitrogen", lines, (note,))
 
 
 def protein(nitrogen_g: Any, factor: Any = "general", ammonium_n_g: Any = 0.0, dry_g: Any = None) -> Protein:
-    """Protein from total nitrogen, ammonium left over not counted.
+    """Crude protein from total nitrogen, ammonium left over not counted.
 
     Parameters
     ----------
@@ -341,8 +358,8 @@ def protein(nitrogen_g: Any, factor: Any = "general", ammonium_n_g: Any = 0.0, d
 
     Examples
     --------
-    >>> protein(0.80, "general", ammonium_n_g=0.05).protein_g
-    4.6875
+    >>> print(protein(0.80, ammonium_n_g=0.05).protein_g)
+    4.69+/-0.28
 
     References
     ----------
@@ -360,7 +377,6 @@ def protein(nitrogen_g: Any, factor: Any = "general", ammonium_n_g: Any = 0.0, d
     if isinstance(factor, str):
         one_of(factor, NITROGEN_FACTORS, "nitrogen factor")
         name = factor
-        value, u = NITROGEN_FACTORS[factor]
-        factor = ufloat(value, u, tag=Act("protein factor", "the nitrogen-to-protein factor")) if u else value
+        factor = ufloat(*NITROGEN_FACTORS[factor], tag=PROTEIN_FACTOR)
     positive(nominal(factor), "nitrogen factor [g protein/g N]")
     return Protein(factor * (nitrogen_g - ammonium_n_g), nitrogen_g, ammonium_n_g, factor, name, dry_g)
