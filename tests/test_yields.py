@@ -1,5 +1,8 @@
 """Yields: against theory, with their correlations, and who owns the uncertainty."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
 from uncertainties import ufloat
@@ -7,7 +10,14 @@ from uncertainties import ufloat
 from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import holm
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.run.analysis import analyse
+from fermkit.run.feeding import feed_of
+from fermkit.run.harvested import harvest_of, yeast_of
+from fermkit.run.records import read_run
 from fermkit.run.yields import THEORETICAL, UncertaintyShares, yield_of
+
+SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 
 
 def test_a_yield_keeps_the_correlation_of_its_parts():
@@ -64,3 +74,25 @@ def test_holm_never_lowers_a_p_value_and_keeps_the_order():
 def test_the_theoretical_limits_leave_nothing():
     """Ethanol and CO2 at their limits are all the sugar."""
     assert sum(THEORETICAL.values()) == pytest.approx(1.0)
+
+
+def test_an_unwashed_paste_holds_its_liquid_with_all_that_is_dissolved():
+    """Without a stated share, the paste's own water (75 g of 2 L) carries feed solids, glycerol made and sugar left."""
+    run = read_run(SAMPLES / "jar_3_closes")
+    told = {key: value for key, value in run.harvest.items() if key != "carried_solids"}
+    harvest, fed = harvest_of(run), feed_of(run)
+    yeast = yeast_of(replace(run, harvest=told), fed, harvest, ())
+    paste_g = 136.97 - 41.19
+    water_g = paste_g * (1 - (17.58 - 12.42) / (36.34 - 12.42))
+    assert nominal(harvest.paste_water_g) == pytest.approx(water_g, rel=1e-6)
+    solids_g, grown = nominal(fed.non_yeast_solids_g), nominal(yeast.product_dry_g - fed.inoculum_g)
+    litres = nominal(run.ledger.volume_L(float("inf")))
+    low, high = ((solids_g + grown * mmol * 0.0921) * water_g / (1000 * litres) for mmol in (4.0, 13.0))
+    assert low < nominal(yeast.non_yeast_solids_g) < high
+
+
+def test_the_extract_is_net_in_a_run():
+    """Jar 3: 0.084 g dry extract per g sugar as weighed, 0.044 to 0.053 net of feed solids and inoculum."""
+    found = analyse(read_run(SAMPLES / "jar_3_closes")).yields["extract_yield"].per_g
+    assert 0.044 < nominal(found) < 0.053
+    assert uncertainty(found) > 0.002

@@ -268,9 +268,7 @@ def recovery(
     Notes
     -----
     missing = yeast + non-yeast solids + added − extract − debris − losses.
-    net extract = (extract − added − σ·non-yeast solids)·(1 − inoculum/yeast), with σ anywhere from extract/(all in
-    without salt), their even share, to 1, since what the feed leaves in a paste is mostly salts and sugars that
-    dissolve (an assumption, no source). Salt is taken to be in the extract.
+    Salt that was added is taken to be in the extract; the net extract as in `net_extract`.
 
     Examples
     --------
@@ -294,10 +292,44 @@ def recovery(
         (inoculum_g, "inoculum [g dry]"),
     ):
         not_negative(nominal(value), name)
-    even = min(max(nominal(extract_g - added_g), 0.0) / nominal(dry_yeast_g + non_yeast_solids_g), 1.0)
-    of_solids = rectangle(even, 1.0, SPLIT) * non_yeast_solids_g
-    net = (extract_g - added_g - of_solids) * (1.0 - inoculum_g / dry_yeast_g)
+    net = net_extract(extract_g - added_g, dry_yeast_g, non_yeast_solids_g, inoculum_g)
     return Recovery(dry_yeast_g, non_yeast_solids_g, added_g, extract_g, debris_g, losses_g, inoculum_g, net)
+
+
+def net_extract(extract_g: Any, dry_yeast_g: Any, non_yeast_solids_g: Any, inoculum_g: Any) -> Any:
+    """Extract of the yeast that grew: without the feed's solids in it and without the inoculum's share.
+
+    Parameters
+    ----------
+    extract_g : float or ufloat
+        As weighed dry, added salt taken off [g].
+    dry_yeast_g, non_yeast_solids_g : float or ufloat
+        Dry matter that was opened [g]: yeast, and solids of the feed that came with it.
+    inoculum_g : float or ufloat
+        How much of the dry yeast was put in rather than grown [g].
+
+    Returns
+    -------
+    ufloat
+        [g]
+
+    Notes
+    -----
+    (extract − σ·solids)·(1 − inoculum/yeast), with σ anywhere from extract/(yeast + solids), the even share, to 1,
+    since what a feed leaves in a paste is mostly salts and sugars that dissolve (an assumption, no source). The
+    inoculum is taken to open like the yeast that grew.
+
+    Examples
+    --------
+    >>> print(net_extract(11.6, 20.0, 2.0, 4.0))
+    8.06+/-0.22
+
+    References
+    ----------
+    Mass balance of dry matter.
+    """
+    even = min(max(nominal(extract_g), 0.0) / nominal(dry_yeast_g + non_yeast_solids_g), 1.0)
+    return (extract_g - rectangle(even, 1.0, SPLIT) * non_yeast_solids_g) * (1.0 - inoculum_g / dry_yeast_g)
 
 
 @dataclass(frozen=True, repr=False)

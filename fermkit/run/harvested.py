@@ -14,8 +14,19 @@ from fermkit.gas.curve import GasCurve
 from fermkit.harvest.dry_matter import Solids, solids
 from fermkit.harvest.drying import DryingCurve, drying_curve
 from fermkit.harvest.hold import HoldLog, hold_log
-from fermkit.harvest.recovery import NetYeast, Protein, Recovery, carried_solids, net_yeast, protein, recovery
+from fermkit.harvest.recovery import (
+    NetYeast,
+    Protein,
+    Recovery,
+    carried_solids,
+    net_extract,
+    net_yeast,
+    protein,
+    recovery,
+)
+from fermkit.matter.composition import molar_mass
 from fermkit.matter.feed import Feed
+from fermkit.matter.usual import GLYCEROL as USUAL_GLYCEROL
 from fermkit.run.gas_routes import made_by
 from fermkit.run.records import Run
 
@@ -32,6 +43,8 @@ class Harvest(Written):
         Dry matter of all the paste: its wet weight times the solids of the sample that was dried.
     split_dry_g : ufloat
         Dry matter of the part of the paste that was autolysed.
+    paste_water_g : ufloat
+        Liquid in all the paste.
     extract_g, debris_g : ufloat or None
         Dry matter of the two fractions, as weighed.
     """
@@ -39,13 +52,9 @@ class Harvest(Written):
     items: Mapping[str, Solids]
     product_dry_g: Number
     split_dry_g: Number
+    paste_water_g: Number
     extract_g: Number | None
     debris_g: Number | None
-
-    @property
-    def extract_of_all_g(self) -> Number | None:
-        """Extract as if all the paste had been autolysed [g]; None where none was weighed."""
-        return None if self.extract_g is None else self.extract_g * (self.product_dry_g / self.split_dry_g)
 
     def page(self) -> Page:
         """The weighings as a page."""
@@ -54,8 +63,7 @@ class Harvest(Written):
             for name, item in self.items.items()
         ]
         lines.append(Line("dry matter of all the paste", self.product_dry_g, "g"))
-        if self.extract_g is not None:
-            lines.append(Line("extract, if all had been autolysed", self.extract_of_all_g, "g"))
+        lines.append(Line("liquid in it", self.paste_water_g, "g"))
         return Page("Harvest", lines)
 
 
@@ -78,11 +86,12 @@ def harvest_of(run: Run) -> Harvest | None:
         if gross is not None and dry is not None:
             items[name] = solids(0.0 if tare is None else tare, gross, dry, left)
     if "paste" in items:
-        product = items["paste"].dry_g
-        split = product
+        product = split = items["paste"].dry_g
+        water = items["paste"].water_g
     elif "paste" in wet and "paste sample" in items:
         part = items["paste sample"]
         product = wet["paste"] * part.solids_fraction
+        water = wet["paste"] - product
         split = (wet["paste"] - part.wet_g) * part.solids_fraction
     else:
         raise InputError(
@@ -91,7 +100,7 @@ def harvest_of(run: Run) -> Harvest | None:
             "name the items so, or weigh what is missing",
         )
     dry = {name: items[name].dry_g if name in items else None for name in ("extract", "debris")}
-    return Harvest(items, product, split, dry["extract"], dry["debris"])
+    return Harvest(items, product, split, water, dry["extract"], dry["debris"])
 
 
 def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Number | None:
@@ -134,19 +143,44 @@ def yeast_of(run: Run, fed: Feed, harvest: Harvest, gas: tuple[GasCurve, ...]) -
     if run.ledger.entries:
         product = product * (litres / run.ledger.volume_L(float("inf")))
     share = run.harvest.get("carried_solids")
-    if share is None:
-        broth_g = run.ledger.volume_L(float("inf")) * 1000.0
-        carried = carried_solids(fed.non_yeast_solids_g, broth_g, sum(item.water_g for item in harvest.items.values()))
-    else:
-        carried = fed.non_yeast_solids_g * share
+    carried = _in_the_liquid(run, fed, harvest, product) if share is None else fed.non_yeast_solids_g * share
     return net_yeast(product, carried, fed.inoculum_g)
 
 
-def recovery_of(harvest: Harvest) -> Recovery | None:
-    """Whether extract and debris add up to the paste that was split; its feed solids are counted with it."""
+def _in_the_liquid(run: Run, fed: Feed, harvest: Harvest, product_g: Number) -> Number:
+    """What the liquid of an unwashed paste holds dissolved [g]: solids of the feed, glycerol, sugar left over."""
+    broth_L = run.ledger.volume_L(float("inf"))
+    glycerol = USUAL_GLYCEROL["mixture"].value() * molar_mass("glycerol") / 1000.0
+    made = max(nominal(product_g - fed.inoculum_g), 0.0) * glycerol
+    dissolved = fed.non_yeast_solids_g + made + run.residual_sugar.get("value_g_L", 0.0) * broth_L
+    return carried_solids(dissolved, broth_L * 1000.0, harvest.paste_water_g)
+
+
+def _opened(harvest: Harvest, yeast: NetYeast | None) -> dict[str, Number]:
+    """What the part of the paste that was opened is made of [g dry]."""
+    if yeast is None:
+        return {"dry_yeast_g": harvest.split_dry_g, "non_yeast_solids_g": 0.0, "inoculum_g": 0.0}
+    part = harvest.split_dry_g / yeast.product_dry_g
+    return {
+        "dry_yeast_g": yeast.yeast_g * part,
+        "non_yeast_solids_g": yeast.non_yeast_solids_g * part,
+        "inoculum_g": yeast.inoculum_dry_g * part,
+    }
+
+
+def recovery_of(harvest: Harvest, yeast: NetYeast | None) -> Recovery | None:
+    """Whether extract and debris add up to the paste that was split, its feed solids and inoculum told apart."""
     if harvest.extract_g is None or harvest.debris_g is None:
         return None
-    return recovery(dry_yeast_g=harvest.split_dry_g, extract_g=harvest.extract_g, debris_g=harvest.debris_g)
+    return recovery(**_opened(harvest, yeast), extract_g=harvest.extract_g, debris_g=harvest.debris_g)
+
+
+def extract_of_all_g(harvest: Harvest, yeast: NetYeast | None) -> Number | None:
+    """Net extract as if all the paste had been autolysed [g]; None where no extract was weighed."""
+    if harvest.extract_g is None:
+        return None
+    net: Number = net_extract(harvest.extract_g, **_opened(harvest, yeast))
+    return net * (harvest.product_dry_g / harvest.split_dry_g)
 
 
 def protein_of(run: Run, harvest: Harvest) -> Protein | None:

@@ -99,7 +99,7 @@ STEPS = (
     Step("growth", "Gas curve", growth_of, "gas curve curves?", unless="curves"),
     Step("harvest", "Harvest", harvest_of, "run", "nothing was weighed wet and dry"),
     Step("yeast", "Yeast", yeast_of, "run feed harvest gas?"),
-    Step("recovery", "Recovery", recovery_of, "harvest"),
+    Step("recovery", "Recovery", recovery_of, "harvest yeast?"),
     Step("protein", "Protein", protein_of, "run harvest"),
     Step("hold", "Autolysis", hold_of, "run", "no temperature of the hold was logged"),
     Step("drying", "Drying", drying_of, "run harvest?"),
@@ -114,7 +114,8 @@ STEPS = (
     Step("blind", "Detection limits", Balance.detection_limits, "tested"),
     Step("next_measurements", "What to measure next", Balance.measure_next, "tested"),
     Step("pressure", "Pressure", pressure_of, "run gas"),
-    Step("yields", "Yields", yields_of, "run amounts reconciliation? limits? harvest? calibration? gas?", front=True,
+    Step("yields", "Yields", yields_of, "run amounts reconciliation? limits? harvest? yeast? calibration? gas?",
+         front=True,
          pages=lambda yields: [Page("Yields", [line for one in yields.values() for line in one.lines()])]),
     Step("shares", "Whose ± it is", shares_of, "yields", front=True),
 )  # fmt: skip

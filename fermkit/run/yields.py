@@ -16,10 +16,11 @@ from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.readback import REPLICATES
 from fermkit.calibration.standards import SCATTER
 from fermkit.gas.curve import GasCurve
+from fermkit.harvest.recovery import NetYeast
 from fermkit.matter.composition import compound
 from fermkit.matter.feed import YeastLimits
 from fermkit.run.balanced import carbon_per_g
-from fermkit.run.harvested import Harvest
+from fermkit.run.harvested import Harvest, extract_of_all_g
 from fermkit.run.records import Run
 
 _ETHANOL, _CO2, _HEXOSE = compound("ethanol"), compound("CO2"), compound("hexose")
@@ -158,6 +159,7 @@ def yields_of(
     reconciliation: Reconciliation | None,
     limits: YeastLimits | None,
     harvest: Harvest | None,
+    yeast: NetYeast | None,
     calibration: Calibration | None,
     gas: tuple[GasCurve, ...],
 ) -> dict[str, Yield]:
@@ -183,9 +185,10 @@ def yields_of(
         if product in grams:
             carbon = grams[product] * carbon_per_g(product)
             add(f"{product.lower()}_yield", product, grams[product], carbon, THEORETICAL[product], note)
-    if harvest is not None and harvest.extract_of_all_g is not None:
+    extract = None if harvest is None else extract_of_all_g(harvest, yeast)
+    if harvest is not None and extract is not None:
         dry = harvest.product_dry_g
-        add("extract_yield", "dry extract", harvest.extract_of_all_g, None, dry / used, "the dry matter harvested")
+        add("extract_yield", "dry extract, net", extract, None, dry / used, "the dry matter harvested")
     return out
 
 
