@@ -29,7 +29,7 @@ ONE_DOOR = {
 }  # fmt: skip
 """Libraries that come in through one room."""
 
-FILLED_STEP_BY_STEP = {"Found", "Sums", "Remarks"}
+FILLED_STEP_BY_STEP = {"Found", "LeanSvg", "Sums", "Remarks"}
 """The only dataclasses that may change after they were made."""
 
 OURS = ("InputError", "FitError", "BalanceError")
@@ -39,6 +39,7 @@ OF_A_FILE = "refusal"
 ON_PURPOSE = {
     ("basis.quantities", "ValueError"): "leaves a try, whose except says the three beats",
     ("basis.written", "NotImplementedError"): "a page that no result class said; a mistake of ours, not of the person",
+    ("show.lean", "CannotWrite"): "caught by the panel, which then shows a PNG",
     ("__init__", "AttributeError"): "what Python itself asks of a module",
 }
 """Other kinds that are raised, and why."""
