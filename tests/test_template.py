@@ -5,7 +5,7 @@ import re
 import pytest
 
 from fermkit.basis.errors import InputError
-from fermkit.run.format import SECTIONS, TABLES
+from fermkit.run.format import GAS_KINDS, SECTIONS, TABLES, fields_of
 from fermkit.run.records import read_run
 from fermkit.run.template import run_format, write_template
 
@@ -36,7 +36,9 @@ def test_every_key_of_the_empty_run_can_be_filled_in(tmp_path):
     run = read_run(folder)
     assert [str(doubt) for doubt in run.doubts if doubt.file == "run.toml"] == []
     for section in ("vessel", "conditions", "inoculum", "harvest"):
-        assert set(getattr(run, section)) >= {key.name for key in SECTIONS[section]}
+        assert getattr(run, section).given.keys() >= {key.name for key in fields_of(SECTIONS[section])}
+    assert [route.kind for route in run.gas] == list(GAS_KINDS)
+    assert all(route.given.keys() == {key.name for key in fields_of(type(route))} for route in run.gas)
 
 
 def test_nothing_is_overwritten(tmp_path):
@@ -50,7 +52,7 @@ def test_nothing_is_overwritten(tmp_path):
 def test_the_list_names_every_key_and_column():
     """Nothing that the reader knows is missing from the page."""
     text = str(run_format())
-    for keys in SECTIONS.values():
-        assert all(key.written.replace(" ", "_") in text for key in keys)
+    for section in (*SECTIONS.values(), *GAS_KINDS.values()):
+        assert all(key.written.replace(" ", "_") in text for key in fields_of(section))
     for columns in TABLES.values():
         assert all(column.written in text for column in columns)

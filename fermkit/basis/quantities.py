@@ -8,7 +8,7 @@ their unit stands in their name. This is the only place that knows pint.
 import functools
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 from fermkit.basis.budget import Act
@@ -46,15 +46,25 @@ _WRITTEN: Final = re.compile(
     rf"(?:[,;]\s*(?:tolerance|resolution)\s*(?P<half>{_NUMBER})\s*(?P<half_unit>{_WORD})\s*)?"
 )
 _LONGEST: Final = 120
+ABOUT: Final = re.compile(r"\s*(?:about|around|roughly|approx\.?|approximately|ca\.?|circa|~|≈)\s*", re.IGNORECASE)
+"""Words for a rough number (common practice, no source)."""
+
 
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A number as written: value, standard uncertainty, and the ends where an interval was given."""
+    """A number as written: value, standard uncertainty, and the ends where an interval was given.
+
+    `stated` says whether an uncertainty or interval was written, `about` whether the number was called rough;
+    `resolution` is one step of its last digit, in the wanted unit.
+    """
 
     value: float
     u: float = 0.0
     ends: tuple[float, float] | None = None
+    stated: bool = field(default=False, repr=False, compare=False)
+    about: bool = field(default=False, repr=False, compare=False)
+    resolution: float = field(default=0.0, repr=False, compare=False)
 
 
 @functools.cache
@@ -187,7 +197,9 @@ def _decimal_sign(bare: str) -> str:
     return "point" if comma < 0 or point > comma or bare.count(",") > 1 else "comma"
 
 
-def read_quantity(text: str, unit: str, name: str) -> Quantity:
+def read_quantity(
+    text: str, unit: str, name: str, *, possible: tuple[float, float] = (-math.inf, math.inf)
+) -> Quantity:
     """A written quantity in the wanted unit.
 
     Parameters
@@ -200,6 +212,9 @@ def read_quantity(text: str, unit: str, name: str) -> Quantity:
         The unit that is wanted.
     name : str
         What a person calls it, for the message.
+    possible : (low, high)
+        What the number can be. It decides how ``"0.95 ± 1 %"`` is meant: as 0.95 % only where that is possible and
+        the ± is no larger than the number; else as 0.95 with a hundredth of it.
 
     Returns
     -------
@@ -223,20 +238,28 @@ def read_quantity(text: str, unit: str, name: str) -> Quantity:
     JCGM 100:2008 (GUM), 4.3.7: a rectangular distribution of half-width a has u = a/√3.
     """
     plain = re.sub(r"[   ]", " ", text.replace("−", "-").replace("’", "'"))
-    found = _WRITTEN.fullmatch(plain) if len(plain) <= _LONGEST else None
+    rough = ABOUT.match(plain)
+    found = _WRITTEN.fullmatch(plain, rough.end() if rough else 0) if len(plain) <= _LONGEST else None
     if found is None:
         raise InputError(
             f"{name} is {text[:60]!r}", f"a number with its unit, such as '2.0 ± 0.1 {unit}'", "mend the entry"
         )
     try:
-        return _converted(found, unit)
+        return _converted(found, unit, possible, rough is not None)
     except InputError as problem:
         raise InputError(f"{name} is {text!r}: {problem.met}", problem.needed, problem.do) from None
 
 
-def _converted(found: re.Match[str], unit: str) -> Quantity:
+def _converted(found: re.Match[str], unit: str, possible: tuple[float, float], about: bool) -> Quantity:
     its_unit, u_unit, half_unit = ((found[key] or "").strip() for key in ("unit", "u_unit", "half_unit"))
+    behind = re.fullmatch(r"%\s+(\S.*)", u_unit)
+    if not its_unit and behind and _plain(u_unit) != "by volume":  # 240 ± 2 % g
+        its_unit, u_unit = behind[1], "%"
     own = its_unit or u_unit or half_unit
+    if not its_unit and _plain(u_unit) == "percent" and _plain(unit) == "dimensionless":  # 0.95 ± 1 %, or 95 ± 1 %
+        value = number(found["value"])
+        if number(found["u"]) > value or not possible[0] <= value / 100 <= possible[1]:
+            return Quantity(value, abs(value) * number(found["u"]) / 100, stated=True, about=about)
     if not own and _plain(unit) != "dimensionless":
         raise InputError(
             f"no unit stands with the number {found['value']}",
@@ -247,10 +270,26 @@ def _converted(found: re.Match[str], unit: str) -> Quantity:
     value = factor * number(found["value"]) + offset
     if found["top"] is not None:
         low, high = sorted((value, factor * number(found["top"]) + offset))
-        return Quantity((low + high) / 2, (high - low) / 2 * HALF_WIDTH, (low, high))
+        return Quantity((low + high) / 2, (high - low) / 2 * HALF_WIDTH, (low, high), stated=True, about=about)
     u = _width(found["u"], u_unit or own, own, unit, value)
     half = _width(found["half"], half_unit or own, own, unit, value)
-    return Quantity(value, math.hypot(u, half * HALF_WIDTH))
+    stated = found["u"] is not None or found["half"] is not None
+    step = abs(factor) * last_digit(found["value"])
+    return Quantity(value, math.hypot(u, half * HALF_WIDTH), stated=stated, about=about, resolution=step)
+
+
+def last_digit(written: str) -> float:
+    """One step of a number's last written digit.
+
+    Examples
+    --------
+    >>> last_digit("240"), last_digit("0,45"), last_digit("1.5e3")
+    (1.0, 0.01, 100.0)
+    """
+    mantissa, _, power = written.strip().lower().partition("e")
+    sign = max(mantissa.rfind("."), mantissa.rfind(","))
+    decimals = 0 if sign < 0 or re.fullmatch(r"[+-]?\d{1,3}(,\d{3})+", mantissa) else len(mantissa) - sign - 1
+    return float(f"1e{int(power or 0) - decimals}")
 
 
 def _width(text: str | None, its_unit: str, own: str, unit: str, value: float) -> float:

@@ -22,7 +22,7 @@ def feed_of(run: Run) -> Feed | None:
                 f"{name} is fed twice, once as {amount!r}", "grams wherever an ingredient comes twice", "weigh it"
             )
         amounts[name] = amounts[name] + amount if name in amounts else amount
-    own = {name: _completed(name, parts) for name, parts in run.ingredients.items()}
+    own = {name: _completed(name, parts.given) for name, parts in run.ingredients.items()}
     dry = run.inoculum.get("dry_matter")
     if dry is not None:
         own[run.inoculum["ingredient"]] = {"yeast": dry, "water": 1.0 - dry}

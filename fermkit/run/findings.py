@@ -1,8 +1,9 @@
 """What was noticed while reading: level, file, row, column, one sentence."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 
+from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 
 
@@ -80,3 +81,17 @@ def rows_in_words(rows: Sequence[int], most: int = 12) -> str:
     """
     shown = ", ".join(str(row) for row in list(rows[:most]))
     return shown if len(rows) <= most else f"{shown} and {len(rows) - most} more"
+
+
+def did_you_mean(name: str, known: Collection[str]) -> str:
+    """The nearest of the known words, or all of them.
+
+    Examples
+    --------
+    >>> did_you_mean("temprature", ["temperature", "pH"])
+    "did you mean 'temperature'?"
+    >>> did_you_mean("x", ["temperature", "pH"])
+    'known are: temperature, pH'
+    """
+    near = nearest(name, known)
+    return f"did you mean {near!r}?" if near else f"known are: {', '.join(known)}"

@@ -6,7 +6,7 @@ Nothing on disk is ever changed, nothing outside the folder is read, nothing in 
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,11 +15,28 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import conversion
 from fermkit.basis.written import Line, Page, Written, nominal
 from fermkit.run.findings import Finding, Remarks
-from fermkit.run.format import NEEDED, SECTIONS, TABLES
+from fermkit.run.format import (
+    NEEDED,
+    TABLES,
+    About,
+    Conditions,
+    Density,
+    Ethanol,
+    FeedItem,
+    Gas,
+    HarvestSection,
+    Ingredient,
+    Inoculum,
+    Instrument,
+    MySums,
+    PressureReadings,
+    ResidualSugar,
+    VesselSection,
+)
 from fermkit.run.instruments import corrected_settings, corrected_table, correction, corrections
 from fermkit.run.ledger import Ledger, ledger_of
 from fermkit.run.oddities import odd_readings, one_row_a_moment
-from fermkit.run.settings import read_settings, read_toml, table_layouts
+from fermkit.run.settings import read_settings, read_toml, table_layouts, usual_said
 from fermkit.run.tables import LARGEST_BYTES, Table, read_rows, read_table
 from fermkit.run.workbooks import LARGEST_BYTES as LARGEST_WORKBOOK
 from fermkit.run.workbooks import read_workbook
@@ -55,13 +72,16 @@ class Run(Written):
         None where the run was made in memory.
     invented : bool
         True for demonstration data.
-    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest : mapping
-        Names carry their unit (``total_L``); values are floats or ufloats. What was not written is not there.
-    feed, gas : tuple of mappings
-        One each ingredient added; one each route to the gas, with the ``column`` and ``unit`` of its readings.
-    ingredients : mapping of mappings
+    state : str
+        "running", "stopped", "used up", or "" where it was not said.
+    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, my_sums : sections
+        Their fields are named with their unit (``vessel.total_L``); values are floats or ufloats, and None where
+        nothing was written.
+    feed, gas : tuple of sections
+        One each ingredient added; one each route to the gas, of the class of its kind.
+    ingredients : mapping of Ingredient
         Composition as mass fractions.
-    instruments : mapping of mappings
+    instruments : mapping of Instrument
         Checks, and the corrections that came of them.
     tables : mapping of DataFrames
         Corrected readings in order of time, with the file's row numbers in ``row``.
@@ -80,17 +100,19 @@ class Run(Written):
     note: str = ""
     folder: Path | None = None
     invented: bool = False
-    vessel: Mapping[str, Any] = field(default_factory=dict)
-    conditions: Mapping[str, Any] = field(default_factory=dict)
-    feed: tuple[Mapping[str, Any], ...] = ()
-    ingredients: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-    inoculum: Mapping[str, Any] = field(default_factory=dict)
-    instruments: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
-    gas: tuple[Mapping[str, Any], ...] = ()
-    ethanol: Mapping[str, Any] = field(default_factory=dict)
-    density: Mapping[str, Any] = field(default_factory=dict)
-    residual_sugar: Mapping[str, Any] = field(default_factory=dict)
-    harvest: Mapping[str, Any] = field(default_factory=dict)
+    state: str = ""
+    vessel: VesselSection = field(default_factory=VesselSection)
+    conditions: Conditions = field(default_factory=Conditions)
+    feed: tuple[FeedItem, ...] = ()
+    ingredients: Mapping[str, Ingredient] = field(default_factory=dict)
+    inoculum: Inoculum = field(default_factory=Inoculum)
+    instruments: Mapping[str, Instrument] = field(default_factory=dict)
+    gas: tuple[Gas, ...] = ()
+    ethanol: Ethanol = field(default_factory=Ethanol)
+    density: Density = field(default_factory=Density)
+    residual_sugar: ResidualSugar = field(default_factory=ResidualSugar)
+    harvest: HarvestSection = field(default_factory=HarvestSection)
+    my_sums: MySums = field(default_factory=MySums)
     tables: Mapping[str, Any] = field(default_factory=dict)
     units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     degrees_of_freedom: Mapping[str, int] = field(default_factory=dict)
@@ -111,13 +133,14 @@ class Run(Written):
     def page(self) -> Page:
         """What was recorded and what was noticed."""
         lines = [Line(key, value) for key, value in (("date", self.date), ("note", self.note)) if value]
-        for name, key, unit in (("vessel", "total_L", "L"), ("liquid at the start", "liquid_L", "L")):
-            lines += [Line(name, self.vessel[key], unit)] if key in self.vessel else []
-        for part in (*self.feed, *([self.inoculum] if self.inoculum else [])):
-            weighed = "amount_g" in part
-            amount = part["amount_g"] if weighed else part.get("amount", "not given")
-            lines.append(Line(part.get("ingredient", "ingredient"), amount, "g" if weighed else ""))
-        lines += [Line(f"gas: {gas['kind']}", f"{len(self.tables.get(gas['table'], ()))} readings") for gas in self.gas]
+        for name, litres in (("vessel", self.vessel.total_L), ("liquid at the start", self.vessel.liquid_L)):
+            lines += [Line(name, litres, "L")] if litres is not None else []
+        fed: tuple[FeedItem | Inoculum, ...] = (*self.feed, *([self.inoculum] if self.inoculum else []))
+        for part in fed:
+            grams = part.amount_g
+            amount = (part.amount or "not given") if grams is None else grams
+            lines.append(Line(part.ingredient or "ingredient", amount, "" if grams is None else "g"))
+        lines += [Line(f"gas: {gas.kind}", f"{len(self.tables.get(gas.table or '', ()))} readings") for gas in self.gas]
         lines += [Line(f"table {name}", f"{len(frame)} rows") for name, frame in self.tables.items()]
         remarks = ["Invented data, for demonstration."] if self.invented else []
         return Page(f"Run: {self.name}", lines, remarks + [f"{found.level}: {found}" for found in self.findings])
@@ -146,7 +169,7 @@ def read_run(path: str | Path) -> Run:
     >>> with tempfile.TemporaryDirectory() as place:
     ...     folder = write_run({"vessel": {"liquid": "2.00 ± 0.02 L"}}, {}, place + "/jar")
     ...     run = read_run(folder)
-    >>> print(run.name, run.vessel["liquid_L"])
+    >>> print(run.name, run.vessel.liquid_L)
     jar 2.000+/-0.020
     """
     place = Path(path)
@@ -287,36 +310,39 @@ def _run(
     written: Mapping[str, Any], readers: Mapping[str, TableReader], folder: Path | None, sources: list[Source],
     book: Remarks, called: str = "run",
 ) -> Run:  # fmt: skip
-    values, dof = read_settings(written, book)
-    instruments = corrections(values["instruments"], book)
-    corrected_settings(values, instruments)
-    values["instruments"] = instruments
-    about = values["run"]
+    found = read_settings(written, book)
+    sections = found.sections
+    sections["instruments"] = corrections(sections["instruments"], book)
+    corrected_settings(sections)
+    sections["gas"] = tuple(replace(gas, table=gas.table or "gas") for gas in sections["gas"])
+    about = sections.pop("run")
     read = _tables(readers, about, book)
-    frames = {name: corrected_table(name, table.frame, instruments) for name, table in read.items()}
-    _gas_tables(frames, values, book)
+    frames = {name: corrected_table(name, table.frame, sections["instruments"]) for name, table in read.items()}
+    _gas_tables(frames, sections, book)
     for name, column in (("drying", "weight_g"), ("hold", "temperature_C")):
         if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):
             frames[name] = _through_time(frames[name], column, name, book)
     _one_signal_unit(frames, read, book)
+    usual_said(found.usual, book)
     return Run(
-        name=about.get("name") or (folder.resolve().name if folder else called),
-        date=about.get("date", ""), note=about.get("note", ""), invented=about.get("invented", False),
+        name=about.name or (folder.resolve().name if folder else called),
+        date=about.date or "", note=about.note or "", invented=bool(about.invented), state=about.state or "",
         folder=folder, tables=frames, units={name: table.units for name, table in read.items()},
-        degrees_of_freedom=dof, ledger=ledger_of(values["vessel"].get("liquid_L", 0.0), frames.get("volumes")),
+        degrees_of_freedom=found.degrees_of_freedom,
+        ledger=ledger_of(sections["vessel"].liquid_L or 0.0, frames.get("volumes")),
         findings=(*book.all(), *(found for table in read.values() for found in table.findings)),
-        sources=tuple(sources), **{name: values[name] for name in SECTIONS if name != "run"},
+        sources=tuple(sources), **sections,
     )  # fmt: skip
 
 
-def _tables(readers: Mapping[str, TableReader], about: Mapping[str, Any], book: Remarks) -> dict[str, Table]:
+def _tables(readers: Mapping[str, TableReader], about: About, book: Remarks) -> dict[str, Table]:
     """Every table; clock times in the samples and the ledger count from where the gas readings start."""
     out: dict[str, Table] = {}
-    start = about.get("start", "")
+    start = about.start or ""
     zero = start
     for name in sorted(readers, key=lambda name: name in SAME_CLOCK):
         table = readers[name](
-            about.get("dates", ""), zero if name in SAME_CLOCK else start if name not in ("drying", "hold") else ""
+            about.dates or "", zero if name in SAME_CLOCK else start if name not in ("drying", "hold") else ""
         )
         if table.zero and name in SAME_CLOCK and not zero:
             raise InputError(
@@ -331,60 +357,55 @@ def _tables(readers: Mapping[str, TableReader], about: Mapping[str, Any], book: 
 
 def _needed(name: str, table: Table) -> None:
     """Refuse a table that lacks a column without which it is of no use."""
-    needed = NEEDED.get(name, ("time_h",))
-    missing = [need for need in needed if need not in table.frame]
+    layout = name if name in TABLES else "gas"
+    missing = [need for need in NEEDED[layout] if need not in table.frame]
     if missing:
-        columns = TABLES.get(name, TABLES["gas"])
-        titles = {c.name: c.written + (f" [{c.unit}]" if c.unit not in ("1", "any") else "") for c in columns}
+        titles = {column.name: column.title for column in TABLES[layout]}
         raise InputError(
             f"{name} has no column {' and no column '.join(titles[need] for need in missing)}",
-            f"the columns {', '.join(titles[need] for need in needed)}",
+            f"the columns {', '.join(titles[need] for need in NEEDED[layout])}",
             "add it, or mend the header",
         )
 
 
-def _gas_tables(frames: dict[str, Any], values: Mapping[str, Any], book: Remarks) -> None:
+def _gas_tables(frames: dict[str, Any], sections: Mapping[str, Any], book: Remarks) -> None:
     """Each route's table in order, with the column that it needs; absolute pressures become gauge."""
-    for place, gas in enumerate(values["gas"], start=1):
-        name, column = gas["table"], gas["column"]
-        if name not in frames:
+    for place, gas in enumerate(sections["gas"], start=1):
+        if gas.table not in frames:
             raise InputError(
-                f"gas {place} has its readings in {name!r}, which is not there",
-                f"a table {name} [time, {column}]",
+                f"gas {place} has its readings in {gas.table!r}, which is not there",
+                f"a table {gas.table} [time, {gas.column}]",
                 "add the table, or name the right one",
             )
-        if column not in frames[name]:
-            have = ", ".join(c for c in frames[name].columns if c != "row")
+        frame = frames[gas.table]
+        if isinstance(gas, PressureReadings) and "pressure_bar" in frame:
+            _gauge(frame, gas, sections["conditions"], place)
+        if gas.column not in frame:
+            have = ", ".join(c for c in frame.columns if c != "row")
             raise InputError(
-                f"gas {place} is a {gas['kind']}, but {name} has only: {have}", f"a column for {column}",
+                f"gas {place} is a {gas.kind}, but {gas.table} has only: {have}", f"a column for {gas.column}",
                 "add it, or change the kind of reading",
             )  # fmt: skip
-        if gas["kind"] == "pressure":
-            _gauge(frames[name], gas, values["conditions"], place)
-        frames[name] = _through_time(
-            frames[name], gas["column"], name, book, cumulative=gas["kind"] in ("collected volume", "bubble count")
-        )
+        frames[gas.table] = _through_time(frame, gas.column, gas.table, book, cumulative=gas.cumulative)
 
 
-def _gauge(frame: Any, gas: dict[str, Any], conditions: Mapping[str, Any], place: int) -> None:
-    kind = gas.get("pressure", "")
-    if not kind:
+def _gauge(frame: Any, gas: PressureReadings, conditions: Conditions, place: int) -> None:
+    if gas.pressure is None:
         raise InputError(
             f"gas {place} is a pressure, gauge or absolute is not said",
             "one of: gauge, absolute",
             'write pressure = "gauge" under [[gas]]',
         )
-    if kind == "absolute" and "barometer_bar" not in conditions:
+    air = frame.get("barometer_bar", conditions.barometer_bar)
+    if gas.pressure == "absolute" and air is None:
         raise InputError(
             f"gas {place} is an absolute pressure without a barometer",
             "the barometer",
             'write barometer = "1013 ± 5 hPa" under [conditions]',
         )
-    gas["column"] = "pressure_bar_gauge"
-    if "pressure_bar" in frame:
-        frame["pressure_bar_gauge"] = frame.pop("pressure_bar") - (
-            nominal(conditions["barometer_bar"]) if kind == "absolute" else 0.0
-        )
+    frame[gas.column] = frame.pop("pressure_bar")
+    if gas.pressure == "absolute":
+        frame[gas.column] -= nominal(air) if "barometer_bar" not in frame else air
 
 
 def _through_time(frame: Any, column: str, name: str, book: Remarks, *, cumulative: bool = False) -> Any:

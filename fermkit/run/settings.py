@@ -1,25 +1,43 @@
-"""run.toml ⇄ settings: each value read by the layout, converted once, and oddities said."""
+"""run.toml ⇄ settings: each value read as the format declares it, converted once, and oddities said."""
 
 import json
 import math
 import re
 import tomllib
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
 
 from fermkit.basis.budget import Act
-from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import HALF_WIDTH
 from fermkit.basis.quantities import Quantity, as_number, read_quantity
-from fermkit.run.findings import Remarks
-from fermkit.run.format import GAS_COLUMNS, LISTS, NAMED, SECTIONS, TABLES, Key
+from fermkit.calibration.density import convert_ethanol
+from fermkit.matter.properties import water_density
+from fermkit.run.findings import Remarks, did_you_mean
+from fermkit.run.format import (
+    GAS_KINDS,
+    LISTS,
+    NAMED,
+    READS,
+    SECTIONS,
+    TABLES,
+    Field,
+    Instrument,
+    Section,
+    fields_of,
+    unused_by,
+)
 
 MOST_PARTS: Final = 200
 """Most ingredients, gas routes or replicates that one run may have."""
 
 FILE: Final = "run.toml"
+YES_NO: Final = {"true": True, "yes": True, "at each reading": True, "false": False, "no": False}
+MASS_OR_VOLUME: Final = (("g", "g"), ("mL", "mL"))
+STEPS: Final = (*MASS_OR_VOLUME, ("°C", "C"), ("bar", "bar"))
 
 
 def read_toml(data: bytes, file: str = FILE) -> dict[str, Any]:
@@ -39,7 +57,107 @@ def read_toml(data: bytes, file: str = FILE) -> dict[str, Any]:
         ) from None  # fmt: skip
 
 
-def read_settings(written: Mapping[str, Any], book: Remarks) -> tuple[dict[str, Any], dict[str, int]]:
+@dataclass(frozen=True)
+class Settings:
+    """The sections of run.toml while they are read.
+
+    `sections` holds them typed; `degrees_of_freedom` has n − 1 for each value given as replicates; `usual` lists
+    what was taken where no ± was written; `steps` has, by place and unit, the ± of an instrument's own resolution.
+    """
+
+    book: Remarks
+    sections: dict[str, Any] = field(default_factory=dict)
+    degrees_of_freedom: dict[str, int] = field(default_factory=dict)
+    usual: list[str] = field(default_factory=list)
+    steps: dict[str, dict[str, float]] = field(default_factory=dict)
+
+    def value(self, place: str, about: Field, written: Any, called: str) -> dict[str, Any]:
+        """One key's value, as name → value; an amount gives its text and its number."""
+        name = f"{self.book.file}, {place}.{about.written.replace(' ', '_')}"
+        act = Act(f"{place.split()[0]} {called} {about.name}", about.act.format(ingredient=called))
+        if isinstance(written, Mapping):
+            raise InputError(f"{name} is a section", "a single value", "write the value in quotes, with its unit")
+        if about.kind == "text":
+            return {about.name: str(written)[:2000]}
+        if about.kind == "flag":
+            return {about.name: _flag(name, written)}
+        if about.kind == "word":
+            return {about.name: _word(name, written, about.words)}
+        if about.kind == "words":
+            many = written if isinstance(written, list) else str(written).split(",")
+            return {about.name: tuple(_word(name, str(one).strip(), about.words) for one in many)}
+        if about.kind in ("amount", "resolution"):
+            return self._amount(name, place, about, written, act)
+        if isinstance(written, list):
+            return {about.name: self._several(name, place, about, written, act)}
+        quantity = _within(name, _quantity(name, about, written), about)
+        if about.kind in ("interval", "range") and quantity.ends:
+            return {about.name: quantity.ends}
+        if about.kind == "interval":
+            return {about.name: (quantity.value, quantity.value)}
+        if about.kind == "u":
+            return {about.name: _above_zero(name, quantity.value, about, Quantity(0.0))}
+        if about.kind == "claim":
+            return {about.name: quantity.value}
+        return {about.name: self.number(name, place, about, quantity, act)}
+
+    def number(self, name: str, place: str, about: Field, quantity: Quantity, act: Act) -> Any:
+        """With its own ±, or the usual one, which is then listed; exact where the format says so."""
+        if quantity.stated:
+            if quantity.u == 0 and about.usual is not None:
+                _above_zero(name, 0.0, about, quantity)
+            return as_number(quantity, act)
+        if about.usual is None or quantity.u > 0:
+            return as_number(quantity, act)
+        read_off = about.name != "check_weight_g"  # that one is known, and not read off the instrument
+        own = self.steps.get(place.split(" ")[0], {}).get(about.unit) if read_off else None
+        step = quantity.resolution if read_off else 0.0
+        u = own or about.usual.of(quantity.value, step, about=quantity.about, high=about.high)
+        if not own:
+            self.usual.append(f"{place}.{about.written.replace(' ', '_')} ± {_said(u, about)}")
+        return as_number(Quantity(quantity.value, u), act)
+
+    def _several(self, name: str, place: str, about: Field, written: Sequence[Any], act: Act) -> Any:
+        """Replicates: their mean and its standard error; of dry grams the sum."""
+        if not 2 <= len(written) <= MOST_PARTS:
+            raise InputError(
+                f"{name} is a list of {len(written)}", f"2 to {MOST_PARTS} replicates",
+                "write a single value without brackets",
+            )  # fmt: skip
+        many = [_within(name, _quantity(name, about, one), about) for one in written]
+        if about.kind == "grams":
+            acts = (Act(f"{act.key} {i}", f"{act}, dish {i}") for i in range(1, len(many) + 1))
+            parts = [self.number(name, place, about, *one) for one in zip(many, acts)]
+            self.book.note(f"{len(parts)} dishes of {about.written} were added up", column=place)
+            return sum(parts[1:], parts[0])
+        values = np.array([one.value for one in many])
+        self.degrees_of_freedom[f"{place}.{about.name}"] = len(values) - 1
+        error = float(values.std(ddof=1)) / math.sqrt(len(values))
+        alike = [one.resolution / 2 * HALF_WIDTH for one in many]  # replicates that agree to the digit still have ±
+        return as_number(Quantity(float(values.mean()), error or max(alike)), act)
+
+    def _amount(self, name: str, place: str, about: Field, written: Any, act: Act) -> dict[str, Any]:
+        """The text, and the number where it is a mass or volume; of a resolution also a temperature or pressure."""
+        out: dict[str, Any] = {about.name: str(written)[:200]}
+        for unit, suffix in MASS_OR_VOLUME if about.kind == "amount" else STEPS:
+            try:
+                quantity = read_quantity(str(written), unit, name)
+            except InputError:
+                continue
+            if quantity.value < 0:
+                raise InputError(f"{name} is {written!r}", "an amount of zero or more", "mend the sign")
+            if about.kind == "resolution":
+                out[f"u_reading_{suffix}"] = self.steps.setdefault(place, {})[unit] = quantity.value * HALF_WIDTH
+            else:
+                out[f"{about.name}_{suffix}"] = self.number(name, place, about, quantity, act)
+            break
+        else:
+            if about.kind == "resolution":
+                raise InputError(f"{name} is {str(written)[:40]!r}", "a step such as '1 g' or '0.1 °C'", "add its unit")
+        return out
+
+
+def read_settings(written: Mapping[str, Any], book: Remarks) -> Settings:
     """Every value of run.toml in fermkit's units.
 
     Parameters
@@ -51,29 +169,40 @@ def read_settings(written: Mapping[str, Any], book: Remarks) -> tuple[dict[str, 
 
     Returns
     -------
-    (dict, dict)
-        Section → values under fermkit's names; and n − 1 for each value given as replicates.
+    Settings
     """
-    values: dict[str, Any] = {}
-    dof: dict[str, int] = {}
-    for name in written:
+    found = Settings(book)
+    given: dict[str, Any] = {}
+    for name, part in written.items():
         if _same(name) not in SECTIONS:
-            book.note(_unknown("section", name, SECTIONS), column=f"[{name}]", level="doubt")
-    given = {_same(name): part for name, part in written.items()}
-    for name, keys in SECTIONS.items():
-        part = given.get(name)
+            book.note(
+                f"the section {name[:60]!r} is not known and was left out; {did_you_mean(name, SECTIONS)}",
+                column=f"[{name}]", level="doubt",
+            )  # fmt: skip
+        given[_same(name)] = part
+    for name in ("instruments", *(name for name in SECTIONS if name != "instruments")):
+        kind, part = SECTIONS[name], given.get(name)
         if name in LISTS:
-            many = _listed(name, part, book)
-            values[name] = tuple(_section(f"{name} {i}", keys, one, book, dof) for i, one in enumerate(many, start=1))
+            many = enumerate(_listed(name, part, book), start=1)
+            found.sections[name] = tuple(_section(f"{name} {i}", _kind_of(kind, one, i, book), one, found)
+                                         for i, one in many)  # fmt: skip
         elif name in NAMED:
-            values[name] = {
-                str(key): _section(f"{name}.{key}", keys, one, book, dof, called=str(key))
+            found.sections[name] = {
+                str(key): _section(f"{name}.{key}", kind, one, found, called=str(key))
                 for key, one in _mapping(name, part, book).items()
             }
+            if name == "instruments":
+                _shared(found)
         else:
-            values[name] = _section(name, keys, _mapping(name, part, book), book, dof)
-    values["gas"] = tuple(_with_column(gas, i, book) for i, gas in enumerate(values["gas"], start=1))
-    return values, dof
+            found.sections[name] = _section(name, kind, _mapping(name, part, book), found)
+    return found
+
+
+def _shared(found: Settings) -> None:
+    """The resolution of an instrument holds wherever it reads."""
+    for key, one in found.sections["instruments"].items():
+        for place in one.reads or READS:
+            found.steps.setdefault(place, {}).update(found.steps.get(f"instruments.{key}", {}))
 
 
 def _same(name: str) -> str:
@@ -97,120 +226,131 @@ def _mapping(name: str, part: Any, book: Remarks) -> Mapping[str, Any]:
     return part
 
 
-def _with_column(gas: dict[str, Any], place: int, book: Remarks) -> dict[str, Any]:
-    """A gas route with the column that holds its readings, and that column's unit."""
-    if "kind" not in gas:
+def _kind_of(usual: type[Section], part: Any, place: int, book: Remarks) -> type[Section]:
+    """The class of a section: of a [[gas]] the one that its kind names."""
+    if usual is not SECTIONS["gas"]:
+        return usual
+    kind = _mapping(f"gas {place}", part, book).get("kind")
+    if kind is None:
         raise book.refusal(
-            "no kind is given", f"one of: {', '.join(GAS_COLUMNS)}", "write the kind of reading", column=f"gas {place}"
+            "no kind is given", f"one of: {', '.join(GAS_KINDS)}", "write the kind of reading", column=f"gas {place}"
         )
-    column, unit = GAS_COLUMNS[gas["kind"]]
-    return {"table": "gas", **gas, "column": column, "unit": unit}
+    return GAS_KINDS[_word(f"{book.file}, gas {place}.kind", kind, tuple(GAS_KINDS))]
 
 
-def _unknown(what: str, name: str, known: Collection[str]) -> str:
-    near = nearest(name, known)
-    hint = f"did you mean {near!r}?" if near else f"known are: {', '.join(known)}"
-    return f"the {what} {name[:60]!r} is not known and was left out; {hint}"
+def _section(place: str, kind: type[Section], part: Any, found: Settings, *, called: str = "") -> Any:
+    by_name = {about.written: about for about in fields_of(kind)}
+    gas_kind = getattr(kind, "kind", None) if kind in GAS_KINDS.values() else None
+    values: dict[str, Any] = {}
+    part = _mapping(place, part, found.book)
+    if kind is Instrument:  # its resolution is the ± of its checks
+        part = dict(sorted(part.items(), key=lambda one: _same(one[0]) != "resolution"))
+    for written, value in part.items():
+        key = written.strip().replace("_", " ")
+        about = by_name.get(key)
+        if about is not None:
+            called = called or str(part.get("ingredient", "ingredient"))
+            if about.name in values:
+                raise found.book.refusal(
+                    f"{key!r} is written twice", "each key once", "delete one of them", column=place
+                )
+            values |= found.value(place, about, value, called)
+        elif gas_kind is None or key != "kind":
+            instead = unused_by(gas_kind, key) if gas_kind else ""
+            unknown = f"is not known and was left out; {did_you_mean(key, by_name)}"
+            found.book.note(f"the key {written[:60]!r} {instead or unknown}", column=place, level="doubt")
+    return kind(**values)
 
 
-def _section(
-    place: str, keys: Sequence[Key], part: Any, book: Remarks, dof: dict[str, int], *, called: str = ""
-) -> dict[str, Any]:
-    by_name = {_same(key.written): key for key in keys}
-    out: dict[str, Any] = {}
-    for written, value in _mapping(place, part, book).items():
-        key = by_name.get(_same(written))
-        if key is None:
-            book.note(_unknown("key", written, [k.written for k in keys]), column=place, level="doubt")
+def _quantity(name: str, about: Field, written: Any) -> Quantity:
+    """A value in the field's unit, in the ways in which this kind of value is written."""
+    words = str(written)
+    if about.kind == "grams":
+        words = re.sub(r"\bdry\b", "", words)
+    if about.kind == "strength":
+        return _strength(name, about, words)
+    if about.unit == "kg/m3":
+        try:
+            gravity = read_quantity(words, "1", name)
+        except InputError:
+            return read_quantity(words, about.unit, name)
+        if 0.9 <= gravity.value <= 1.5:  # specific gravity, of water at 20 °C
+            times = float(water_density(20.0))
+            return replace(
+                gravity, value=gravity.value * times, u=gravity.u * times, resolution=gravity.resolution * times
+            )
+    return read_quantity(words, about.unit, name, possible=(about.low, about.high))
+
+
+def _strength(name: str, about: Field, words: str) -> Quantity:
+    """Alcohol by volume, by mass, or in g/L; a plain % is refused, since it could be either."""
+    by_mass = re.sub(r"%\s*(mass|w/w|m/m|by mass)", "%", words)
+    ways = (("% vol", "% vol", words), ("g/L", "g/L", words), *([("% mass", "%", by_mass)] if by_mass != words else []))
+    for strength, unit, spelt in ways:
+        try:
+            quantity = read_quantity(spelt, unit, name)
+        except InputError:
             continue
-        thing = called or part.get("ingredient", "ingredient")
-        act = Act(f"{place.split()[0]} {thing} {key.name}", key.act.format(ingredient=thing))
-        name = f"{book.file}, {place}.{written}"
-        out.update(_value(name, key, value, act, part, dof, f"{place}.{key.name}"))
-    return out
+        times = 1.0 if strength == "% vol" else float(convert_ethanol(1.0, strength, "% vol"))
+        value = float(convert_ethanol(quantity.value, strength, "% vol")) if times != 1.0 else quantity.value
+        return replace(quantity, value=value, u=quantity.u * times, resolution=quantity.resolution * times)
+    raise InputError(
+        f"{name} is {words[:40]!r}", "'% vol' (by volume at 20 °C), '% mass' or 'g/L'",
+        "write which one it is: they differ by a fifth",
+    )  # fmt: skip
 
 
-def _value(
-    name: str, key: Key, value: Any, act: Act, part: Mapping[str, Any], dof: dict[str, int], path: str
-) -> dict[str, Any]:
-    if isinstance(value, Mapping):
-        raise InputError(f"{name} is a section", "a single value", "write the value in quotes, with its unit")
-    if key.kind == "flag":
-        return {key.name: _flag(name, value)}
-    if key.kind == "text":
-        return {key.name: str(value)[:2000]}
-    if key.kind == "word":
-        return {key.name: _word(name, value, key.words)}
-    if key.kind == "words":
-        many = value if isinstance(value, list) else str(value).split(",")
-        return {key.name: tuple(_word(name, str(one).strip(), key.words) for one in many)}
-    if key.kind in ("amount", "resolution"):
-        return _amount(name, key, value, act)
-    if key.kind == "reading":
-        unit = GAS_COLUMNS.get(str(part.get("kind", "")), ("", "1"))[1]
-        return {key.name: _within(name, read_quantity(str(value), unit, name), key).value}
-    if isinstance(value, list):
-        return {key.name: _replicates(name, key, value, act, dof, path)}
-    quantity = _within(name, read_quantity(str(value), key.unit, name), key)
-    if key.kind == "interval":
-        return {key.name: quantity.ends or (quantity.value, quantity.value)}
-    if key.kind == "range" and quantity.ends:
-        return {key.name: quantity.ends}
-    return {key.name: as_number(quantity, act)}
-
-
-def _within(name: str, quantity: Quantity, key: Key) -> Quantity:
+def _within(name: str, quantity: Quantity, about: Field) -> Quantity:
     for end in quantity.ends or (quantity.value,):
-        if not key.low <= end <= key.high:
-            ends = f"{key.low:g} or more" if math.isinf(key.high) else f"{key.low:g} to {key.high:g}"
-            raise InputError(f"{name} is {end:g} {key.unit}".rstrip(" 1"), ends, "check the value and its unit")
+        if not about.low <= end <= about.high:
+            ends = f"{about.low:g} or more" if math.isinf(about.high) else f"{about.low:g} to {about.high:g}"
+            raise InputError(f"{name} is {_with_unit(end, about)}", ends, "check the value and its unit")
     return quantity
 
 
+def _with_unit(value: float, about: Field) -> str:
+    return f"{value:g}" if about.unit == "1" else f"{value:g} {about.unit}"
+
+
+def _said(u: float, about: Field) -> str:
+    if about.unit == "1" and about.high == 1.0:
+        return f"{100 * u:.2g} %"
+    return f"{u:.2g}" + ("" if about.unit == "1" else f" {about.unit}")
+
+
+def _above_zero(name: str, u: float, about: Field, quantity: Quantity) -> float:
+    """An uncertainty above zero; in place of a zero the usual one is offered."""
+    if u > 0:
+        return u
+    usual = about.usual and about.usual.of(quantity.value, quantity.resolution, high=about.high)
+    offer = f"; the usual one is {_said(usual, about)}" if usual else ""
+    raise InputError(
+        f"{name} has an uncertainty of zero", f"an uncertainty above zero{offer}",
+        "write how far off it may be, or leave the ± out and the usual one is taken",
+    )  # fmt: skip
+
+
 def _flag(name: str, value: Any) -> bool:
-    words = {"true": True, "yes": True, "false": False, "no": False}
-    if str(value).strip().lower() not in words:
+    word = str(value).strip().lower()
+    if word not in YES_NO:
         raise InputError(f"{name} is {str(value)[:30]!r}", "true or false", "write it without quotes")
-    return words[str(value).strip().lower()]
+    return YES_NO[word]
 
 
 def _word(name: str, value: Any, words: Sequence[str]) -> str:
     if value in words:
         return str(value)
-    near = nearest(value, words)
-    raise InputError(
-        f"{name} is {str(value)[:40]!r}", f"one of: {', '.join(words)}",
-        f"did you mean {near!r}?" if near else "choose a word from the list",
-    )  # fmt: skip
+    raise InputError(f"{name} is {str(value)[:40]!r}", f"one of: {', '.join(words)}", did_you_mean(str(value), words))
 
 
-def _replicates(name: str, key: Key, value: list[Any], act: Act, dof: dict[str, int], path: str) -> Any:
-    """Mean and standard error of replicates; their degrees of freedom are kept beside."""
-    if not 2 <= len(value) <= MOST_PARTS:
-        raise InputError(
-            f"{name} is a list of {len(value)}",
-            f"2 to {MOST_PARTS} replicates",
-            "write a single value without brackets",
+def usual_said(found: Iterable[str], book: Remarks) -> None:
+    """One finding that lists what was taken where no ± was written."""
+    listed = list(found)
+    if listed:
+        book.note(
+            f"no ± was written, so the usual one of a kitchen was taken: {', '.join(listed)}. "
+            "Your own goes before it: write '240 ± 1 g'"
         )
-    many = np.array([_within(name, read_quantity(str(one), key.unit, name), key).value for one in value])
-    dof[path] = len(many) - 1
-    return as_number(Quantity(float(many.mean()), float(many.std(ddof=1)) / math.sqrt(len(many))), act)
-
-
-def _amount(name: str, key: Key, value: Any, act: Act) -> dict[str, Any]:
-    """The text, and the number where it is a mass or a volume; of a resolution also a temperature or pressure."""
-    out: dict[str, Any] = {key.name: str(value)[:200]}
-    units = (("g", "g"), ("mL", "mL"), ("°C", "C"), ("bar", "bar"))
-    for unit, suffix in units[: 2 if key.kind == "amount" else 4]:
-        try:
-            quantity = read_quantity(str(value), unit, name)
-        except InputError:
-            continue
-        if quantity.value < 0:
-            raise InputError(f"{name} is {value!r}", "an amount of zero or more", "mend the sign")
-        out[f"{key.name}_{suffix}"] = as_number(quantity, act)
-        break
-    return out
 
 
 def table_layouts(written: Mapping[str, Any]) -> dict[str, str]:

@@ -1,52 +1,24 @@
 """An empty run to fill in, and the list of everything that a run may say: both made from the layout itself."""
 
+import math
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written
-from fermkit.run.format import LISTS, NAMED, SECTIONS, TABLES, Column, Key
-
-EXAMPLES: Final = {
-    "L": "2.00 ± 0.02 L", "mL": "0.62 ± 0.02 mL", "g": "0.02 g", "°C": "28.0 ± 0.5 °C", "bar": "1008 ± 2 hPa",
-    "h": "0 h", "kg/m3": "1035.0 ± 0.5 kg/m3", "g/L": "0.5 ± 0.3 g/L", "g/mL": "1.40 ± 0.03 g/mL",
-    "g/h": "0.0 ± 0.1 g/h",
-}  # fmt: skip
-"""How a value with that unit is written."""
-
-OWN: Final = {
-    "start": "18:00", "date": "2026-03-02", "table": "gas", "ice reading": "0.4 °C", "zero reading": "0.02 bar",
-    "rated": "4.0 bar", "check weight": "500 g", "check reading": "502 g", "ingredient": "beet molasses",
-}  # fmt: skip
-"""Keys with an example of their own."""
-
-KINDS: Final = {
-    "text": "some words", "flag": "true", "amount": "240 ± 1 g", "reading": "3 mL", "resolution": "1 g",
-    "interval": "0 to 2 %", "range": "0.1 to 0.3 %",
-}  # fmt: skip
+from fermkit.run.format import GAS_KINDS, LISTS, NAMED, SECTIONS, TABLES, Field, Section, fields_of
 
 
-def example(key: Key) -> str:
-    """How a key's value may be written.
+def example(about: Field) -> str:
+    """How a key's value may be written: its own example, or the first of its words.
 
     Examples
     --------
-    >>> from fermkit.run.format import VESSEL
-    >>> example(VESSEL[0]), example(VESSEL[-2])
-    ('2.00 ± 0.02 L', 'airlock')
+    >>> from fermkit.run.format import VesselSection
+    >>> [example(about) for about in fields_of(VesselSection)[:2]]
+    ['3.0 ± 0.1 L', '2.00 ± 0.02 L']
     """
-    if key.written in OWN and key.unit != "kg/m3":
-        return OWN[key.written]
-    if key.words:
-        return key.words[0]
-    if key.kind == "interval" and key.unit == "°C":
-        return "45 to 55 °C"
-    if key.kind in KINDS:
-        return KINDS[key.kind]
-    if key.unit == "1":
-        return "5.0 ± 0.5 %" if key.high == 1.0 else "4.8 ± 0.2" if key.high == 14.0 else "1.000 ± 0.015"
-    return EXAMPLES[key.unit]
+    return about.example or (about.words[0] if about.words else "true" if about.kind == "flag" else "some words")
 
 
 @dataclass(frozen=True, repr=False)
@@ -67,22 +39,32 @@ def run_format() -> RunFormat:
 
     Examples
     --------
-    >>> [line.strip() for line in str(run_format()).splitlines() if "rated" in line]
-    ["rated      4.0 bar               the maker's rating"]
+    >>> [line.split()[:3] for line in str(run_format()).splitlines() if line.strip().startswith("rated")]
+    [['rated', '4.0', 'bar']]
     """
     return RunFormat()
 
 
 def _page() -> Page:
-    parts = [Page(_heading(name), [_line(key) for key in keys]) for name, keys in SECTIONS.items()]
+    parts = []
+    for name, section in SECTIONS.items():
+        parts.append(Page(_heading(name), [_line(about) for about in fields_of(section)]))
+        if name == "gas":
+            own = len(fields_of(section))
+            parts += [
+                Page(f'[[gas]] with kind = "{kind}"', [_line(about) for about in fields_of(one)[own:]])
+                for kind, one in GAS_KINDS.items()
+            ]
     for name, columns in TABLES.items():
         lines = [
-            Line(_title(column), column.kind, note="needed in each row" if column.always else "") for column in columns
+            Line(column.title, "needed" if column.needed else "", note=f"{column.explains}{_ends(column)}")
+            for column in columns
         ]
         parts.append(Page(f"{name}.csv, or a sheet {name}", lines))
     remarks = [
         "± is one standard uncertainty; tolerance and resolution are half-widths of a rectangular distribution.",
         "A list of values is a set of replicates. Everything may be left out; what is left out is not told.",
+        "Where no ± is written the usual one of a kitchen is taken, and the findings say which.",
     ]
     return Page("What a run may say: run.toml and its tables", remarks=remarks, parts=parts)
 
@@ -93,16 +75,29 @@ def _heading(name: str) -> str:
     return f'[{name}."its name"]' if name in NAMED else f"[{name}]"
 
 
-def _line(key: Key) -> Line:
-    note = key.act.format(ingredient="ingredient")
-    if key.words:
-        note = "one of: " + ", ".join(key.words)
-    return Line(key.written.replace(" ", "_"), example(key), note=note)
+def _line(about: Field) -> Line:
+    words = f"; one of: {', '.join(about.words)}" if about.words else ""
+    usual = f"; usual ± {_usual(about)}" if about.usual is not None else ""
+    note = f"{about.explains}{words}{_ends(about)}{usual}"
+    return Line(about.written.replace(" ", "_"), example(about), note=note)
 
 
-def _title(column: Column) -> str:
-    unit = {"any": " [V]", "1": ""}.get(column.unit, f" [{column.unit}]")
-    return column.written if column.kind == "text" else column.written + unit
+def _usual(about: Field) -> str:
+    """The usual ± in words."""
+    if about.usual is None:
+        return ""
+    own = "" if about.unit == "1" else f" {about.unit}"
+    least = f"{about.usual.u:.2g}{own}" if about.usual.u else ""
+    relative = f"{100 * about.usual.share:.2g} % of it" if about.usual.share else ""
+    return " or ".join(part for part in (least, relative) if part) + f" ({about.usual.source})"
+
+
+def _ends(about: Field) -> str:
+    """What is possible, in words."""
+    unit = "" if about.unit in ("1", "any") else f" {about.unit}"
+    if math.isfinite(about.low) and math.isfinite(about.high):
+        return f"; {about.low:g} to {about.high:g}{unit}"
+    return f"; {about.low:g}{unit} or more" if math.isfinite(about.low) else ""
 
 
 def write_template(folder: str | Path) -> Path:
@@ -126,7 +121,7 @@ def write_template(folder: str | Path) -> Path:
     place.mkdir(parents=True, exist_ok=True)
     (place / "run.toml").write_text("\n".join(_section(name) for name in SECTIONS), encoding="utf-8", newline="\n")
     for name, columns in TABLES.items():
-        header = ",".join(_title(column) for column in columns)
+        header = ",".join(column.title for column in columns)
         (place / f"{name}.csv").write_text(header + "\n", encoding="utf-8", newline="\n")
     return place
 
@@ -134,11 +129,19 @@ def write_template(folder: str | Path) -> Path:
 def _section(name: str) -> str:
     heading = f"[[{name}]]" if name in LISTS else f'[{name}."{_named(name)}"]' if name in NAMED else f"[{name}]"
     lines = [f"# {heading}" if name in (*LISTS, *NAMED) else heading]
-    for key in SECTIONS[name]:
-        value = "true" if key.kind == "flag" else f'"{example(key)}"'
-        words = f"  # {', '.join(key.words)}" if key.words else ""
-        lines.append(f"# {key.written.replace(' ', '_')} = {value}{words}")
-    return "\n".join(lines) + "\n"
+    if name == "gas":
+        routes = [[*lines, f'# kind = "{kind}"', *_keys(one), ""] for kind, one in GAS_KINDS.items()]
+        return "\n".join("\n".join(route) for route in routes)
+    return "\n".join([*lines, *_keys(SECTIONS[name])]) + "\n"
+
+
+def _keys(section: type[Section]) -> list[str]:
+    out = []
+    for about in fields_of(section):
+        value = "true" if about.kind == "flag" else f'"{example(about)}"'
+        words = f": {', '.join(about.words)}" if about.words else ""
+        out.append(f"# {about.written.replace(' ', '_')} = {value}  # {about.explains}{words}")
+    return out
 
 
 def _named(name: str) -> str:
