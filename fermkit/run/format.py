@@ -8,7 +8,6 @@ or column that is not here is reported with the nearest one that is.
 """
 
 import dataclasses
-import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Final, TypeAlias

@@ -171,6 +171,8 @@ def drawn_strain(rng: np.random.Generator) -> Strain:
 
 
 def _pm(value: float, u: float, unit: str, digits: int) -> str:
+    while 0 < u < 0.5 * 10.0**-digits:  # no ± is written as zero
+        digits += 1
     return f"{value:.{digits}f} ± {u:.{digits}f} {unit}".strip()
 
 
