@@ -69,7 +69,7 @@ def test_one_bad_route_to_the_gas_costs_that_route_only(run):
 
 def test_three_routes_are_each_held_against_the_first(run):
     """A third route is compared like the second."""
-    third = {**run.gas[0], "kind": "collected volume"}
+    third = replace(run.gas[0])
     found = analyse(replace(run, gas=(*run.gas, third)), curve="gompertz")
     assert len(found.route_pairs) == len(run.gas)
 

@@ -12,14 +12,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Final, TypeAlias
 
-from uncertainties import UFloat
-
 from fermkit.basis.intervals import HALF_WIDTH
+from fermkit.basis.written import Number
 
 INFINITE: Final = float("inf")
 NO_SOURCE: Final = "common practice, no source"
 
-Number: TypeAlias = float | UFloat
 Interval: TypeAlias = tuple[float, float]
 
 
@@ -164,10 +162,7 @@ class Section:
 
     # A section used to be a mapping; these six lines let code that still takes it for one go on until it is changed.
     def __getitem__(self, name: str) -> Any:
-        value = getattr(self, name, None)
-        if value is None:
-            raise KeyError(name)
-        return value
+        return self.given.get(name, getattr(type(self), name, None))
 
     def get(self, name: str, otherwise: Any = None) -> Any:
         """The value of a field, or `otherwise` where it was not written."""

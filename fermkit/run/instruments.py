@@ -10,9 +10,9 @@ from dataclasses import replace
 from typing import Any, Final
 
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import nominal, plus_minus
+from fermkit.basis.written import Number, nominal, plus_minus
 from fermkit.run.findings import Remarks
-from fermkit.run.format import READS, Instrument, Number
+from fermkit.run.format import READS, Instrument
 
 FURTHEST: Final = 0.2
 """A check that is off by more than a fifth is taken for a slip of the pen."""
