@@ -54,3 +54,5 @@ from .teach.cell_counts import counting_noise as counting_noise
 from .teach.classes import make_class as make_class
 from .teach.classes import open_group as open_group
 from .vessel.container import Vessel as Vessel
+
+__version__: str

@@ -4,9 +4,12 @@ import argparse
 import os
 import sys
 from collections.abc import Sequence
+from itertools import combinations
 from typing import Any
 
-from fermkit.basis.errors import FermkitError
+import fermkit
+from fermkit.basis.errors import FermkitError, InputError
+from fermkit.basis.shown import say
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -28,26 +31,36 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return status
     except FermkitError as problem:
-        print(f"fermkit: {problem}", file=sys.stderr)
+        say(f"fermkit: {problem}", error=True)
         return 1
     except BrokenPipeError:  # the reader of our output has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
+    except KeyboardInterrupt:
+        say("fermkit: stopped", error=True)
+        return 130
 
 
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
-        prog="fermkit", description="Raw fermentation readings in, a defensible yield report out."
+        prog="fermkit",
+        description="From what you measured while something fermented to a report: how much of the sugar became yeast, "
+        "alcohol and gas, how sure that is, and whether the numbers fit together.",
+        epilog="The same from Python: analysis = fermkit.analyse(fermkit.read_run(FOLDER)). "
+        "'fermkit COMMAND --help' says more about a command.",
     )
+    parser.add_argument("--version", action="version", version=f"fermkit {fermkit.__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
-    report = commands.add_parser("report", help="analyse a run and write its yield report")
-    report.add_argument("run", help="run folder with run.toml, or an .xlsx workbook")
-    report.add_argument("-o", "--output", default="report.html", help="where to write it (report.html)")
-    report.add_argument("--json", metavar="FILE", help="the same numbers as JSON")
+    report = commands.add_parser("report", help="read a run, print what came of it, and write the report as a web page")
+    report.add_argument("run", metavar="RUN", help="the folder with run.toml and its tables, or one .xlsx workbook")
+    report.add_argument(
+        "-o", "--output", metavar="FILE", default="report.html", help="where the page goes (report.html, here)"
+    )
+    report.add_argument("--json", metavar="FILE", help="the same numbers for other programs")
     report.add_argument("--workbook", metavar="FILE", help="the same numbers as an .xlsx workbook")
     report.set_defaults(act=_report)
-    copy = commands.add_parser("copy", help="put the notebooks and sample runs into a folder")
-    copy.add_argument("folder")
+    copy = commands.add_parser("copy", help="put the notebooks and the sample runs into a folder of yours")
+    copy.add_argument("folder", metavar="FOLDER")
     copy.set_defaults(act=_copy)
     _add_workshop(commands)
     return parser
@@ -79,20 +92,21 @@ def _report(chosen: argparse.Namespace) -> int:
     from fermkit.show.exports import write_json, write_results
     from fermkit.show.report import write_report
 
+    wanted = [(write_report, chosen.output, "report"), (write_json, chosen.json, "file of numbers")]
+    wanted = [one for one in [*wanted, (write_results, chosen.workbook, "workbook")] if one[1]]
+    for (_, path, _), (_, other, _) in combinations(wanted, 2):
+        if os.path.realpath(path) == os.path.realpath(other):
+            raise InputError(f"two things are to be written to {path!r}", "a name for each", "change one of the names")
     analysis = analyse(read_run(chosen.run))
-    print(analysis)
-    print(f"\nThe report is in {write_report(analysis, chosen.output)}")
-    if chosen.json:
-        print(f"The numbers are in {write_json(analysis, chosen.json)}")
-    if chosen.workbook:
-        print(f"The workbook is in {write_results(analysis, chosen.workbook)}")
+    written = [f"The {what} is in {write(analysis, path)}" for write, path, what in wanted]
+    say("\n".join([str(analysis), "", *written]))
     return 0
 
 
 def _copy(chosen: argparse.Namespace) -> int:
     from fermkit.show.kit import copy_kit
 
-    print(f"Notebooks and sample runs are in {copy_kit(chosen.folder)}")
+    say(f"Notebooks and sample runs are in {copy_kit(chosen.folder)}")
     return 0
 
 
@@ -103,7 +117,7 @@ def _make_class(chosen: argparse.Namespace) -> int:
     faults = (
         NAMES if chosen.faults is None else tuple(name.strip() for name in chosen.faults.split(",") if name.strip())
     )
-    print(make_class(chosen.groups, chosen.folder, faults=faults, teacher=chosen.teacher))
+    say(str(make_class(chosen.groups, chosen.folder, faults=faults, teacher=chosen.teacher)))
     return 0
 
 
@@ -111,8 +125,7 @@ def _mark(chosen: argparse.Namespace) -> int:
     from fermkit.teach.classes import mark, teachers_folder
 
     marks = mark(chosen.folder, chosen.teacher)
-    print(marks)
-    print(f"\nMarks and feedback are in {marks.write(teachers_folder(chosen.folder, chosen.teacher))}")
+    say(f"{marks}\n\nMarks and feedback are in {marks.write(teachers_folder(chosen.folder, chosen.teacher))}")
     return 0
 
 
@@ -120,16 +133,16 @@ def _pool(chosen: argparse.Namespace) -> int:
     from fermkit.teach.classes import pool, teachers_folder
 
     found = pool(chosen.folder)
-    print(found)
-    print("\ndrawing the page …", file=sys.stderr)
-    print(f"The page is in {found.write(teachers_folder(chosen.folder, chosen.teacher))}")
+    say(f"{found}\n")
+    say("drawing the page …", error=True)
+    say(f"The page is in {found.write(teachers_folder(chosen.folder, chosen.teacher))}")
     return 0
 
 
 def _key(chosen: argparse.Namespace) -> int:
     from fermkit.teach.classes import key_in_words
 
-    print(key_in_words(chosen.folder, chosen.teacher))
+    say(key_in_words(chosen.folder, chosen.teacher))
     return 0
 
 

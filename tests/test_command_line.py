@@ -1,7 +1,11 @@
 """`python -m fermkit report`: exit status and message for each way it can go."""
 
+import contextlib
+import io
 import json
 import os
+import shutil
+import stat
 import subprocess
 import sys
 from pathlib import Path
@@ -10,7 +14,10 @@ import openpyxl
 import pytest
 
 from fermkit.__main__ import main
+from fermkit.basis.errors import InputError
+from fermkit.basis.shown import say
 from fermkit.basis.written import rounded
+from fermkit.run.writing import write_workbook
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 
@@ -101,3 +108,81 @@ def test_a_reader_that_has_seen_enough_ends_it_quietly(tmp_path, unbuffered):
     os.close(writer)
     assert (done.returncode, done.stderr) == (1, b"")
     assert (tmp_path / "kit" / "notebooks").is_dir()
+
+
+def jar(tmp_path):
+    """A sample run in a folder of its own."""
+    return shutil.copytree(SAMPLES / "keg_2_pressure", tmp_path / "keg")
+
+
+@pytest.mark.parametrize("option", ["-o", "--json", "--workbook"])
+@pytest.mark.parametrize("name", ["run.toml", "gas.csv"])
+def test_nothing_is_written_over_the_readings(tmp_path, capsys, option, name):
+    """A slip in the command line names a file of the run: refused, and the file is as it was."""
+    folder = jar(tmp_path)
+    before = (folder / name).read_bytes()
+    call = ["report", str(folder), "-o", str(tmp_path / "r.html")]
+    assert main([*call, option, str(folder / name)]) == 1
+    assert "holds the readings" in capsys.readouterr().err
+    assert (folder / name).read_bytes() == before
+
+
+def test_two_outputs_of_one_name_are_refused(tmp_path, capsys):
+    """The report would be lost under the numbers: nothing is written."""
+    one = str(tmp_path / "x")
+    assert main(["report", str(SAMPLES / "keg_2_pressure"), "-o", one, "--json", one]) == 1
+    assert "two things are to be written" in capsys.readouterr().err
+    assert not (tmp_path / "x").exists()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="links, pipes and permissions of POSIX")
+def test_what_is_no_plain_file_stays_what_it_is(tmp_path, capsys):
+    """A pipe, a link and the null device are not replaced; a plain file keeps its permissions."""
+    folder, plain = jar(tmp_path), tmp_path / "plain.html"
+    os.mkfifo(tmp_path / "pipe")
+    plain.write_text("mine", encoding="utf-8")
+    plain.chmod(0o600)
+    (tmp_path / "link").symlink_to(plain)
+    for name in (tmp_path / "pipe", tmp_path / "link", Path(os.devnull)):
+        before = os.lstat(name)
+        assert main(["report", str(folder), "-o", str(name)]) == 1
+        assert (os.lstat(name).st_mode, os.lstat(name).st_ino) == (before.st_mode, before.st_ino)
+    assert plain.read_text(encoding="utf-8") == "mine"
+    assert main(["report", str(folder), "-o", str(plain)]) == 0
+    assert stat.S_IMODE(plain.stat().st_mode) == 0o600
+    capsys.readouterr()
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1251", "cp932", "cp850", "latin-1"])
+def test_a_terminal_without_our_signs_gets_spelled_ones(encoding):
+    """± becomes +/- where the terminal has no such sign; what it has stays."""
+    screen = io.TextIOWrapper(io.BytesIO(), encoding=encoding)
+    with contextlib.redirect_stdout(screen):
+        say("3.1 ± 0.2 g, χ², “yes”")
+    screen.seek(0)
+    text = screen.read()
+    assert "?" not in text and ("±" in text or "+/-" in text)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of bytes that are no UTF-8")
+def test_names_that_are_not_utf_8(tmp_path, capsys):
+    """Folder and stray table have names of other bytes: the report is written, the bytes are shown as such."""
+    folder = tmp_path / os.fsdecode(b"jar_\xff")
+    shutil.copytree(SAMPLES / "keg_2_pressure", folder)
+    toml = (folder / "run.toml").read_text(encoding="utf-8").splitlines()
+    toml = [line for line in toml if not line.startswith("name")]
+    (folder / "run.toml").write_text("\n".join(toml), encoding="utf-8")
+    (folder / os.fsdecode(b"gas\xfe.csv")).write_text("a,b\n", encoding="utf-8")
+    files = [str(tmp_path / name) for name in ("r.html", "r.json", "r.xlsx")]
+    assert main(["report", str(folder), "-o", files[0], "--json", files[1], "--workbook", files[2]]) == 0
+    assert "jar_\\udcff" in capsys.readouterr().out
+    assert json.loads(Path(files[1]).read_text(encoding="utf-8"))["run"]["name"] == os.fsdecode(b"jar_\xff")
+
+
+def test_a_workbook_that_is_written_beside_a_part_leaves_the_part(tmp_path):
+    """A file of another name is none of its business, and a workbook that is there is never replaced."""
+    (tmp_path / "keep.xlsx.part").write_text("mine", encoding="utf-8")
+    write_workbook({"run": {"name": "jar"}}, {}, tmp_path / "keep.xlsx")
+    assert (tmp_path / "keep.xlsx.part").read_text(encoding="utf-8") == "mine"
+    with pytest.raises(InputError, match="there already"):
+        write_workbook({"run": {"name": "jar"}}, {}, tmp_path / "keep.xlsx")

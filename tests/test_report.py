@@ -1,5 +1,6 @@
 """The report: one file, nothing fetched, texts escaped, written whole or not at all, the same bytes twice."""
 
+import json
 import os
 import re
 from dataclasses import replace
@@ -10,7 +11,8 @@ import pytest
 
 import fermkit as fk
 from fermkit.basis.errors import InputError
-from fermkit.show import report
+from fermkit.basis.files import write_whole
+from fermkit.show import exports, report
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 
@@ -111,7 +113,7 @@ def test_written_whole_or_not_at_all(analysis, tmp_path, monkeypatch):
 STOPPED = """
 import sys, time
 from pathlib import Path
-from fermkit.show.report import write_whole
+from fermkit.basis.files import write_whole
 
 def stop(event, args):
     if (event, sys.argv[1]) in (("open", "begun"), ("os.rename", "written")) and ".tmp" in str(args[0]) + str(args[-1]):
@@ -151,7 +153,7 @@ def test_killed_while_it_writes(tmp_path, moment):
     assert 0 < written[0] < 10 * size if moment == "half" else written == {"begun": [], "written": [30]}[moment]
     assert target.read_bytes() == b"<p>old</p>"
     assert fk.read_run(folder).findings == found
-    report.write_whole(target, b"<p>newer</p>")
+    write_whole(target, b"<p>newer</p>")
     assert target.read_bytes() == b"<p>newer</p>"
     for part in left:
         part.unlink()
@@ -161,3 +163,31 @@ def test_a_place_that_is_not_there_is_named(analysis, tmp_path):
     """The message says where and what to do."""
     with pytest.raises(InputError, match="choose another place"):
         fk.write_report(analysis, tmp_path / "nowhere" / "report.html")
+
+
+def test_a_comparison_of_runs_is_a_page_too(analysis, tmp_path):
+    """Two runs side by side: one file, with the files of both; of anything else the report is refused."""
+    other = fk.analyse(fk.read_run(SAMPLES / "jar_5_starved"), curve="gompertz")
+    text = fk.write_report(fk.compare_runs([analysis, other]), tmp_path / "two.html").read_text(encoding="utf-8")
+    assert analysis.run.name in text and other.run.sources[0].sha256 in text
+    with pytest.raises(InputError, match="a report of Run"):
+        fk.write_report(analysis.run, tmp_path / "three.html")
+
+
+def test_a_picture_that_cannot_be_drawn_costs_itself_only(analysis, monkeypatch):
+    """The tables are there, the other pictures too."""
+
+    def fails(*_):
+        raise RuntimeError("no ink")
+
+    monkeypatch.setattr(report, "PICTURES", {**report.PICTURES, "yields": fails})
+    assert report.html_report(analysis).count("<figure") == report.html_report(analysis).count("<figcaption") > 3
+
+
+def test_control_codes_in_a_name_are_shown_and_not_sent(analysis):
+    """Escape sequences, marks that turn the writing, bytes that are no UTF-8: written out on page and screen."""
+    nasty = replace(analysis, run=replace(analysis.run, name="jar\x1b[2J\u202e\udcff", note="\x9b31m"))
+    for text in (report.html_report(nasty), str(nasty)):
+        assert not set("\x1b\x9b\u202e\udcff") & set(text)
+        assert "\\x1b[2J" in text
+    json.loads(json.dumps(exports.as_data(nasty)))

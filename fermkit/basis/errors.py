@@ -4,6 +4,8 @@ Every error says three things: what was met (with its value, and for data the
 file and row), what is needed, and what to do about it.
 """
 
+from fermkit.basis.shown import visible
+
 
 class FermkitError(ValueError):
     """The family of all errors that fermkit raises on purpose.
@@ -34,7 +36,7 @@ class FermkitError(ValueError):
         self.do = do
 
     def __str__(self) -> str:
-        return f"{self.met}\n  needed: {self.needed}\n  to do:  {self.do}"
+        return visible(f"{self.met}\n  needed: {self.needed}\n  to do:  {self.do}")
 
     def _render_traceback_(self) -> list[str]:
         """In a notebook the three things are shown, without the way through the code (``%debug`` still finds it)."""

@@ -18,6 +18,8 @@ from typing import Any, Self, TypeAlias
 
 from uncertainties import UFloat
 
+from fermkit.basis.shown import visible
+
 __all__ = [
     "Line",
     "Number",
@@ -192,7 +194,10 @@ class Page:
     parts: Sequence["Page"] = ()
 
     def text(self, indent: str = "") -> str:
-        """The page as lab-book lines."""
+        """The page as lab-book lines, nothing in it that a terminal could obey."""
+        return visible(self._text(indent))
+
+    def _text(self, indent: str) -> str:
         out = [indent + self.heading]
         rows = [line.cells() for line in self.lines]
         if rows:
@@ -205,7 +210,7 @@ class Page:
             out.append("")
             out += [line for remark in self.remarks for line in _folded(remark, indent + "  ")]
         for part in self.parts:
-            out += ["", part.text(indent + "  ")]
+            out += ["", part._text(indent + "  ")]
         return "\n".join(out)
 
     def html(self, level: int = 3) -> str:
@@ -225,7 +230,7 @@ class Page:
         out += [f"<p>{esc(remark)}</p>" for remark in self.remarks]
         out += [part.html(min(level + 1, 6)) for part in self.parts]
         out.append("</section>")
-        return "".join(out)
+        return visible("".join(out))
 
     def table(self) -> Any:
         """The lines as a pandas DataFrame: name, value, u, unit, low, high, note."""

@@ -5,7 +5,6 @@ No text that it writes can act as a formula when a spreadsheet opens it.
 
 import csv
 import io
-import os
 import re
 import shutil
 import tempfile
@@ -15,6 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from fermkit.basis.errors import InputError
+from fermkit.basis.files import umask, write_whole
 from fermkit.run.format import LISTS, NAMED
 from fermkit.run.settings import table_layouts, write_toml
 
@@ -68,7 +68,7 @@ def write_run(settings: Mapping[str, Any], tables: Tables, folder: str | Path) -
     try:
         for name, text in texts.items():
             (part / name).write_text(text, encoding="utf-8", newline="\n")
-        part.chmod(0o777 & ~_umask())
+        part.chmod(0o777 & ~umask())
         if place.exists():
             place.rmdir()
         part.rename(place)
@@ -76,12 +76,6 @@ def write_run(settings: Mapping[str, Any], tables: Tables, folder: str | Path) -
         shutil.rmtree(part, ignore_errors=True)
         raise
     return place
-
-
-def _umask() -> int:
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
 
 
 def _csv_text(table: Mapping[str, Sequence[Any]]) -> str:
@@ -123,15 +117,10 @@ def write_workbook(settings: Mapping[str, Any], tables: Tables, path: str | Path
     place = Path(path)
     if place.suffix.lower() != ".xlsx":
         raise InputError(f"the workbook is to be called {place.name!r}", "a name that ends in .xlsx", "change the name")
-    if place.exists():
-        raise InputError(f"{place.name!r} is there already", "a new name", "choose another name; nothing was written")
     sheets: dict[str, Sequence[Sequence[Any]]] = {"run": [["section", "key", "value"], *_flat(settings)]}
     for name, table in tables.items():
         sheets[name] = [list(table), *zip(*table.values(), strict=True)]
-    part = place.with_name(place.name + ".part")
-    part.write_bytes(workbook_bytes(sheets))
-    part.replace(place)
-    return place
+    return write_whole(place, workbook_bytes(sheets), replace=False)
 
 
 def workbook_bytes(sheets: Mapping[str, Sequence[Sequence[Any]]]) -> bytes:

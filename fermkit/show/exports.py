@@ -8,14 +8,16 @@ step: heading, lines with name, value, u, unit, low, high, note; remarks), ``adv
 
 import json
 import math
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import fermkit
+from fermkit.basis.files import write_whole
+from fermkit.basis.shown import UNSHOWABLE
 from fermkit.basis.written import Page, nominal, uncertainty
 from fermkit.run.analysis import Analysis
 from fermkit.run.writing import workbook_bytes
-from fermkit.show.report import write_whole
+from fermkit.show.report import sources
 
 SCHEMA = 1
 
@@ -35,7 +37,7 @@ def as_data(analysis: Analysis) -> dict[str, Any]:
     run = analysis.run
     return {
         "schema": SCHEMA,
-        "fermkit": version("fermkit"),
+        "fermkit": fermkit.__version__,
         "run": {"name": run.name, "date": run.date, "note": run.note, "invented": run.invented},
         "answer": analysis.answer,
         "verdict": analysis.verdict,
@@ -63,7 +65,8 @@ def write_json(analysis: Analysis, path: str | Path) -> Path:
     Path
     """
     text = json.dumps(as_data(analysis), indent=1, ensure_ascii=False, allow_nan=False)
-    return write_whole(Path(path), (text + "\n").encode())
+    text = UNSHOWABLE.sub(lambda sign: f"\\u{ord(sign[0]):04x}", text) + "\n"  # as JSON writes such signs
+    return write_whole(path, text.encode(), read={source.sha256 for source in sources(analysis)})
 
 
 def write_results(analysis: Analysis, path: str | Path) -> Path:
@@ -95,7 +98,7 @@ def write_results(analysis: Analysis, path: str | Path) -> Path:
     }
     for name, frame in analysis.run.tables.items():
         sheets[f"data {name}"[:31]] = [list(frame.columns), *frame.astype(object).values.tolist()]
-    return write_whole(Path(path), workbook_bytes(sheets))
+    return write_whole(path, workbook_bytes(sheets), read={source.sha256 for source in sources(analysis)})
 
 
 def _yield(found: Any) -> dict[str, Any]:

@@ -5,8 +5,6 @@ or not at all, and the same run gives the same bytes.
 """
 
 import logging
-import os
-import tempfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache, partial
@@ -15,9 +13,14 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
+import fermkit
 from fermkit.basis.errors import InputError
+from fermkit.basis.files import write_whole
+from fermkit.basis.shown import visible
 from fermkit.basis.written import Page, nominal
 from fermkit.run.analysis import Analysis
+from fermkit.run.comparison import RunComparison
+from fermkit.run.records import Source
 from fermkit.show import plots
 
 
@@ -33,13 +36,13 @@ Draw = Callable[[Any, Analysis, Any], str]
 """From a result, the analysis and a pair of axes to the words that go with the picture."""
 
 
-def write_report(analysis: Analysis, path: str | Path) -> Path:
+def write_report(result: Analysis | RunComparison, path: str | Path) -> Path:
     """Write the yield report to one HTML file that opens anywhere and prints to PDF.
 
     Parameters
     ----------
-    analysis : Analysis
-        From `analyse`.
+    result : Analysis or RunComparison
+        From `analyse`, or from `compare_runs`.
     path : str or Path
         Where to write; an older report there is replaced once the new one is whole.
 
@@ -51,48 +54,80 @@ def write_report(analysis: Analysis, path: str | Path) -> Path:
     Raises
     ------
     InputError
-        Where the file cannot be written.
+        Where the file cannot be written, or holds the readings themselves.
     """
-    return write_whole(Path(path), html_report(analysis).encode())
+    return write_whole(path, html_report(result).encode(), read={source.sha256 for source in sources(result)})
 
 
-def html_report(analysis: Analysis) -> str:
+def html_report(result: Analysis | RunComparison) -> str:
     """The report as a text of HTML.
 
     Parameters
     ----------
-    analysis : Analysis
+    result : Analysis or RunComparison
 
     Returns
     -------
     str
     """
-    from importlib.metadata import version
-
     import numpy
     import scipy
 
+    if isinstance(result, Analysis):
+        shown = _of_one_run(result)
+    elif isinstance(result, RunComparison):
+        shown = _of_several_runs(result)
+    else:
+        raise InputError(
+            f"a report of {type(result).__name__} was asked for", "an analysis, or a comparison of runs",
+            "write the report of analyse(read_run(…)) or of compare_runs([…])",
+        )  # fmt: skip
+    versions = {"version": fermkit.__version__, "numpy": numpy.__version__, "scipy": scipy.__version__}
+    return visible(_template().render(**shown, **versions, sources=sources(result)))
+
+
+def sources(result: Analysis | RunComparison) -> tuple[Source, ...]:
+    """The files that a result comes from."""
+    analyses = result.analyses if isinstance(result, RunComparison) else (result,)
+    return tuple(source for analysis in analyses for source in analysis.run.sources)
+
+
+def _of_one_run(analysis: Analysis) -> dict[str, Any]:
     run = analysis.run
-    text: str = _template().render(
-        title=run.name,
-        date=run.date,
-        note=run.note,
-        invented=run.invented,
-        answer=analysis.answer,
-        verdict=analysis.verdict,
-        alarm=analysis.consistent is False,
-        front=_drawn(lambda ax: _carbon(analysis, ax), 9.5),
-        cautions=analysis.cautions.sentences(),
-        sections=_sections(analysis),
-        advice=analysis.advice,
-        gaps=analysis.gaps,
-        sources=run.sources,
-        findings=[str(finding) for finding in run.findings],
-        version=version("fermkit"),
-        numpy=numpy.__version__,
-        scipy=scipy.__version__,
-    )
-    return text
+    return {
+        "title": run.name,
+        "date": run.date,
+        "note": run.note,
+        "invented": run.invented,
+        "answer": analysis.answer,
+        "verdict": analysis.verdict,
+        "alarm": analysis.consistent is False,
+        "front": _drawn(lambda ax: _carbon(analysis, ax), 9.5),
+        "cautions": analysis.cautions.sentences(),
+        "sections": _sections(analysis),
+        "advice": analysis.advice,
+        "gaps": analysis.gaps,
+        "findings": [str(finding) for finding in run.findings],
+    }
+
+
+def _of_several_runs(found: RunComparison) -> dict[str, Any]:
+    page = found.page()
+    return {
+        "title": page.heading,
+        "date": "",
+        "note": "",
+        "invented": any(analysis.run.invented for analysis in found.analyses),
+        "answer": "",
+        "verdict": "",
+        "alarm": False,
+        "front": None,
+        "cautions": list(dict.fromkeys(line for one in found.analyses for line in one.cautions.sentences())),
+        "sections": [(page, None)],
+        "advice": (),
+        "gaps": [f"{one.run.name}: {gap}" for one in found.analyses for gap in one.gaps],
+        "findings": [f"{one.run.name}, {finding}" for one in found.analyses for finding in one.run.findings],
+    }
 
 
 @cache
@@ -163,26 +198,3 @@ PICTURES: Final[Mapping[str, Draw]] = {
     "reconciliation": lambda found, _, ax: plots.moved(found, ax=ax),
 }
 """How a result is drawn, by its name in the analysis; without a line here it has no picture."""
-
-
-def write_whole(path: Path, content: bytes) -> Path:
-    """Write beside the target, then move into place: the old file whole, or the new file whole."""
-    try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".tmp")
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            os.chmod(name, 0o644)
-            os.replace(name, path)
-        except BaseException:
-            os.unlink(name)
-            raise
-    except OSError as problem:
-        raise InputError(
-            f"{str(path)!r} cannot be written: {problem.strerror}",
-            "a folder that exists and may be written to",
-            "choose another place with -o",
-        ) from None
-    return path
