@@ -1,7 +1,8 @@
-"""Density, refraction and test strips: measurements that see several things at once, for the balance.
+"""Density and refraction: measurements that see several things at once, for the balance.
 
-None of them is an independent value of the ethanol: a density mixes the sugar that went with the ethanol that
-came. Each is one linear equation between the amounts, and the balance takes it as one.
+Neither is an independent value of the ethanol: a density or a refraction mixes the sugar that went with the ethanol
+that came. Each is one linear equation between the amounts, and the balance takes it as one. Both are differences from
+the start, so that what was dissolved all along and never fermented (salts, gums, colour) cancels.
 """
 
 from collections.abc import Mapping
@@ -13,18 +14,17 @@ from uncertainties import UFloat, ufloat
 
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import between, one_of, positive
-from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal
 from fermkit.matter.alcohol import (
     ethanol_density,
     ethanol_mass_concentration,
     ethanol_mass_fraction,
-    ethanol_molar_concentration,
     ethanol_pct_vol,
+    ethanol_pct_vol_from_concentration,
 )
 from fermkit.matter.properties import sucrose_density, water_density
 
-STRENGTHS: Final = ("% vol", "% mass", "g/L", "mol/L")
+STRENGTHS: Final = ("% vol", "% mass", "g/L")
 
 GLASS_EXPANSION: Final = 25e-6
 """Cubic expansion of a glass hydrometer [1/K]: ISO 649-1 and NBS Circular 555 take 25e-6 for soda-lime glass
@@ -34,6 +34,19 @@ GLYCEROL_DENSITY: Final = 0.230
 """Rise of density per concentration of glycerol in water [kg/m3 per g/L]: 10 % by mass has 1020.7 kg/m3 at
 20 °C, hence (1020.7 − 998.2)/102.1 = 0.220; 2 % has 1002.8, hence 0.229. CRC Handbook of Chemistry and Physics,
 concentrative properties of aqueous solutions (from memory)."""
+
+ADDS_UP_TO: Final = 0.02
+"""How far the effects of sugar and ethanol fail to add up, of the change: beers by Balling's rule differ by 1.8 to
+2.0 %."""
+
+EXPANDS_MORE: Final = 0.2
+"""How much more than water sugar and ethanol solutions may expand, of the step to 20 °C: common practice, no source."""
+
+MOST_ETHANOL: Final = 0.538
+"""Ethanol from sucrose at most [g/g]: 4·46.07/342.3."""
+
+ADDING: Final = Act("adding up solutes", "adding up the effects of sugar and ethanol")
+EXPANSION: Final = Act("liquid expansion", "expansion of the liquid")
 
 ETHANOL_IN_BRIX: Final = ufloat(0.43, 0.02, tag=Act("ethanol in Brix", "what ethanol does to a refractometer"))
 """°Brix that a refractometer shows for 1 % by mass of ethanol: n(20 °C) of 10 % ethanol is 1.3395, of
@@ -71,18 +84,15 @@ class MixedMeasurement(Written):
         return Page(self.name[:1].upper() + self.name[1:], lines, self.remarks)
 
 
-def convert_ethanol(value: Any, unit: str, to: str, *, temperature_C: float = 20.0) -> Any:
-    """Ethanol in water from one unit of strength to another.
+def convert_ethanol(value: Any, unit: str, to: str) -> Any:
+    """Ethanol in water from one unit of strength to another, at 20 °C.
 
     Percent by volume and by mass differ by about a fifth; mixing them up is the commonest slip of all.
 
     Parameters
     ----------
     value : float, array or UFloat
-    unit, to : "% vol", "% mass", "g/L" or "mol/L"
-        % vol counts at 20 °C always; g/L and mol/L at `temperature_C`.
-    temperature_C : float
-        Of the litre [°C].
+    unit, to : "% vol", "% mass" or "g/L"
 
     Returns
     -------
@@ -94,8 +104,6 @@ def convert_ethanol(value: Any, unit: str, to: str, *, temperature_C: float = 20
     3.982
     >>> convert_ethanol(39.46, "g/L", "% vol")
     5.000
-    >>> convert_ethanol(5.0, "% vol", "g/L", temperature_C=30.0)
-    39.36
 
     References
     ----------
@@ -103,56 +111,25 @@ def convert_ethanol(value: Any, unit: str, to: str, *, temperature_C: float = 20
     """
     one_of(unit, STRENGTHS, "unit")
     one_of(to, STRENGTHS, "to")
-    if unit == "% vol":
-        strength = value
-    elif unit == "% mass":
-        strength = ethanol_pct_vol(value / 100.0)
-    else:
-        grams = value if unit == "g/L" else value * (ethanol_mass_concentration(1.0) / ethanol_molar_concentration(1.0))
-        strength = _pct_vol_of(grams, temperature_C)
-    if to == "% vol":
-        return strength
+    if unit == "% mass":
+        value = ethanol_pct_vol(value / 100.0)
+    elif unit == "g/L":
+        value = ethanol_pct_vol_from_concentration(value)
     if to == "% mass":
-        return 100.0 * ethanol_mass_fraction(strength)
-    return (ethanol_mass_concentration if to == "g/L" else ethanol_molar_concentration)(strength, temperature_C)
+        return 100.0 * ethanol_mass_fraction(value)
+    return ethanol_mass_concentration(value) if to == "g/L" else value
 
 
-def _pct_vol_of(grams_per_L: Any, temperature_C: float) -> Any:
-    """The strength whose litre at this temperature holds so many grams: the inverse, by Newton's steps.
-
-    Linear in ufloats: each step is taken on the nominal value, the last one carries the uncertainty.
-    """
-    wanted = np.vectorize(nominal, otypes=[float])(grams_per_L)
-    top = float(ethanol_mass_concentration(100.0, temperature_C))
-    between(float(wanted.min()), 0.0, top, "ethanol [g/L]")
-    between(float(wanted.max()), 0.0, top, "ethanol [g/L]")
-
-    def at(x: Any) -> Any:
-        return np.asarray(ethanol_mass_concentration(x, temperature_C))
-
-    x, slope = 100.0 * wanted / top, np.ones_like(wanted)
-    for _ in range(60):
-        left = np.clip(x, 0.0, 99.9)
-        slope = (at(left + 0.1) - at(left)) / 0.1
-        step = (wanted - at(x)) / slope
-        x = np.clip(x + step, 0.0, 100.0)
-        if np.all(np.abs(step) < 1e-11):
-            break
-    if hasattr(grams_per_L, "nominal_value"):
-        return float(x) + (grams_per_L - nominal(grams_per_L)) / float(slope)
-    return float(x) if x.ndim == 0 else x
-
-
-def hydrometer_density(reading: Any, *, temperature_C: float, reference_C: float = 20.0, scale: str = "sg") -> Any:
+def hydrometer_density(reading: Any, *, temperature_C: Any, reference_C: Any = 20.0, scale: str = "sg") -> Any:
     """Density at 20 °C of what a hydrometer floats in.
 
     Parameters
     ----------
     reading : float or UFloat
         What the scale shows: specific gravity, or density [kg/m3].
-    temperature_C : float
-        Of the liquid [°C].
-    reference_C : float
+    temperature_C : float or UFloat
+        Of the liquid [°C]; its ± is carried.
+    reference_C : float or UFloat
         The temperature printed on the hydrometer [°C]: 15, 15.56 or 20.
     scale : "sg" or "kg/m3"
         "sg": relative to water at the reference temperature.
@@ -177,7 +154,8 @@ def hydrometer_density(reading: Any, *, temperature_C: float, reference_C: float
     ISO 649-2:1981 (use of density hydrometers; formula from memory); water by `water_density`.
     """
     one_of(scale, ("sg", "kg/m3"), "scale")
-    between(temperature_C, 0.0, 60.0, "temperature [°C]")
+    for warm in (temperature_C, reference_C):
+        between(nominal(warm), 0.0, 60.0, "temperature [°C]")
     low, high = (0.9, 1.5) if scale == "sg" else (900.0, 1500.0)
     between(
         nominal(reading),
@@ -189,28 +167,11 @@ def hydrometer_density(reading: Any, *, temperature_C: float, reference_C: float
     marked = reading * water_density(reference_C) if scale == "sg" else reading
     here = marked * (1 - GLASS_EXPANSION * (temperature_C - reference_C))
     step = water_density(20.0) / water_density(temperature_C) - 1
-    return here * (1 + _doubtful(step, 0.2, Act("liquid expansion", "expansion of the liquid")))
+    return here * (1 + step + _doubt(EXPANDS_MORE * nominal(step), EXPANSION))
 
 
-def _doubtful(value: float, relative: float, tag: Act) -> Any:
-    return ufloat(value, abs(value) * relative, tag=tag) if value else 0.0
-
-
-def weighed_density(mass_g: Any, volume_mL: Any) -> Any:
-    """Density [kg/m3] from a weighed volume.
-
-    Examples
-    --------
-    >>> print(weighed_density(ufloat(103.84, 0.02), ufloat(100.0, 0.1)))
-    1038.4+/-1.1
-
-    References
-    ----------
-    Definition: mass over volume.
-    """
-    positive(nominal(mass_g), "mass [g]")
-    positive(nominal(volume_mL), "volume [mL]")
-    return 1000.0 * mass_g / volume_mL
+def _doubt(u: float, act: Act) -> Any:
+    return ufloat(0.0, abs(u), tag=act) if u else 0.0
 
 
 def density_change(
@@ -229,7 +190,7 @@ def density_change(
     Parameters
     ----------
     start, end : float or UFloat
-        Densities at 20 °C, of the clear liquid [kg/m3]; see `hydrometer_density`, `weighed_density`.
+        Densities at 20 °C, of the clear liquid [kg/m3]; see `hydrometer_density`.
     volume_start_L, volume_end_L : float or UFloat
         Of the liquid [L]; the end's is the start's if left out.
     expected_pct_vol : float
@@ -271,16 +232,12 @@ def density_change(
     coefficients = {sugar: _sugar_slope(nominal(start)), ethanol: _ethanol_slope(expected_pct_vol)}
     if glycerol is not None:
         coefficients[glycerol] = GLYCEROL_DENSITY
-    value = plain + _doubtful_zero(0.02 * nominal(plain), Act("densities added", "adding up densities"))
+    value = plain + _doubt(ADDS_UP_TO * nominal(plain), ADDING)
     return MixedMeasurement(
         "change of density", coefficients, value,
         ("a density mixes the sugar that went with the ethanol that came: one equation for the balance, not an ethanol "
          "value of its own (for that the alcohol must be boiled off and weighed apart)",),
     )  # fmt: skip
-
-
-def _doubtful_zero(u: float, tag: Act) -> Any:
-    return ufloat(0.0, abs(u), tag=tag) if u else 0.0
 
 
 def _sugar_slope(density: float) -> float:
@@ -299,84 +256,67 @@ def _ethanol_slope(pct_vol: float) -> float:
     return (mixed - plain) / float(ethanol_mass_concentration(pct_vol))
 
 
-def residual_sugar(
-    reading: Any,
+def refractometer_change(
+    start: Any,
+    end: Any,
     *,
-    method: str,
-    volume_L: Any,
-    density: Any = 1000.0,
-    sugar: str = "residual sugar",
+    volume_start_L: Any,
+    volume_end_L: Any = None,
+    density_end: Any = 1000.0,
+    sugar: str = "sucrose",
     ethanol: str = "ethanol",
     glycerol: str | None = None,
 ) -> MixedMeasurement:
-    """What a strip or a refractometer says about the sugar that is left.
+    """What a fall in refraction says about sugar lost and ethanol made, as one equation.
+
+    °Brix counts all that is dissolved, sugar or not: a finished molasses broth still shows several. What never
+    fermented cancels in the difference; the end alone tells nothing about the sugar that is left.
 
     Parameters
     ----------
-    reading : float or UFloat
-        Strip: g/L. Refractometer: °Brix at 20 °C, as shown.
-    method : "strip" or "refractometer"
-    volume_L : float or UFloat
-        Of the liquid at the end [L].
-    density : float or UFloat
-        Of the liquid at the end [kg/m3], for the refractometer.
+    start, end : float or UFloat
+        As shown, before and after [°Brix at 20 °C].
+    volume_start_L, volume_end_L : float or UFloat
+        Of the liquid [L]; the end's is the start's if left out.
+    density_end : float or UFloat
+        Of the liquid at the end [kg/m3].
     sugar, ethanol, glycerol : str
-        What the streams are called in the balance.
+        What the streams are called in the balance; glycerol only if it is a stream there.
 
     Returns
     -------
     MixedMeasurement
-        A strip sees the sugar alone; a refractometer sees ethanol too, at 0.43 of sugar, gram for gram.
+        In grams that refract like sucrose.
+
+    Notes
+    -----
+    (B_end·m_end − B_start·m_start)/100 = Δsugar + 0.43·ethanol + 0.80·glycerol, m = density × volume; the density
+    at the start is that of sucrose with its °Brix. That the effects add up is taken to be good to 2 % of the change.
 
     Examples
     --------
-    >>> residual_sugar(ufloat(3.1, 0.1), method="refractometer", volume_L=1.0, density=996.0).coefficients
-    {'residual sugar': 1.0, 'ethanol': 0.43}
+    >>> seen = refractometer_change(ufloat(12.0, 0.1), ufloat(5.6, 0.1), volume_start_L=1.0, density_end=1008.0)
+    >>> print(seen.value, seen.coefficients)
+    -69.1+/-2.2 {'sucrose': 1.0, 'ethanol': 0.43}
 
     References
     ----------
     CRC Handbook of Chemistry and Physics, concentrative properties of aqueous solutions (from memory).
     """
-    one_of(method, ("strip", "refractometer"), "method")
-    positive(nominal(volume_L), "volume at the end [L]")
-    if nominal(reading) < 0:
-        raise InputError(
-            f"the {method} shows {nominal(reading):g}", "a reading of zero or more", "check its zero with water"
-        )
-    if method == "strip":
-        return MixedMeasurement(
-            "residual sugar by strip",
-            {sugar: 1.0},
-            reading * volume_L,
-            ("a strip for glucose does not see sucrose or fructose",),
-        )
-    between(nominal(reading), 0.0, 85.0, "refractometer [°Brix]")
-    mass_g = volume_L * density
-    brix = reading / 100.0 * mass_g
+    for value in (start, end):
+        between(nominal(value), 0.0, 85.0, "refractometer [°Brix]")
+    late = volume_start_L if volume_end_L is None else volume_end_L
+    positive(nominal(volume_start_L), "volume at the start [L]")
+    positive(nominal(late), "volume at the end [L]")
+    before = start / 100.0 * sucrose_density(nominal(start) / 100.0) * volume_start_L
+    after = end / 100.0 * density_end * late
     share = nominal(ETHANOL_IN_BRIX)
-    coefficients = {sugar: 1.0, ethanol: share}
-    if glycerol is not None:
-        coefficients[glycerol] = GLYCEROL_IN_BRIX
-    doubt = (ETHANOL_IN_BRIX - share) / share * nominal(brix)
+    coefficients = {sugar: 1.0, ethanol: share} | ({} if glycerol is None else {glycerol: GLYCEROL_IN_BRIX})
+    change = after - before
+    made = max(-nominal(change), 0.0) / (1 / MOST_ETHANOL - share)  # about what it takes, for its own doubt
+    doubt = _doubt(ADDS_UP_TO * nominal(change), ADDING) + (share - ETHANOL_IN_BRIX) * made
     return MixedMeasurement(
-        "residual sugar by refractometer", coefficients, brix + doubt,
-        ("a refractometer sees ethanol too: with no sugar left it still shows 0.43 °Brix for each % of it by mass",),
+        "change of refraction", coefficients, change + doubt,
+        ("a refractometer sees ethanol too, and whatever else is dissolved: one equation for the balance, neither the "
+         "sugar left over nor an ethanol value of its own",),
     )  # fmt: skip
-
-
-def sugar_left(measurement: MixedMeasurement, ethanol_g: Any, *, volume_L: Any, ethanol: str = "ethanol") -> Any:
-    """Sugar left [g/L], by a refractometer corrected for an ethanol that is known from elsewhere.
-
-    Tells a fermentation that is done from one that is stuck.
-
-    Examples
-    --------
-    >>> shown = residual_sugar(ufloat(3.1, 0.1), method="refractometer", volume_L=1.0, density=996.0)
-    >>> print(sugar_left(shown, ufloat(46.0, 1.0), volume_L=1.0))
-    11.1+/-1.8
-
-    References
-    ----------
-    As for `residual_sugar`.
-    """
-    return (measurement.value - measurement.coefficients.get(ethanol, 0.0) * ethanol_g) / volume_L
