@@ -7,10 +7,13 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.basis.budget import Act
+from fermkit.basis.budget import Act, budget_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import holm
 from fermkit.basis.written import nominal, uncertainty
+from fermkit.calibration.standards import STANDARDS
+from fermkit.matter.properties import water_density
+from fermkit.run.alcohol import calibration_of, density_of, samples_of
 from fermkit.run.analysis import analyse
 from fermkit.run.feeding import feed_of
 from fermkit.run.harvested import harvest_of, yeast_of
@@ -96,3 +99,24 @@ def test_the_extract_is_net_in_a_run():
     found = analyse(read_run(SAMPLES / "jar_3_closes")).yields["extract_yield"].per_g
     assert 0.044 < nominal(found) < 0.053
     assert uncertainty(found) > 0.002
+
+
+def test_the_hydrometer_s_temperatures_move_the_density_of_a_run():
+    """Read at 28 °C on a 20 °C scale, both densities are taken back to 20 °C by water's expansion."""
+    run = read_run(SAMPLES / "jar_3_closes")
+    fed, plain = feed_of(run), density_of(run, feed_of(run), 3.4)
+    warm = density_of(replace(run, density={**run.density, "reading_temperature_C": 28.0}), fed, 3.4)
+    litres, fall = nominal(run.ledger.volume_L(0.0)), 1009.6 - 1037.9
+    step = water_density(20.0) / water_density(28.0) - 1 - 8 * 25e-6
+    assert nominal(warm.value - plain.value) == pytest.approx(fall * step * litres, rel=0.01)
+    assert uncertainty(warm.value) > uncertainty(plain.value)
+
+
+def test_the_stated_uncertainty_of_the_standards_reaches_the_alcohol():
+    """5 % of doubt about each standard solution is a part of the alcohol's ±, shared by all samples."""
+    run = read_run(SAMPLES / "jar_3_closes")
+    table = run.tables["standards"].assign(u_pct_vol=lambda t: 0.05 * t["ethanol_pct_vol"])
+    stated = replace(run, tables={**run.tables, "standards": table})
+    plain, wide = (samples_of(one, calibration_of(one))[-1].value for one in (run, stated))
+    assert STANDARDS in budget_of(wide).acts
+    assert uncertainty(wide) > 1.2 * uncertainty(plain)

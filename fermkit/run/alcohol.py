@@ -11,10 +11,11 @@ from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.basis.written import Line, Number, Page, Written, nominal
 from fermkit.batch.aeration import ethanol_carried_out
 from fermkit.calibration.calibrate import Calibration, fit_calibration
-from fermkit.calibration.density import MixedMeasurement, density_change
+from fermkit.calibration.density import MixedMeasurement, density_change, hydrometer_density
 from fermkit.calibration.dilutions import DilutionSeries, dilution_series
 from fermkit.calibration.drift import Bracket, bracket
 from fermkit.calibration.readback import PIPETTING, Reading
+from fermkit.calibration.standards import STANDARDS
 from fermkit.calibration.surroundings import TEMPERATURE
 from fermkit.gas.curve import GasCurve
 from fermkit.matter.feed import Feed
@@ -30,15 +31,24 @@ practice, no source)."""
 
 def calibration_of(run: Run) -> Calibration | None:
     """The alcohol sensor's curve from all its standards, before and after."""
-    return _calibrated(run, run.tables["standards"]) if "standards" in run.tables else None
+    table = run.tables.get("standards")
+    return None if table is None else _calibrated(run, table, _made_up(table))
 
 
-def _calibrated(run: Run, table: Any, reference_C: float | None = None) -> Calibration:
+def _made_up(table: Any) -> dict[float, Number]:
+    """Each standard solution, with its own ± where it was noted; read twice, it is one solution."""
+    known = table["ethanol_pct_vol"].dropna()
+    u = table["u_pct_vol"] if "u_pct_vol" in table else known * 0.0
+    largest = u.fillna(0.0).groupby(known).max()
+    return {float(x): ufloat(x, size, tag=STANDARDS) if size > 0 else float(x) for x, size in largest.items()}
+
+
+def _calibrated(run: Run, table: Any, made_up: dict[float, Number], reference_C: float | None = None) -> Calibration:
     table = table.dropna(subset=["ethanol_pct_vol", "signal"])
     curve = run.ethanol.get("curve", "line")
     weighted = curve == "weighted line"
     return fit_calibration(
-        table["ethanol_pct_vol"].to_numpy(float),
+        [made_up[float(x)] for x in table["ethanol_pct_vol"]],
         table["signal"].to_numpy(float),
         curve="line" if weighted else curve,
         weights="proportional" if weighted else "equal",
@@ -59,8 +69,8 @@ def drift_of(run: Run) -> Bracket | None:
     halves = [table[table["when"].astype(str).str.strip().str.lower() == when] for when in ("before", "after")]
     if any(half["ethanol_pct_vol"].nunique() < 3 for half in halves):
         return None
-    reference = table["temperature_C"].mean() if "temperature_C" in table else None
-    before, after = (_calibrated(run, half, reference) for half in halves)
+    reference, made_up = (table["temperature_C"].mean() if "temperature_C" in table else None), _made_up(table)
+    before, after = (_calibrated(run, half, made_up, reference) for half in halves)
     return bracket(before, after)
 
 
@@ -194,9 +204,15 @@ def density_of(run: Run, fed: Feed, pct_vol: Number | None) -> MixedMeasurement 
     """What the fall in density says about sugar lost and alcohol made, per gram of hexose."""
     if not {"start_kg_m3", "end_kg_m3"} <= run.density.keys():
         return None
+    printed = run.density.get("reference_temperature_C", 20.0)
+    jar = run.density.get("reading_temperature_C", printed)
+    start, end = (
+        hydrometer_density(run.density[key], temperature_C=jar, reference_C=printed, scale="kg/m3")
+        for key in ("start_kg_m3", "end_kg_m3")
+    )
     found = density_change(
-        run.density["start_kg_m3"],
-        run.density["end_kg_m3"],
+        start,
+        end,
         volume_start_L=run.ledger.volume_L(0.0),
         expected_pct_vol=5.0 if pct_vol is None else nominal(pct_vol),
         sugar="hexose",
