@@ -1,6 +1,7 @@
 """From readings of every kind to cumulative moles of CO2, with the three kinds of error."""
 
 import math
+from functools import partial
 
 import numpy as np
 import pytest
@@ -15,6 +16,8 @@ from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve
 from fermkit.matter.alcohol import ethanol_molar_concentration
 
 TIME = np.linspace(0.0, 48.0, 49)
+from_volume = partial(fk.gas_from_volume, loss_to_water=(0.0, 0.0))
+"""A gas syringe: no water that could take CO2."""
 RISE = 1 / (1 + np.exp(-(TIME - 16) / 4)) - 1 / (1 + np.exp(4))
 
 
@@ -26,31 +29,31 @@ def test_the_molar_mass_is_that_of_the_formula():
 def test_wet_gas_holds_less_co2_than_dry():
     """At 25 °C and 1 atm 3.1 % of a wet volume is water vapour."""
     wet, dry = (
-        fk.gas_from_volume([0, 1], [0, 1000], temperature_C=25.0, wet=wet, gas="ideal") for wet in (True, False)
+        from_volume([0, 1], [0, 1000], temperature_C=25.0, wet=wet, gas="ideal") for wet in (True, False)
     )
     assert 1 - wet.co2_mol[-1] / dry.co2_mol[-1] == pytest.approx(0.03128, abs=2e-5)
 
 
 def test_co2_is_counted_from_the_first_reading():
     """A collector that was not empty at the start shifts nothing."""
-    one = fk.gas_from_volume(TIME, 900 * RISE, temperature_C=22.0)
-    two = fk.gas_from_volume(TIME, 900 * RISE + 150, temperature_C=22.0)
+    one = from_volume(TIME, 900 * RISE, temperature_C=22.0)
+    two = from_volume(TIME, 900 * RISE + 150, temperature_C=22.0)
     np.testing.assert_allclose(one.co2_mol, two.co2_mol, atol=1e-15)
 
 
 def test_gas_held_and_gas_emptied_differ_only_when_the_temperature_changes():
     """Gas held in the collector expands with it; gas thrown out does not."""
     same = [
-        fk.gas_from_volume(TIME, 900 * RISE, temperature_C=np.full(49, 20.0), collector=word).co2_mol
+        from_volume(TIME, 900 * RISE, temperature_C=np.full(49, 20.0), collector=word).co2_mol
         for word in ("held", "emptied")
     ]
     np.testing.assert_allclose(*same, rtol=1e-12)
     warming = np.linspace(15, 30, 49)
     held, emptied = (
-        fk.gas_from_volume(TIME, 900 * RISE, temperature_C=warming, collector=word).co2_mol[-1]
+        from_volume(TIME, 900 * RISE, temperature_C=warming, collector=word).co2_mol[-1]
         for word in ("held", "emptied")
     )
-    at_end = fk.gas_from_volume(TIME, 900 * RISE, temperature_C=30.0).co2_mol[-1]
+    at_end = from_volume(TIME, 900 * RISE, temperature_C=30.0).co2_mol[-1]
     assert held == pytest.approx(at_end)
     assert emptied > held
 
@@ -59,7 +62,7 @@ def test_common_errors_stay_linear_in_the_callers_numbers():
     """Two collectors with one barometer: it drops out of their ratio, in proportion to its share."""
     barometer, factor = ufloat(1.0, 0.02), ufloat(1.01, 0.01)
     a, b = (
-        fk.gas_from_volume(TIME, v * RISE, temperature_C=22.0, pressure_bar=barometer, volume_factor=factor)
+        from_volume(TIME, v * RISE, temperature_C=22.0, pressure_bar=barometer, volume_factor=factor)
         for v in (500, 900)
     )
     assert a.total().std_dev / a.total().nominal_value == pytest.approx(
@@ -72,14 +75,14 @@ def test_common_errors_stay_linear_in_the_callers_numbers():
 
 def test_a_warmer_collector_holds_less():
     """The collector's temperature enters with the right sign and size: some −0.5 % per kelvin."""
-    curve = fk.gas_from_volume([0, 1], [0, 1000], temperature_C=ufloat(22.0, 1.0))
+    curve = from_volume([0, 1], [0, 1000], temperature_C=ufloat(22.0, 1.0))
     assert curve.common.std_dev == pytest.approx(0.0050, abs=0.0003)
 
 
 def test_loss_to_water_is_an_interval():
     """A loss of 0 to 6 % raises the middle by 3 % and leaves the ends in reach."""
-    kept = fk.gas_from_volume([0, 1], [0, 1000], temperature_C=22.0)
-    lost = fk.gas_from_volume([0, 1], [0, 1000], temperature_C=22.0, loss_to_water=(0.0, 0.06))
+    kept = from_volume([0, 1], [0, 1000], temperature_C=22.0)
+    lost = from_volume([0, 1], [0, 1000], temperature_C=22.0, loss_to_water=(0.0, 0.06))
     factor = lost.total() / kept.co2_mol[-1]
     assert factor.nominal_value == pytest.approx(1 / 0.97)
     assert factor.std_dev == pytest.approx(0.06 / math.sqrt(12) / 0.97**2)
@@ -88,7 +91,7 @@ def test_loss_to_water_is_an_interval():
 
 def test_the_three_errors_add_in_squares():
     """Per reading (first and last), per increment and common, all in the total."""
-    curve = fk.gas_from_volume(
+    curve = from_volume(
         [0, 1, 2, 3], [0, 300, 600, 1000], temperature_C=22.0, u_reading_mL=3.0, u_increment_mL=4.0,
         volume_factor=ufloat(1, 0.01),
     )  # fmt: skip
@@ -105,14 +108,14 @@ def test_the_three_errors_add_in_squares():
 )
 def test_the_noise_word_is_that_of_the_larger_error(reading, increment, noise):
     """Growth fits ask how the errors run."""
-    curve = fk.gas_from_volume(TIME, 900 * RISE, temperature_C=22.0, u_reading_mL=reading, u_increment_mL=increment)
+    curve = from_volume(TIME, 900 * RISE, temperature_C=22.0, u_reading_mL=reading, u_increment_mL=increment)
     assert curve.noise == noise
 
 
 def test_a_steady_flow_gives_its_product_with_time():
     """10 mL/min for 2 h is 1,200 mL, however unevenly it was read."""
     flow = fk.gas_from_flow([0, 0.1, 1.3, 2], [10, 10, 10, 10], temperature_C=22.0)
-    volume = fk.gas_from_volume([0, 2], [0, 1200], temperature_C=22.0)
+    volume = from_volume([0, 2], [0, 1200], temperature_C=22.0)
     assert flow.co2_mol[-1] == pytest.approx(volume.co2_mol[-1])
 
 
@@ -219,10 +222,11 @@ def test_a_litre_with_100_g_of_sugar_holds_3_to_6_percent_back():
 
 def test_a_litre_at_25_degrees_holds_about_a_gram_and_a_half():
     """At 1 atm total pressure: 1.45 g/L, and in the interval of the saturation."""
-    curve = fk.gas_from_volume([0, 10, 20], [0, 9000, 20_000], temperature_C=22.0)
-    made = fk.produced(curve, liquid_L=1.0, headspace_L=0.3, temperature_C=25.0, saturation=(1.0, 1.0))
+    curve = from_volume([0, 10, 20], [0, 9000, 20_000], temperature_C=22.0)
+    water = {"liquid_L": 1.0, "headspace_L": 0.3, "temperature_C": 25.0, "solubility_vs_water": 1.0}
+    made = fk.produced(curve, **water, saturation=(1.0, 1.0))
     assert made.store_mol * CO2_G_PER_MOL == pytest.approx(1.43, abs=0.02)
-    wide = fk.produced(curve, liquid_L=1.0, headspace_L=0.3, temperature_C=25.0, saturation=(0.9, 1.3))
+    wide = fk.produced(curve, **water, saturation=(0.9, 1.3))
     assert (wide.store_mol / made.store_mol).nominal_value == pytest.approx(1.1)
     assert (wide.store_mol / made.store_mol).std_dev == pytest.approx(0.4 / math.sqrt(12))
     assert wide.total().std_dev == pytest.approx(wide.store_mol.std_dev, rel=1e-6)
@@ -230,7 +234,7 @@ def test_a_litre_at_25_degrees_holds_about_a_gram_and_a_half():
 
 def test_the_store_fills_before_the_headspace_is_flushed():
     """The liquid takes its share first: what is produced leads what is released, and never falls."""
-    curve = fk.gas_from_volume(TIME, 20_000 * RISE, temperature_C=22.0, u_reading_mL=5.0)
+    curve = from_volume(TIME, 20_000 * RISE, temperature_C=22.0, u_reading_mL=5.0)
     made = fk.produced(curve, liquid_L=1.0, headspace_L=0.3, temperature_C=25.0)
     extra = made.co2_mol - curve.co2_mol
     assert np.all(np.diff(extra) >= -1e-12)
@@ -241,7 +245,7 @@ def test_the_store_fills_before_the_headspace_is_flushed():
 @pytest.mark.parametrize(("pH", "more"), [(5.0, 0.04), (5.5, 0.14), (6.0, 0.45)])
 def test_bicarbonate_adds_to_the_store(pH, more):
     """4, 14 and 45 % at pH 5, 5.5 and 6."""
-    curve = fk.gas_from_volume([0, 20], [0, 20_000], temperature_C=22.0)
+    curve = from_volume([0, 20], [0, 20_000], temperature_C=22.0)
     plain, acid = (
         fk.produced(curve, liquid_L=1.0, headspace_L=0.3, temperature_C=25.0, pH=value).store_mol
         for value in (None, pH)
@@ -251,7 +255,7 @@ def test_bicarbonate_adds_to_the_store(pH, more):
 
 def test_what_is_produced_shares_the_errors_of_what_was_released():
     """The store is their whole difference: reading and collector errors cancel."""
-    curve = fk.gas_from_volume(
+    curve = from_volume(
         TIME, 20_000 * RISE, temperature_C=22.0, u_reading_mL=50.0, volume_factor=ufloat(1, 0.03)
     )
     made = fk.produced(curve, liquid_L=1.0, headspace_L=0.3, temperature_C=25.0)
@@ -264,7 +268,7 @@ def both_routes(leak, rng):
     volume = 20_000 * RISE * (1 - leak) * (1 + rng.normal(0, 0.01)) + rng.normal(0, 20, 49)
     weight = 2000 - 36 * RISE + rng.normal(0, 0.1, 49)
     a = fk.gas_from_weight(TIME, weight, temperature_C=25.0, headspace_L=0.5, u_reading_g=0.1)
-    b = fk.gas_from_volume(
+    b = from_volume(
         TIME, volume, temperature_C=25.0, u_reading_mL=20.0, volume_factor=ufloat(1, 0.01), resets="none"
     )
     return a, b
@@ -291,13 +295,13 @@ def test_sound_runs_alarm_as_often_as_they_say():
     """Of 1,000 runs without a leak 5 % disagree at the 5 % level (3 to 7 %)."""
     rng = np.random.default_rng(8)
     true = fk.gas_from_weight(TIME, 2000 - 36 * RISE, temperature_C=25.0, headspace_L=0.5).co2_mol
-    per_mL = fk.gas_from_volume([0, 1], [0, 1], temperature_C=25.0).co2_mol[-1]
+    per_mL = from_volume([0, 1], [0, 1], temperature_C=25.0).co2_mol[-1]
     alarms = 0
     for _ in range(1000):
         weight = 2000 - 36 * RISE + rng.normal(0, 0.1, 49)
         volume = true / per_mL / (1 + rng.normal(0, 0.01)) + rng.normal(0, 20, 49)
         a = fk.gas_from_weight(TIME, weight, temperature_C=25.0, headspace_L=0.5, u_reading_g=0.1, vapour=(1.0, 1.0))
-        b = fk.gas_from_volume(
+        b = from_volume(
             TIME, volume, temperature_C=25.0, u_reading_mL=20.0, volume_factor=ufloat(1, 0.01), resets="none"
         )
         alarms += fk.compare_routes(a, b).p < 0.05
@@ -306,18 +310,18 @@ def test_sound_runs_alarm_as_often_as_they_say():
 
 def test_agreement_says_what_could_hide():
     """A verdict of agreement names the leak that would have been seen."""
-    curve = fk.gas_from_volume(TIME, 900 * RISE, temperature_C=22.0, u_reading_mL=5.0)
-    other = fk.gas_from_volume(TIME, 903 * RISE, temperature_C=22.0, u_reading_mL=5.0)
+    curve = from_volume(TIME, 900 * RISE, temperature_C=22.0, u_reading_mL=5.0)
+    other = from_volume(TIME, 903 * RISE, temperature_C=22.0, u_reading_mL=5.0)
     assert "a smaller one could hide" in fk.compare_routes(curve, other).verdict
 
 
 def test_curves_that_cannot_be_compared_are_refused():
     """Released against produced, and runs that share no time."""
-    curve = fk.gas_from_volume(TIME, 900 * RISE, temperature_C=22.0)
+    curve = from_volume(TIME, 900 * RISE, temperature_C=22.0)
     made = fk.produced(curve, liquid_L=1.0, headspace_L=0.3, temperature_C=25.0)
     with pytest.raises(InputError, match="one curve counts CO2 released, the other CO2 produced"):
         fk.compare_routes(curve, made)
-    late = fk.gas_from_volume(TIME + 100, 900 * RISE, temperature_C=22.0)
+    late = from_volume(TIME + 100, 900 * RISE, temperature_C=22.0)
     with pytest.raises(InputError, match="check the clocks"):
         fk.compare_routes(curve, late)
 
@@ -327,11 +331,11 @@ def test_a_counter_that_starts_again_is_carried_on():
     volume = 900 * RISE
     again = volume.copy()
     again[25:] -= volume[24]
-    curve = fk.gas_from_volume(TIME, again, temperature_C=22.0)
-    true = fk.gas_from_volume(TIME, volume, temperature_C=22.0)
+    curve = from_volume(TIME, again, temperature_C=22.0)
+    true = from_volume(TIME, volume, temperature_C=22.0)
     np.testing.assert_allclose(curve.co2_mol, true.co2_mol, atol=1e-12)
     assert any("row 26" in remark for remark in curve.remarks)
-    named = fk.gas_from_volume(TIME, again, temperature_C=22.0, resets=[26])
+    named = from_volume(TIME, again, temperature_C=22.0, resets=[26])
     np.testing.assert_allclose(named.co2_mol, true.co2_mol, atol=1e-12)
 
 
@@ -340,7 +344,7 @@ def test_a_single_wild_reading_is_left_out(wild):
     """Far above or below its neighbours: gone, and told with its row."""
     volume = 900 * RISE
     volume[20] = wild
-    curve = fk.gas_from_volume(TIME, volume, temperature_C=22.0)
+    curve = from_volume(TIME, volume, temperature_C=22.0)
     assert curve.time_h.size == 48
     assert any("row 21" in remark for remark in curve.remarks)
     assert np.all(np.diff(curve.co2_mol) >= 0)
@@ -350,7 +354,7 @@ def test_rows_without_a_reading_are_left_out_with_their_temperatures():
     """NaN is no reading; a series of temperatures loses the same rows."""
     volume = 900 * RISE
     volume[[3, 7]] = np.nan
-    curve = fk.gas_from_volume(TIME, volume, temperature_C=np.full(49, 21.0))
+    curve = from_volume(TIME, volume, temperature_C=np.full(49, 21.0))
     assert curve.time_h.size == 47
     assert "Rows without a reading were left out: 4, 8." in curve.remarks
 
@@ -359,13 +363,13 @@ def test_noise_on_a_plateau_is_no_fault():
     """Readings that fall within their error are kept as they are."""
     rng = np.random.default_rng(5)
     volume = 900 * RISE + rng.normal(0, 4, 49)
-    assert fk.gas_from_volume(TIME, volume, temperature_C=22.0, u_reading_mL=4.0).time_h.size == 49
+    assert from_volume(TIME, volume, temperature_C=22.0, u_reading_mL=4.0).time_h.size == 49
 
 
 def test_scatter_without_a_rise_is_doubted():
     """Readings that only scatter show no gas, and that is said."""
     volume = np.random.default_rng(2).normal(0, 5, 49)
-    curve = fk.gas_from_volume(TIME, volume, temperature_C=22.0, u_reading_mL=5.0)
+    curve = from_volume(TIME, volume, temperature_C=22.0, u_reading_mL=5.0)
     assert any("no gas is shown" in remark for remark in curve.remarks)
 
 
@@ -373,7 +377,7 @@ def test_one_leap_is_doubted():
     """Half of the gas in one step of many is said aloud."""
     volume = np.linspace(0, 100, 49)
     volume[30:] += 120
-    curve = fk.gas_from_volume(TIME, volume, temperature_C=22.0)
+    curve = from_volume(TIME, volume, temperature_C=22.0)
     assert any(remark.startswith("Doubt: 55 %") for remark in curve.remarks)
 
 
@@ -391,7 +395,7 @@ def test_one_leap_is_doubted():
 def test_unsafe_volumes_are_refused(volume, words):
     """What cannot be mended safely is refused, with row and value."""
     with pytest.raises(InputError, match=words):
-        fk.gas_from_volume(np.arange(len(volume)), volume, temperature_C=22.0)
+        from_volume(np.arange(len(volume)), volume, temperature_C=22.0)
 
 
 @pytest.mark.parametrize(
@@ -413,7 +417,7 @@ def test_unsafe_volumes_are_refused(volume, words):
 def test_bad_conditions_are_refused(change, words):
     """Each in its own words."""
     with pytest.raises(InputError, match=words):
-        fk.gas_from_volume(TIME, 900 * RISE, **({"temperature_C": 22.0} | change))
+        from_volume(TIME, 900 * RISE, **({"temperature_C": 22.0} | change))
 
 
 @pytest.mark.parametrize(
@@ -425,7 +429,7 @@ def test_bad_conditions_are_refused(change, words):
         (lambda: fk.gas_from_bubbles([0, 1], [0, 9], mL_per_bubble=0.0, temperature_C=22), "volume of a bubble"),
         (lambda: fk.gas_from_flow([0, 1], [-5, -5], temperature_C=22), "positive on the whole"),
         (lambda: fk.gas_from_flow([1, 0], [5, 5], temperature_C=22), "rises from one reading"),
-        (lambda: fk.gas_from_volume([0, 1, 2], [0, 5], temperature_C=22), "different lengths"),
+        (lambda: from_volume([0, 1, 2], [0, 5], temperature_C=22), "different lengths"),
         (lambda: GasCurve(TIME, RISE, "made", "volume", RISE, RISE), "counts as one of"),
     ],
 )
@@ -437,12 +441,12 @@ def test_other_bad_input_is_refused(action, words):
 
 def test_a_curve_without_errors_says_so():
     """No ± is invented where none was given."""
-    assert "No error was given" in str(fk.gas_from_volume([0, 1], [0, 500], temperature_C=22.0))
+    assert "No error was given" in str(from_volume([0, 1], [0, 500], temperature_C=22.0))
 
 
 def test_no_gas_is_no_crash():
     """A run in which nothing happened gives zero, in words that hold no 'nan'."""
-    curve = fk.gas_from_volume(TIME, np.zeros(49), temperature_C=22.0, u_reading_mL=1.0, volume_factor=ufloat(1, 0.1))
+    curve = from_volume(TIME, np.zeros(49), temperature_C=22.0, u_reading_mL=1.0, volume_factor=ufloat(1, 0.1))
     made = fk.produced(curve, liquid_L=1.0, headspace_L=0.3, temperature_C=25.0)
     weight = fk.gas_from_weight(TIME, np.full(49, 900.0), temperature_C=25.0, headspace_L=0.5, u_reading_g=0.1)
     for result in (curve, made, weight):
@@ -464,7 +468,7 @@ def test_hostile_arrays_give_an_answer_or_a_refusal(time, reading, kind, tidy):
     if tidy:
         time = np.arange(reading.size, dtype=float)
     ways = {
-        "volume": lambda: fk.gas_from_volume(time, reading, temperature_C=22.0),
+        "volume": lambda: from_volume(time, reading, temperature_C=22.0),
         "flow": lambda: fk.gas_from_flow(time, reading, temperature_C=22.0),
         "bubbles": lambda: fk.gas_from_bubbles(time, reading, mL_per_bubble=0.5, temperature_C=22.0),
         "weight": lambda: fk.gas_from_weight(time, reading, temperature_C=22.0, headspace_L=0.5),
@@ -476,3 +480,100 @@ def test_hostile_arrays_give_an_answer_or_a_refusal(time, reading, kind, tidy):
         return
     assert np.all(np.isfinite(curve.co2_mol))
     str(curve)
+
+
+RUNNING = np.array([0.0, 4.0, 8.0, 12.0, 16.0, 20.0])
+
+
+def test_a_liquid_that_still_ferments_may_hold_much_more():
+    """The interval of a running liquid reaches 1.64 times its balance; of one that has stopped it does not."""
+    conditions = {"liquid_L": 1.0, "headspace_L": 0.3, "temperature_C": 25.0, "solubility_vs_water": 1.0}
+    still = fk.produced(from_volume(RUNNING, 600 * RUNNING, temperature_C=22.0), **conditions)
+    flat = np.minimum(600 * RUNNING, 9600)
+    done = fk.produced(from_volume([*RUNNING, 60.0], [*flat, 9600], temperature_C=22.0), **conditions)
+    balance = fk.produced(
+        from_volume(RUNNING, 600 * RUNNING, temperature_C=22.0), **conditions, saturation=(1.0, 1.0)
+    ).store_mol
+    reach = [(made.store_mol.nominal_value / balance - 1, made.store_mol.std_dev / balance) for made in (still, done)]
+    assert reach[0][0] + math.sqrt(3) * reach[0][1] > 0.64
+    assert reach[1][0] + math.sqrt(3) * reach[1][1] < 0.12
+    assert not any("still comes" in remark for remark in done.remarks)
+
+
+def test_the_barometer_sets_the_store():
+    """At 850 hPa the liquid holds a sixth less than at 1013 hPa."""
+    curve = from_volume([0, 20, 60], [0, 20_000, 20_000], temperature_C=22.0)
+    high, low = (
+        fk.produced(curve, liquid_L=1.0, headspace_L=0.3, temperature_C=25.0, pressure_bar=bar).store_mol.nominal_value
+        for bar in (1.01325, 0.85)
+    )
+    assert low / high == pytest.approx((0.85 - 0.0317) / (1.01325 - 0.0317), rel=0.002)
+
+
+def test_displacement_water_that_nobody_spoke_of_is_told():
+    """Silence about it is no zero: a usual range, announced, wider than a syringe's; dried gas met no water."""
+    silent = fk.gas_from_volume([0, 1], [0, 1000], temperature_C=22.0)
+    syringe = from_volume([0, 1], [0, 1000], temperature_C=22.0)
+    dry = fk.gas_from_volume([0, 1], [0, 1000], temperature_C=22.0, wet=False)
+    assert silent.co2_mol[-1] > 1.04 * syringe.co2_mol[-1]
+    assert silent.common.std_dev > 0.02
+    assert syringe.common == dry.common == 1.0
+    assert sum("brine" in remark for remark in silent.remarks) == 1
+
+
+def test_the_factor_of_a_flow_meter_and_its_increments_count():
+    """3 % on the meter is 3 % on the gas; 50 mL on each of 10 intervals is √10 × 50 mL at the end."""
+    time, flow = np.arange(11.0), np.full(11, 10.0)
+    curve = fk.gas_from_flow(time, flow, temperature_C=22.0, flow_factor=ufloat(1.1, 0.033), u_increment_mL=50.0)
+    plain = fk.gas_from_flow(time, flow, temperature_C=22.0)
+    assert curve.co2_mol[-1] / plain.co2_mol[-1] == pytest.approx(1.1)
+    assert curve.common.std_dev == pytest.approx(0.03)
+    assert curve.u_walk_mol / curve.co2_mol[-1] == pytest.approx(50 * math.sqrt(10) / 6000)
+
+
+def test_what_may_be_said_of_bubbles_and_of_a_scale_counts():
+    """A counter read to ± 5 bubbles, and drops of 0.2 g at each weighing, are in the total."""
+    sure, unsure = (
+        fk.gas_from_bubbles([0, 5], [0, 1000], mL_per_bubble=0.5, temperature_C=22.0, spread_of_bubble=0.0, u_reading=u)
+        for u in (0.0, 5.0)
+    )
+    assert (sure.total().std_dev if hasattr(sure.total(), "std_dev") else 0.0) == 0.0
+    assert unsure.total().std_dev / unsure.co2_mol[-1] == pytest.approx(math.sqrt(2) * 5 / 1000)
+    weighed = fk.gas_from_weight(
+        np.arange(5.0), 1000 - 10 * np.arange(5.0), temperature_C=25.0, headspace_L=0.5, u_increment_g=0.2,
+        vapour=(1.0, 1.0),
+    )  # fmt: skip
+    assert weighed.total().std_dev * 44.9 == pytest.approx(0.4, rel=0.02)
+
+
+def three_routes(bad):
+    """Weight, volume and bubbles of one run, the last off by a factor."""
+    weight = fk.gas_from_weight(TIME, 2000 - 36 * RISE, temperature_C=25.0, headspace_L=0.5, u_reading_g=0.1)
+    mL = weight.co2_mol / from_volume([0, 1], [0, 1], temperature_C=25.0).co2_mol[-1]
+    volume = from_volume(TIME, mL, temperature_C=25.0, u_reading_mL=20.0, volume_factor=ufloat(1, 0.01), resets="none")
+    counted = fk.gas_from_bubbles(
+        TIME, np.round(bad * mL / 0.5), mL_per_bubble=ufloat(0.5, 0.01), temperature_C=25.0, resets="none"
+    )
+    return weight, volume, counted
+
+
+def test_three_routes_name_the_one_apart():
+    """Bubbles that are half too many stand apart from weight and volume; three that agree are said to."""
+    found = fk.compare_routes(*three_routes(1.5))
+    assert "CO2 by bubbles stands apart" in found.verdict
+    assert "bubbles" in found.kinds and len(found.others) == 2
+    assert min(pair.p for pair in (found, *found.others)) == found.p
+    agreed = fk.compare_routes(*three_routes(1.0))
+    assert all(pair.p > 0.05 for pair in (agreed, *agreed.others))
+
+
+def test_a_route_without_gas_costs_that_route_only():
+    """A jar whose weight stood still is left out and told; the other two are compared."""
+    weight, volume, counted = three_routes(1.0)
+    still = fk.gas_from_weight(TIME, np.full(49, 2000.0), temperature_C=25.0, headspace_L=0.5, u_reading_g=0.1)
+    found = fk.compare_routes(still, volume, counted)
+    assert found.kinds == ("volume", "bubbles")
+    assert len(found.left_out) == 1 and "weight" in found.left_out[0]
+    assert str(found).count("Not compared") == 1
+    with pytest.raises(InputError, match="above zero"):
+        fk.compare_routes(still, weight)

@@ -18,7 +18,7 @@ spec = importlib.util.spec_from_file_location("study_of_vents", STUDY)
 study = importlib.util.module_from_spec(spec)
 spec.loader.exec_module(study)
 
-VESSEL = {"headspace_L": 0.6, "liquid_L": 1.4, "oxygen_used": (0.0, 0.0), "saturation": (1.0, 1.0)}
+VESSEL = {"headspace_L": 0.6, "liquid_L": 1.4, "oxygen_used": (0.0, 0.0), "solubility_vs_water": 1.0}
 TIME = np.arange(0, 24, 1 / 6)
 
 
@@ -166,7 +166,7 @@ def test_named_vents_are_used_as_they_are():
 def test_a_closed_vessel_and_its_common_errors():
     """Without vents the total is gas plus liquid, and the caller's numbers stay correlated in it."""
     liquid, headspace = ufloat(1.4, 0.02), ufloat(0.6, 0.02)
-    time, gauge = np.array([0.0, 10.0, 20.0]), np.array([0.0, 0.8, 1.6])
+    time, gauge = np.array([0.0, 10.0, 20.0, 40.0]), np.array([0.0, 0.8, 1.6, 1.6])
     arguments = VESSEL | {"liquid_L": liquid, "headspace_L": headspace}
     total = fk.gas_from_pressure(time, gauge, temperature_C=25.0, u_reading_bar=0.01, **arguments).total()
     by_hand = 1.6 * headspace / (0.0831446 * 298.15 * co2_compressibility(25.0, 1.6))
@@ -231,3 +231,13 @@ def test_a_vessel_said_to_be_closed_shows_plain_falls_only():
     assert list(fk.find_vents(time, vented, noise_bar=0.01, threshold=PLAIN).rows) == [82]
     with pytest.raises(InputError, match="one of: find, plain, none"):
         fk.gas_from_pressure(time, level, headspace_L=0.5, liquid_L=1.5, temperature_C=25.0, vents="plane")
+
+
+def test_a_barometer_that_was_logged_counts_reading_by_reading():
+    """A gauge reads against the air outside: 20 hPa less outside and 20 hPa more on the gauge are the same vessel."""
+    time, gauge, outside = np.linspace(0, 40, 41), np.full(41, 1.0), np.full(41, 1.0)
+    gauge[0], falling = 0.0, np.linspace(0.0, 0.02, 41)
+    log = VESSEL | {"temperature_C": 25.0, "u_reading_bar": 0.002, "vents": "none"}
+    steady = fk.gas_from_pressure(time, gauge, barometer_bar=outside, **log)
+    weather = fk.gas_from_pressure(time, gauge + falling, barometer_bar=outside - falling, **log)
+    np.testing.assert_allclose(steady.co2_mol, weather.co2_mol, atol=1e-12)

@@ -31,6 +31,7 @@ from fermkit.matter.feed import YEAST_WITHOUT_AIR, Feed, YeastLimits, span, yeas
 from fermkit.matter.properties import (
     bicarbonate_factor,
     co2_solubility,
+    co2_vs_water,
     ethanol_pct_vol_from_concentration,
     sucrose_density,
     water_vapour_pressure,
@@ -353,16 +354,17 @@ def co2_held(liquid_L: Any, temperature_C: Any, barometer_bar: Any = STANDARD_AT
 
     Examples
     --------
-    >>> round(co2_held(1.0, 25.0), 4)
-    0.0326
+    >>> print(co2_held(1.0, 25.0))
+    0.0311+/-0.0009
 
     References
     ----------
-    `properties.co2_solubility`, `properties.bicarbonate_factor`. A fermenting liquid holds more (supersaturation).
+    `properties.co2_solubility`, `properties.co2_vs_water`, `properties.bicarbonate_factor`.
+    A fermenting liquid holds more (supersaturation).
     """
     dry_bar = barometer_bar - water_vapour_pressure(temperature_C)
     bicarbonate = 1.0 if pH is None else bicarbonate_factor(pH, temperature_C)
-    return co2_solubility(temperature_C, dry_bar) * bicarbonate * liquid_L
+    return co2_solubility(temperature_C, dry_bar) * co2_vs_water() * bicarbonate * liquid_L
 
 
 def _gas_out(co2_mol: Any, temperature_C: Any, barometer_bar: Any) -> Any:

@@ -1,7 +1,7 @@
 """Gas that was caught or counted on its way out: collected volume, flow rate, bubbles."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -14,7 +14,7 @@ from fermkit.basis.intervals import HALF_WIDTH, rectangle
 from fermkit.basis.written import nominal, plus_minus, uncertainty
 from fermkit.gas.counters import mended, paired
 from fermkit.gas.curve import GasCurve, Number, ratio
-from fermkit.matter.properties import co2_compressibility, water_vapour_pressure
+from fermkit.matter.properties import co2_compressibility, co2_solubility, water_vapour_pressure
 
 
 def gas_from_volume(
@@ -26,7 +26,7 @@ def gas_from_volume(
     u_reading_mL: float = 0.0,
     u_increment_mL: float = 0.0,
     volume_factor: Number = 1.0,
-    loss_to_water: tuple[float, float] = (0.0, 0.0),
+    loss_to_water: tuple[float, float] | None = None,
     wet: bool = True,
     gas: str = "real",
     collector: str = "held",
@@ -53,6 +53,7 @@ def gas_from_volume(
         True volume over indicated volume.
     loss_to_water : (low, high)
         Share of the CO2 that dissolved in the displacement water: an interval, equally likely between its ends.
+        Without it `USUAL_LOSS_TO_WATER` for wet gas, and none for dry. A syringe or a meter has no such water: (0, 0).
     wet : bool
         Whether the gas is saturated with water vapour. False for dried gas or a meter that reads dry volume.
     gas : "real" or "ideal"
@@ -81,7 +82,7 @@ def gas_from_volume(
 
     Examples
     --------
-    >>> curve = gas_from_volume([0, 12, 24], [0, 600, 1000], temperature_C=25.0, gas="ideal")
+    >>> curve = gas_from_volume([0, 12, 24], [0, 600, 1000], temperature_C=25.0, gas="ideal", loss_to_water=(0, 0))
     >>> curve.co2_mol
     array([0.     , 0.02376, 0.03960])
 
@@ -102,7 +103,7 @@ def gas_from_volume(
     volume, kept, found = mended(volume, "volume [mL]", rows, noise=u_reading_mL, resets=resets)
     times, temperature, pressure = times[kept], _cut(temperature, kept), _cut(pressure, kept)
     per_mL, common, said = _conversion(temperature, pressure, wet, gas, volume_factor)
-    loss, its_remark = _lost_to_water(loss_to_water)
+    loss, its_remark = _lost_to_water(loss_to_water, wet, temperature)
     scale = per_mL * nominal(loss)
     if collector == "emptied" and np.ndim(scale):
         co2 = np.concatenate(([0.0], np.cumsum(np.diff(volume) * scale[1:])))
@@ -122,6 +123,7 @@ def gas_from_flow(
     temperature_C: Any,
     pressure_bar: Any = STANDARD_ATMOSPHERE_BAR,
     u_reading_mL_per_min: float = 0.0,
+    u_increment_mL: float = 0.0,
     flow_factor: Number = 1.0,
     zero_mL_per_min: Number = 0.0,
     wet: bool = True,
@@ -140,8 +142,11 @@ def gas_from_flow(
         Of the gas in the meter [°C; bar, absolute].
     u_reading_mL_per_min : float
         Standard uncertainty of a reading, independent from one to the next [mL/min]. Integrated, it accumulates.
+    u_increment_mL : float
+        Standard uncertainty of what flowed between two readings, besides that of the readings [mL]: the flow need not
+        run straight from one to the next.
     flow_factor : float or ufloat
-        True flow over indicated flow.
+        True flow over indicated flow; its ± moves the whole curve together.
     zero_mL_per_min : float or ufloat
         What the meter shows when nothing flows [mL/min]; it is subtracted.
     wet, gas
@@ -176,6 +181,7 @@ def gas_from_flow(
         (pressure_bar, "pressure [bar]"),
     )
     not_negative(u_reading_mL_per_min, "error per reading [mL/min]")
+    not_negative(u_increment_mL, "error per increment [mL]")
     per_mL, common, said = _conversion(temperature, pressure, wet, gas, flow_factor)
     rate = (flow - nominal(zero_mL_per_min)) * 60.0 * per_mL
     step = np.diff(times)
@@ -186,7 +192,7 @@ def gas_from_flow(
             "check the sign and the zero of the meter",
         )  # fmt: skip
     before = np.concatenate(([0.0], step[:-1]))
-    spread = u_reading_mL_per_min * 60.0 * np.sqrt(step * (before + step) / 2)
+    spread = np.hypot(u_reading_mL_per_min * 60.0 * np.sqrt(step * (before + step) / 2), u_increment_mL)
     u_step = np.concatenate(([0.0], spread)) * per_mL
     drift = 60.0 * float(np.mean(np.broadcast_to(per_mL, times.shape))) * (times[-1] - times[0])
     if uncertainty(zero_mL_per_min) > 0:
@@ -202,6 +208,7 @@ def gas_from_bubbles(
     temperature_C: Any,
     pressure_bar: Any = STANDARD_ATMOSPHERE_BAR,
     spread_of_bubble: float | None = None,
+    u_reading: float = HALF_WIDTH / 2,
     wet: bool = True,
     gas: str = "real",
     resets: str | Sequence[int] = "find",
@@ -222,13 +229,16 @@ def gas_from_bubbles(
     spread_of_bubble : float, optional
         Relative standard deviation of the volume of a single bubble: N bubbles are then uncertain by
         spread √N. Without it the count is taken as a chance count, √N.
+    u_reading : float
+        Standard uncertainty of a reading of the counter, independent from one to the next [bubbles]; half a bubble of
+        rounding, as a rectangle, where nothing is said.
     wet, gas, resets
         As in `gas_from_volume`.
 
     Returns
     -------
     GasCurve
-        ``counts="released"``, accumulating errors, and half a bubble of rounding per reading.
+        ``counts="released"``, with accumulating errors.
 
     Raises
     ------
@@ -256,13 +266,14 @@ def gas_from_bubbles(
     scale = per_mL * nominal(mL_per_bubble)
     spread = 1.0 if spread_of_bubble is None else spread_of_bubble
     not_negative(spread, "spread of a bubble")
+    not_negative(u_reading, "error per reading [bubbles]")
     step = np.concatenate(([0.0], np.clip(np.diff(count), 0.0, None)))
     if spread_of_bubble is None:
         said.append("The spread of a single bubble was not given: counts are taken as uncertain by √N.")
     co2 = np.cumsum(step * scale) if np.ndim(scale) else (count - count[0]) * scale
     u_step = spread * np.sqrt(step) * scale
     return _released(
-        "bubbles", times, co2, scale * HALF_WIDTH / 2, u_step, common * ratio(mL_per_bubble),
+        "bubbles", times, co2, scale * u_reading, u_step, common * ratio(mL_per_bubble),
         [*remarks, *found, *said],
     )  # fmt: skip
 
@@ -318,18 +329,33 @@ def _check_conditions(temperature: Any, pressure: Any) -> None:
                 do="give bar, absolute: 1013 hPa is 1.013 bar")  # fmt: skip
 
 
-def _lost_to_water(share: tuple[float, float]) -> tuple[Number, list[str]]:
+USUAL_LOSS_TO_WATER: Final = (0.0, 0.10)
+"""Share of the CO2 that displacement water took where nobody said, lowest and highest: common practice, no source.
+Water holds about its own volume of CO2, so that a large basin and slow gas can take more."""
+
+
+def _lost_to_water(share: tuple[float, float] | None, wet: bool, gas_C: Any) -> tuple[Number, list[str]]:
     """The factor 1/(1 − loss) and its sentence."""
-    low, high = share
+    if share is None and not wet:
+        return 1.0, []
+    low, high = share or USUAL_LOSS_TO_WATER
     between(low, 0.0, 0.9, "loss to water, lower end", do="give shares, so (0.01, 0.05) for 1 to 5 %")
     between(high, low, 0.9, "loss to water, upper end", do="give (low, high) with the smaller share first")
     if high == 0:
         return 1.0, []
     factor = 1 / (1 - rectangle(low, high, Act("loss to water", "CO2 lost into the displacement water")))
-    return factor, [
+    said = [
         f"{100 * low:.1f} % to {100 * high:.1f} % of the CO2 is taken to have dissolved in the displacement water: "
         f"a factor of {plus_minus(factor)}."
     ]
+    if share is None:
+        water_C = float(np.mean(getattr(gas_C, "nominal_value", gas_C)))
+        litre = float(co2_solubility(water_C, STANDARD_ATMOSPHERE_BAR))
+        said.append(
+            "How much the displacement water took was not said, so this is a usual range: a litre of it can take up to "
+            f"{litre:.2g} mol. Say your own range, none for a syringe or a meter. Saturated brine takes far less."
+        )
+    return factor, said
 
 
 def _flow_remarks(times: Floats, rate: Floats) -> list[str]:

@@ -5,7 +5,9 @@ The ways from readings to a curve are in `collector` (volume, flow, bubbles), `w
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from itertools import combinations
 from typing import Any, Final
 
 import numpy as np
@@ -16,7 +18,7 @@ from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR,
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
-from fermkit.matter.properties import bicarbonate_factor, co2_solubility, water_vapour_pressure
+from fermkit.matter.properties import bicarbonate_factor, co2_solubility, co2_vs_water, water_vapour_pressure
 
 Number = Any
 """A plain float, or a ufloat where the value has an uncertainty of its own."""
@@ -34,6 +36,22 @@ ACTS: Final = {
 
 HELD: Final = Act("CO2 held", "CO2 held in the liquid")
 OXYGEN: Final = Act("sealed oxygen", "oxygen of the sealed air used up")
+
+AT_REST: Final = (1.0, 1.1)
+"""CO2 in a liquid that no longer makes gas, over what it holds in balance, lowest and highest: not stirred, it keeps a
+little more (common practice, no source)."""
+
+STILL_FERMENTING: Final = (1.0, 2.0)
+"""The same while gas is still made: up to 1.67 in fermenting beer, 0.225 % by mass against 0.135 % in balance at 15 °C
+(Delente & Gurley, MBAA Tech. Q. 5(3) (1968) 187, abstract read); the upper end leaves room for stiller vessels."""
+
+MOST_DELAY_H: Final = 2.0
+"""CO2 stays in the liquid on its way to the gas for up to so long [h]: the excess of the same beer, 0.9 g/L, over the
+0.5 g/(L h) that such a beer makes (about 1 g/L of extract an hour, common practice)."""
+
+LATE, LITTLE = 0.1, 0.01
+"""A run has stopped when its last tenth in time brought less than a hundredth of the gas (common practice, no
+source)."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -61,6 +79,8 @@ class GasCurve(Written):
         What was found, mended, assumed or doubted.
     store_mol : ufloat, float or None
         CO2 held by the liquid at the last reading, where it has been counted [mol].
+    solubility_vs_water : ufloat, float or None
+        What the store was worked out with; a pressure worked out from this curve takes the same.
     end_error_mol : ufloat or float
         The errors per reading and per increment at the last reading, as one number around zero [mol]; made here
         when not given, and handed on by `produced`, so that both totals share it.
@@ -76,6 +96,7 @@ class GasCurve(Written):
     remarks: tuple[str, ...] = ()
     store_mol: Number = None
     end_error_mol: Number = field(default=None)
+    solubility_vs_water: Number = None
 
     def __post_init__(self) -> None:
         one_of(self.counts, ("released", "produced"), "counts")
@@ -131,6 +152,11 @@ class GasCurve(Written):
             "counts": self.counts,
         }
 
+    @property
+    def has_stopped(self) -> bool:
+        """Whether the last tenth of the time brought less than a hundredth of the gas."""
+        return stopped(self.time_h, self.co2_mol)
+
     def total(self) -> Number:
         """The CO2 at the last reading [mol], with the errors per reading, per increment and common to all.
 
@@ -173,6 +199,17 @@ def _definition(counts: str) -> str:
     return "left the liquid" if counts == "released" else "made: gas, liquid and what was let out"
 
 
+def stopped(time_h: Floats, co2_mol: Floats) -> bool:
+    """Whether a cumulative curve has come to its end, by `LATE` and `LITTLE`."""
+    return late_rate(time_h, co2_mol) * LATE * float(time_h[-1] - time_h[0]) < LITTLE * float(co2_mol[-1])
+
+
+def late_rate(time_h: Floats, co2_mol: Floats) -> float:
+    """CO2 that came in an hour over the last tenth of the time [mol/h], never below zero."""
+    span = LATE * (time_h[-1] - time_h[0])
+    return max(float(co2_mol[-1] - np.interp(time_h[-1] - span, time_h, co2_mol)) / float(span), 0.0)
+
+
 def produced(
     curve: GasCurve,
     *,
@@ -181,7 +218,8 @@ def produced(
     temperature_C: Number,
     pH: Number = None,
     pressure_bar: Number = STANDARD_ATMOSPHERE_BAR,
-    saturation: tuple[float, float] = (0.9, 1.3),
+    solubility_vs_water: Number = None,
+    saturation: tuple[float, float] | None = None,
 ) -> GasCurve:
     """What the yeast made, from what left the liquid: the store in the liquid is added.
 
@@ -199,11 +237,12 @@ def produced(
     pH : float or ufloat, optional
         Of the liquid at the end; above 5 bicarbonate adds to the store.
     pressure_bar : float or ufloat
-        Total pressure over the liquid, absolute [bar].
-    saturation : (low, high)
-        The CO2 held, as a multiple of what pure water holds in balance with the gas above it: an interval,
-        taken as equally likely between its ends. Below 1 for sugar and salts, above 1 for a broth that
-        still ferments (common practice, no source).
+        Total pressure over the liquid, absolute [bar]: the barometer.
+    solubility_vs_water : float or ufloat, optional
+        CO2 that the liquid holds in balance, over what water holds; else `co2_vs_water` of an unknown liquid.
+    saturation : (low, high), optional
+        The CO2 held, over what the liquid holds in balance: an interval, equally likely between its ends. Without it
+        1.0 to 1.1 where the gas has stopped; where it still comes up to 2.0, by its rate.
 
     Returns
     -------
@@ -213,8 +252,8 @@ def produced(
     Notes
     -----
     With r released, n the moles of dry gas in the headspace, well mixed, and p the pressure less the vapour's:
-    y = 1 − exp(−r/n), store = liquid × solubility(T, y p) × bicarbonate × saturation. The liquid is taken
-    to hold no CO2 at the first reading. Early on this is the least that it can hold: a liquid that is not
+    y = 1 − exp(−r/n), store = liquid × solubility(T, y p) × solubility_vs_water × bicarbonate × saturation. The liquid
+    is taken to hold no CO2 at the first reading. Early on this is the least that it can hold: a liquid that is not
     stirred keeps more than balance with a headspace still full of air; the total is not touched by this.
 
     Raises
@@ -225,49 +264,53 @@ def produced(
     Examples
     --------
     >>> from fermkit import gas_from_volume
-    >>> curve = gas_from_volume([0, 10, 30], [0, 6000, 11000], temperature_C=22.0)
+    >>> curve = gas_from_volume([0, 10, 30, 40], [0, 6000, 11000, 11000], temperature_C=22.0, loss_to_water=(0, 0))
     >>> produced(curve, liquid_L=1.0, headspace_L=0.5, temperature_C=25.0).total()
-    0.4804+/-0.0038
+    0.4772+/-0.0013
 
     References
     ----------
-    The dilution of the headspace is the balance of a well-mixed vessel; properties as in `co2_solubility`
-    and `bicarbonate_factor`.
+    The dilution of the headspace is the balance of a well-mixed vessel; properties as in `co2_solubility`,
+    `co2_vs_water` and `bicarbonate_factor`; saturation: `AT_REST`, `STILL_FERMENTING`.
     """
     if curve.counts == "produced":
         return curve
     from uncertainties import wrap
 
-    low, high = saturation
-    between(low, 0.0, high, "saturation, lower end", do="give (low, high) as multiples, for instance (0.9, 1.3)")
+    running = saturation is None and not curve.has_stopped
+    low, high = saturation or AT_REST
+    between(low, 0.0, high, "saturation, lower end", do="give (low, high) as multiples, for instance (1.0, 1.3)")
     for value, name in ((liquid_L, "liquid [L]"), (headspace_L, "headspace [L]")):
         positive(nominal(value), name)
-    acid = 0.0 if pH is None else pH
-    plain = [nominal(value) for value in (liquid_L, headspace_L, temperature_C, acid, pressure_bar)]
-    middle = (low + high) / 2
+    dissolves = co2_vs_water() if solubility_vs_water is None else solubility_vs_water
+    positive(nominal(dissolves), "solubility of CO2 relative to water")
+    given = (liquid_L, headspace_L, temperature_C, 0.0 if pH is None else pH, pressure_bar)
+    plain = [nominal(value) for value in given]
     held, slope = _held_in_liquid(curve.co2_mol, *plain)
-    co2 = curve.co2_mol + middle * held
+    if running and held[-1] > 0:
+        in_balance = nominal(dissolves) * float(held[-1])
+        excess = MOST_DELAY_H * late_rate(curve.time_h, curve.co2_mol) / in_balance
+        high = min(max(high, 1 + excess), STILL_FERMENTING[1])
+    times_water = nominal(dissolves) * (low + high) / 2
+    co2 = curve.co2_mol + times_water * held
     end = float(curve.co2_mol[-1])
 
-    def at_end(*given: float) -> float:
-        return float(_held_in_liquid(np.array([end]), *given)[0][0])
+    def at_end(*its: float) -> float:
+        return float(_held_in_liquid(np.array([end]), *its)[0][0])
 
-    store: Number = at_end(*plain)
-    if any(uncertainty(value) for value in (liquid_L, headspace_L, temperature_C, acid, pressure_bar)):
-        store = wrap(at_end)(liquid_L, headspace_L, temperature_C, acid, pressure_bar)
-    store = store * rectangle(low, high, HELD)
-    gain = 1 + middle * slope
-    common = shifted(end * curve.common, store, float(co2[-1]))
+    store: Number = wrap(at_end)(*given) * dissolves * rectangle(low, high, HELD)
+    gain = 1 + times_water * slope
     return replace(
         curve,
         co2_mol=co2,
         counts="produced",
         u_reading_mol=curve.u_reading_mol * gain,
         u_increment_mol=curve.u_increment_mol * gain,
-        common=common,
+        common=shifted(end * curve.common, store, float(co2[-1])),
         store_mol=store,
+        solubility_vs_water=dissolves,
         end_error_mol=curve.end_error_mol * float(gain[-1]),
-        remarks=(*curve.remarks, *_store_remarks(store, co2[-1], saturation, pH)),
+        remarks=(*curve.remarks, *_store_remarks(store, co2[-1], (low, high), running, pH)),
     )
 
 
@@ -283,12 +326,16 @@ def _held_in_liquid(
     return full * (1 - air), full * air / room
 
 
-def _store_remarks(store: Number, total: float, saturation: tuple[float, float], pH: Number) -> list[str]:
+def _store_remarks(
+    store: Number, total: float, saturation: tuple[float, float], running: bool, pH: Number
+) -> list[str]:
     share = f" ({100 * nominal(store) / total:.1f} % of the CO2 made)" if total > 0 else ""
     said = [
-        f"The liquid holds {plus_minus(store, 'mol')} at the end{share}: {saturation[0]:g} to {saturation[1]:g} "
-        "times what water holds in balance with the gas above it. It is taken to have held none at the first reading."
+        f"The liquid holds {plus_minus(store, 'mol')} at the end{share}: {saturation[0]:.3g} to {saturation[1]:.3g} "
+        "times what it holds in balance with the gas above it. It is taken to have held none at the first reading."
     ]
+    if running:
+        said.append("Gas still comes: the liquid may hold more than its balance. This ± shrinks once gas has stopped.")
     if pH is None:
         said.append("No pH was given: bicarbonate is not counted (below pH 5 it is less than 5 % of the store).")
     return said
@@ -303,7 +350,11 @@ def shifted(amount: Number, shift: Number, total: float) -> Number:
 
 @dataclass(frozen=True, repr=False)
 class RouteComparison(Written):
-    """Two routes to the CO2 of one run, compared at the last time that both cover."""
+    """Two routes to the CO2 of one run, compared at the last time that both cover.
+
+    With more than two routes these are the two that lie furthest apart; ``others`` holds each further pair,
+    ``left_out`` says which route could not be compared and why.
+    """
 
     kinds: tuple[str, str]
     time_h: float
@@ -313,6 +364,8 @@ class RouteComparison(Written):
     leak: Number
     p: float
     verdict: str
+    others: tuple["RouteComparison", ...] = ()
+    left_out: tuple[str, ...] = ()
 
     def page(self) -> Page:
         """The comparison as a lab-book page."""
@@ -321,31 +374,30 @@ class RouteComparison(Written):
             Line(f"CO2 by {first}", self.first_mol, "mol", f"at {self.time_h:g} h"),
             Line(f"CO2 by {second}", self.second_mol, "mol"),
             Line("difference", self.difference_mol, "mol", in_words(self.p)),
-            Line(
-                "share missing",
-                self.leak * 100,
-                "%",
-                f"of the CO2 by {first if self.leak_of_second else second}",
-            ),
+            Line("share missing", self.leak * 100, "%", f"of the CO2 by {_whole_of(self.kinds)}"),
         ]
-        return Page(f"Two routes to the same CO2: {first} and {second}", lines, (self.verdict,))
+        lines += [
+            Line(f"{' less '.join(pair.kinds)}", pair.difference_mol, "mol", in_words(pair.p)) for pair in self.others
+        ]
+        heading = f"Two routes to the same CO2: {first} and {second}"
+        return Page(heading, lines, (self.verdict, *self.left_out))
 
-    @property
-    def leak_of_second(self) -> bool:
-        """Whether the leak is looked for in the second route, the first being the one a leak hides from."""
-        return not (self.kinds[1] == "weight" and self.kinds[0] != "weight")
+
+AGREES: Final = 0.05
+"""From this p-value on two routes are said to agree (convention)."""
 
 
-def compare_routes(a: GasCurve, b: GasCurve) -> RouteComparison:
-    """Do two routes to the same CO2 agree, and if not, how much gas is missing?
+def compare_routes(*curves: GasCurve) -> RouteComparison:
+    """Do the routes to the same CO2 agree, and if not, how much gas is missing?
 
     The vessel on its scale grows lighter whether the gas goes through the collector or out at the lid; the
     collector sees only what reaches it. The share by which the volume falls short of the weight is a leak.
 
     Parameters
     ----------
-    a, b : GasCurve
-        Of the same run, and both released or both produced.
+    *curves : GasCurve
+        Two or more of the same run, all released or all produced. A route that shows no gas, counts something else or
+        shares no time with the first is left out and told, as long as two others remain.
 
     Returns
     -------
@@ -355,43 +407,85 @@ def compare_routes(a: GasCurve, b: GasCurve) -> RouteComparison:
     Raises
     ------
     InputError
-        If one counts what was released and the other what was produced, or they share no time.
+        If fewer than two routes can be compared.
 
     Examples
     --------
     >>> from uncertainties import ufloat
     >>> from fermkit import gas_from_volume, gas_from_weight
     >>> volume = gas_from_volume([0, 10, 30], [0, 5000, 9000], temperature_C=22.0,
-    ...                          volume_factor=ufloat(1, 0.02))
+    ...                          volume_factor=ufloat(1, 0.02), loss_to_water=(0, 0))
     >>> weight = gas_from_weight([0, 10, 30], [1500.0, 1490.2, 1482.0], temperature_C=22.0,
     ...                          headspace_L=0.5, u_reading_g=0.1)
     >>> compare_routes(weight, volume).leak
     0.116+/-0.019
     """
-    if a.counts != b.counts:
-        raise InputError(
-            f"one curve counts CO2 {a.counts}, the other CO2 {b.counts}",
+    checked = [(curve, _no_route(curve, curves)) for curve in curves]
+    good = [curve for curve, problem in checked if problem is None]
+    refused = [(curve.kind, problem) for curve, problem in checked if problem is not None]
+    if len(good) < 2:
+        if refused:
+            raise refused[0][1]
+        raise InputError(f"{len(curves)} route to the gas", "two or more", "weigh the vessel besides reading its gas")
+    pairs = [_pair(a, b) for a, b in combinations(good, 2)]
+    worst, *others = sorted(pairs, key=lambda pair: pair.p if math.isfinite(pair.p) else 1.0)
+    left_out = tuple(f"Not compared, CO2 by {kind}: {problem.met}." for kind, problem in refused)
+    return replace(worst, verdict=_apart(worst, others) + worst.verdict, others=tuple(others), left_out=left_out)
+
+
+def _no_route(curve: GasCurve, curves: Sequence[GasCurve]) -> InputError | None:
+    """Why a route cannot be held against the first good one, if it cannot."""
+    if not curve.co2_mol[-1] > 0:
+        return InputError(
+            f"CO2 by one route is {curve.co2_mol[-1]:.3g} mol", "an amount above zero", "compare once gas has come"
+        )
+    first = next(other for other in curves if other.co2_mol[-1] > 0)
+    if first.counts != curve.counts:
+        return InputError(
+            f"one curve counts CO2 {first.counts}, the other CO2 {curve.counts}",
             "two curves that count the same",
             "turn both into what was produced, or compare both as released",
         )
-    start, end = max(a.time_h[0], b.time_h[0]), min(a.time_h[-1], b.time_h[-1])
+    start, end = _shared_time(first, curve)
     if not end > start:
-        raise InputError(
-            f"one curve runs {a.time_h[0]:g} to {a.time_h[-1]:g} h, the other {b.time_h[0]:g} to {b.time_h[-1]:g} h",
+        return InputError(
+            f"one curve runs {first.time_h[0]:g} to {first.time_h[-1]:g} h, "
+            f"the other {curve.time_h[0]:g} to {curve.time_h[-1]:g} h",
             "two curves of the same run that overlap in time",
             "check the clocks of both",
         )
-    first, second = (_between_times(curve, start, end) for curve in (a, b))
-    whole, part = (second, first) if b.kind == "weight" and a.kind != "weight" else (first, second)
-    if not nominal(whole) > 0:
-        raise InputError(
-            f"CO2 by one route is {nominal(whole):g} mol", "an amount above zero", "compare once gas has come"
-        )
+    return None
+
+
+def _shared_time(a: GasCurve, b: GasCurve) -> tuple[float, float]:
+    return float(max(a.time_h[0], b.time_h[0])), float(min(a.time_h[-1], b.time_h[-1]))
+
+
+def _whole_of(kinds: tuple[str, str]) -> str:
+    """The route that a leak hides from: the weight, or else the first."""
+    return "weight" if "weight" in kinds else kinds[0]
+
+
+def _pair(a: GasCurve, b: GasCurve) -> RouteComparison:
+    """Two routes, the one that a leak hides from first."""
+    a, b = (b, a) if b.kind == "weight" and a.kind != "weight" else (a, b)
+    start, end = _shared_time(a, b)
+    whole, part = (_between_times(curve, start, end) for curve in (a, b))
     difference = whole - part
     spread = uncertainty(difference)
     p = math.erfc(abs(nominal(difference)) / spread / math.sqrt(2)) if spread > 0 else math.nan
     leak = difference / whole
-    return RouteComparison((a.kind, b.kind), float(end), first, second, difference, leak, p, _verdict(leak, p))
+    return RouteComparison((a.kind, b.kind), end, whole, part, difference, leak, p, _verdict(leak, p))
+
+
+def _apart(worst: RouteComparison, others: Sequence[RouteComparison]) -> str:
+    """Of more than two routes, the one that stands apart while all others agree."""
+    if not others or not worst.p < AGREES:
+        return ""
+    odd = [kind for kind in worst.kinds if all(p.p >= AGREES for p in others if kind not in p.kinds)]
+    if len(odd) == 1:
+        return f"CO2 by {odd[0]} stands apart from the others, which agree among themselves. "
+    return "The routes differ, and which one is off cannot be told from them alone. "
 
 
 def _between_times(curve: GasCurve, start: float, end: float) -> Number:
@@ -408,7 +502,7 @@ def _verdict(leak: Number, p: float) -> str:
     share, spread = nominal(leak), uncertainty(leak)
     if not math.isfinite(p):
         return "The routes carry no error, so whether they agree cannot be said: give the readings' errors."
-    if p >= 0.05:
+    if p >= AGREES:
         seen = (1.96 + 1.645) * spread
         return (
             f"The two routes agree within their errors ({in_words(p)}). A leak of {100 * seen:.0f} % of the gas or "

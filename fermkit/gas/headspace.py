@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from typing import Any, Final
 
 import numpy as np
@@ -15,9 +15,26 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import nominal, percent, plus_minus, uncertainty
 from fermkit.gas.counters import paired
-from fermkit.gas.curve import HELD, OXYGEN, GasCurve, Number, shifted
+from fermkit.gas.curve import (
+    HELD,
+    MOST_DELAY_H,
+    OXYGEN,
+    STILL_FERMENTING,
+    GasCurve,
+    Number,
+    late_rate,
+    shifted,
+    stopped,
+)
 from fermkit.gas.vents import PLAIN, THRESHOLD, Vents, find_vents, scatter, vents_at, wild_remarks
-from fermkit.matter.properties import bicarbonate_factor, co2_compressibility, co2_solubility, water_vapour_pressure
+from fermkit.matter.properties import (
+    MOST_CO2_BAR,
+    bicarbonate_factor,
+    co2_compressibility,
+    co2_solubility,
+    co2_vs_water,
+    water_vapour_pressure,
+)
 
 Rows = NDArray[np.intp]
 
@@ -27,6 +44,10 @@ BEFORE_H, AFTER_H = 2.0, 5.0
 
 MOMENTS: Final = np.linspace(-0.45, 0.45, 10)
 """When a vent may have fallen within its interval, from its middle, in intervals."""
+
+SMALL_BAR: Final = 0.01
+"""Step from which the slope of amount against pressure is taken [bar]: small against a reading, large against
+rounding."""
 
 ROUGH: Final = 0.05
 """Relative error of a vent's size that the readings do not show: one time constant and a smooth production are
@@ -40,12 +61,12 @@ def gas_from_pressure(
     headspace_L: Number,
     liquid_L: Number,
     temperature_C: Any,
-    barometer_bar: Number = STANDARD_ATMOSPHERE_BAR,
+    barometer_bar: Any = STANDARD_ATMOSPHERE_BAR,
     pH: Number = None,
     u_reading_bar: float | None = None,
     gauge_factor: Number = 1.0,
     oxygen_used: tuple[float, float] = (0.0, 1.0),
-    saturation: tuple[float, float] = (0.9, 1.1),
+    solubility_vs_water: Number = None,
     vents: str | Sequence[int] = "find",
 ) -> GasCurve:
     """CO2 produced, from the gauge pressure of a closed vessel, vented or not.
@@ -61,7 +82,7 @@ def gas_from_pressure(
         Volumes of the gas space and of the liquid [L].
     temperature_C : float, ufloat or array of shape (n,)
         Of the vessel [°C]. A day–night swing that is not logged shows as a swing of the CO2.
-    barometer_bar : float or ufloat
+    barometer_bar : float, ufloat or array of shape (n,)
         Absolute [bar].
     pH : float or ufloat, optional
         Of the liquid at the end; above 5 bicarbonate counts.
@@ -73,8 +94,8 @@ def gas_from_pressure(
     oxygen_used : (low, high)
         Share of the sealed air's oxygen that the yeast used up: an interval, equally likely between its ends.
         Oxygen that is gone makes room that CO2 fills without the gauge showing it.
-    saturation : (low, high)
-        The CO2 held, as a multiple of what pure water holds (common practice, no source).
+    solubility_vs_water : float or ufloat, optional
+        CO2 that the liquid holds in balance, over what water holds; else `co2_vs_water` of an unknown liquid.
     vents : "find", "plain", "none" or row numbers
         Falls that look like vents, plain ones only (6 standard errors: for a vessel that is said to have stayed
         closed), none, or the rows (1-based) of the first reading after each vent.
@@ -87,9 +108,10 @@ def gas_from_pressure(
     Notes
     -----
     p_CO2 = p − p_w(T) − p_air; gas n = p_CO2 V/(Z R T), liquid N = V_l S(T, p_CO2) × bicarbonate ×
-    saturation. A vent that takes Δn from the gas leaves the liquid richer than balance by N/n Δn, and this
-    excess fades with one time constant τ for all vents, found by least squares:
-    produced = n + N + Σ Δn (1 + N/n exp(−(t − t_vent)/τ)).
+    solubility_vs_water. While gas still comes the liquid holds more, up to what it holds under 1 bar of CO2
+    (`STILL_FERMENTING`); the whole curve is raised by the middle of that. A vent that takes Δn from the gas leaves
+    the liquid richer than balance by N/n Δn, and this excess fades with one time constant τ for all vents, found by
+    least squares: produced = n + N + Σ Δn (1 + N/n exp(−(t − t_vent)/τ)).
     Each Δn is fitted with a local polynomial to the readings around its vent, averaged over the moments within
     the interval at which it may have fallen. In simulation the totals of vented vessels are right within 0.5 %
     (three vents) when the temperature is logged. A slow liquid also lags behind its temperature, which is not
@@ -106,37 +128,79 @@ def gas_from_pressure(
     >>> curve = gas_from_pressure([0, 12, 24], [0.0, 0.6, 1.4], headspace_L=0.5, liquid_L=1.5, temperature_C=25.0,
     ...                           oxygen_used=(0, 0), u_reading_bar=0.01)
     >>> curve.total()
-    0.098+/-0.004
+    0.0992+/-0.0034
 
     References
     ----------
     Dalton's and Henry's laws; properties as in `co2_solubility` and `co2_compressibility`. The two
     compartments in balance are set out in `vessel`.
     """
-    times, gauge, (temperature,), rows, remarks = paired(
-        time_h, pressure_bar_gauge, "gauge pressure [bar]", (temperature_C, "temperature [°C]")
-    )
-    plain_t = np.asarray(getattr(temperature, "nominal_value", temperature), dtype=float)
-    _check(gauge, headspace_L, liquid_L, plain_t, barometer_bar, gauge_factor)
+    times, gauge, (temperature, barometer), rows, remarks = paired(
+        time_h, pressure_bar_gauge, "gauge pressure [bar]", (temperature_C, "temperature [°C]"),
+        (barometer_bar, "barometer [bar]"),
+    )  # fmt: skip
+    plain_t, plain_bar = (_plain(quantity) for quantity in (temperature, barometer))
+    _check(gauge, headspace_L, liquid_L, plain_t, plain_bar, gauge_factor)
     not_negative(u_reading_bar or 0.0, "error of a reading [bar]")
     noise = u_reading_bar or scatter(times, gauge)
     found = _vents(times, gauge, noise, vents, rows)
     if found.wild_rows.size:
         remarks += wild_remarks(rows[found.wild_rows - 1])
-    log = _Log(times, gauge, plain_t, found, noise)
-    uncertain = (
-        headspace_L, liquid_L, temperature - nominal(temperature) if plain_t.ndim == 0 else 0.0, barometer_bar,
-        0.0 if pH is None else pH, gauge_factor, _evenly(saturation, "saturation", HELD),
-        _evenly(oxygen_used, "oxygen_used", OXYGEN),
-    )  # fmt: skip
-    return log.curve(uncertain, remarks, rows)
+    uncertain = _Conditions(
+        headspace_L=headspace_L,
+        liquid_L=liquid_L,
+        warmer_K=_beyond(temperature),
+        higher_bar=_beyond(barometer),
+        pH=0.0 if pH is None else pH,
+        gauge_factor=gauge_factor,
+        dissolves=co2_vs_water() if solubility_vs_water is None else solubility_vs_water,
+        oxygen_used=_evenly(oxygen_used, "oxygen_used", OXYGEN),
+    )
+    return _Log(times, gauge, plain_t, plain_bar, found, noise).curve(uncertain, remarks, rows)
 
 
-def _check(gauge: Floats, headspace: Number, liquid: Number, t_C: Floats, barometer: Number, factor: Number) -> None:
+@dataclass(frozen=True)
+class _Conditions:
+    """Everything besides the log that the CO2 depends on: values with their ±, or plain numbers.
+
+    The log's own temperatures and barometer stay as they are; what moves all of them together is a shift.
+    """
+
+    headspace_L: Number
+    liquid_L: Number
+    warmer_K: Number
+    higher_bar: Number
+    pH: Number
+    """0 where none was given."""
+    gauge_factor: Number
+    dissolves: Number
+    """CO2 that the liquid holds, over what water holds."""
+    oxygen_used: Number
+
+    def values(self) -> tuple[Number, ...]:
+        """In the order of the fields, as `wrap` needs them."""
+        return tuple(getattr(self, one.name) for one in fields(self))
+
+    def plain(self) -> "_Conditions":
+        """Without their ±."""
+        return _Conditions(*(nominal(value) for value in self.values()))
+
+
+def _plain(quantity: Any) -> Floats:
+    return np.asarray(getattr(quantity, "nominal_value", quantity), dtype=float)
+
+
+def _beyond(quantity: Any) -> Number:
+    """What a single value with ± may be off; a logged series is taken as it stands."""
+    return 0.0 if isinstance(quantity, np.ndarray) else quantity - nominal(quantity)
+
+
+def _check(gauge: Floats, headspace: Number, liquid: Number, t_C: Floats, barometer: Floats, factor: Number) -> None:
     positive(nominal(headspace), "headspace [L]", do="give the gas space above the liquid, in litres")
     positive(nominal(liquid), "liquid [L]")
     positive(nominal(factor), "factor of the gauge")
-    between(nominal(barometer), 0.5, 1.2, "barometer [bar]", do="give bar, absolute: 1013 hPa is 1.013 bar")
+    for value in (float(np.min(barometer)), float(np.max(barometer))):
+        between(value, 0.5, 1.2, "barometer [bar]", do="give bar, absolute: 1013 hPa is 1.013 bar")
     for value in (float(np.min(t_C)), float(np.max(t_C))):
         between(value, 1.1, 46.0, "temperature of the vessel [°C]")
     if float(gauge[0]) > 0.5:
@@ -179,13 +243,16 @@ class _Refill:
 class _Log:
     """A pressure log and its vents, turned into moles for any values of the things that are uncertain."""
 
-    def __init__(self, times: Floats, gauge: Floats, t_C: Floats, vents: Vents, noise: float) -> None:
+    def __init__(
+        self, times: Floats, gauge: Floats, t_C: Floats, barometer: Floats, vents: Vents, noise: float
+    ) -> None:
         stays = np.ones(times.size, dtype=bool)
         stays[vents.wild_rows - 1] = False
         self.kept = kept = np.flatnonzero(stays)
         if kept.size < times.size:
-            times, gauge, t_C = times[kept], gauge[kept], t_C[kept] if t_C.ndim else t_C
-        self.time, self.gauge, self.t_C = times, gauge, t_C
+            times, gauge = times[kept], gauge[kept]
+            t_C, barometer = (series[kept] if series.ndim else series for series in (t_C, barometer))
+        self.time, self.gauge, self.t_C, self.barometer = times, gauge, t_C, barometer
         self.vents, self.noise = vents, noise
         self.before = np.searchsorted(kept, vents.last_before - 1)
         self.after = np.searchsorted(kept, vents.rows - 1)
@@ -198,101 +265,127 @@ class _Log:
             for a, b, c, d in zip(first, self.before, self.after, last)
         ]
 
-    def warm(self, row: Any, warmer: float) -> Any:
+    def warm(self, row: Any, given: _Conditions) -> Any:
         """Temperature at some rows [°C]."""
-        return (self.t_C[row] if self.t_C.ndim else self.t_C) + warmer
+        return (self.t_C[row] if self.t_C.ndim else self.t_C) + given.warmer_K
 
-    def co2_bar(self, row: Any, given: Sequence[float], progress: Any) -> Any:
+    def absolute(self, row: Any, given: _Conditions) -> Any:
+        """Pressure in the vessel at some rows [bar]."""
+        outside = (self.barometer[row] if self.barometer.ndim else self.barometer) + given.higher_bar
+        return self.gauge[row] * given.gauge_factor + outside
+
+    def co2_bar(self, row: Any, given: _Conditions, progress: Any) -> Any:
         """Partial pressure of CO2 at some rows [bar]: the total less vapour and what air is left."""
-        _, _, warmer, barometer, _, factor, _, used = given
-        t_C, first = self.warm(row, warmer), self.warm(0, warmer)
-        air = (self.gauge[0] * factor + barometer - water_vapour_pressure(first)) / (first + ZERO_CELSIUS_K)
-        left = 1 - self.vents.drop_bar * factor / (self.gauge[self.before] * factor + barometer)
+        t_C, first = self.warm(row, given), self.warm(0, given)
+        air = (self.absolute(0, given) - water_vapour_pressure(first)) / (first + ZERO_CELSIUS_K)
+        left = 1 - self.vents.drop_bar * given.gauge_factor / self.absolute(self.before, given)
         remains = np.concatenate(([1.0], np.cumprod(left)))[np.searchsorted(self.after, row, side="right")]
-        air_bar = air * (t_C + ZERO_CELSIUS_K) * remains * (1 - OXYGEN_IN_AIR * used * progress)
-        return self.gauge[row] * factor + barometer - water_vapour_pressure(t_C) - air_bar
+        air_bar = air * (t_C + ZERO_CELSIUS_K) * remains * (1 - OXYGEN_IN_AIR * given.oxygen_used * progress)
+        return self.absolute(row, given) - water_vapour_pressure(t_C) - air_bar
 
-    def moles(self, row: Any, co2_bar: Any, given: Sequence[float]) -> tuple[Any, Any]:
+    def moles(self, row: Any, co2_bar: Any, given: _Conditions) -> tuple[Any, Any]:
         """CO2 in the gas and in the liquid [mol] for partial pressures at some rows."""
-        headspace, liquid, warmer, _, pH, _, saturation, _ = given
-        t_C = self.warm(row, warmer)
-        size, sign = np.clip(np.abs(co2_bar), 0.0, 12.0), np.sign(co2_bar)
+        t_C = self.warm(row, given)
+        # early on noise may leave a pressure below zero: its mirror image, so that the noise cancels
+        size, sign = np.clip(np.abs(co2_bar), 0.0, MOST_CO2_BAR), np.sign(co2_bar)
         RT = L_BAR_GAS_CONSTANT * (t_C + ZERO_CELSIUS_K)
-        carbonate = bicarbonate_factor(pH, t_C) if pH else 1.0
-        gas = sign * size * headspace / (co2_compressibility(t_C, size) * RT)
-        return gas, sign * co2_solubility(t_C, size) * (liquid * saturation * carbonate)
+        carbonate = bicarbonate_factor(given.pH, t_C) if given.pH else 1.0
+        gas = sign * size * given.headspace_L / (co2_compressibility(t_C, size) * RT)
+        return gas, sign * co2_solubility(t_C, size) * (given.liquid_L * given.dissolves * carbonate)
 
-    def curve(self, uncertain: Sequence[Number], remarks: list[str], rows: Rows) -> GasCurve:
+    def curve(self, uncertain: _Conditions, remarks: list[str], rows: Rows) -> GasCurve:
         """The curve of CO2 produced."""
-        given = [nominal(value) for value in uncertain]
+        given = uncertain.plain()
         every = np.arange(self.time.size)
         progress = self._progress(every, given)
         co2_bar = self.co2_bar(every, given, progress)
-        last_bar = float(co2_bar[-1])
         rise = sum(self.moles(every, co2_bar, given))
-        co2_bar += 0.01
-        error = sum(self.moles(every, co2_bar, given))
-        del co2_bar
-        error -= rise
-        error *= self.noise / 0.01
+        # error of each value: what SMALL_BAR more on the gauge would make of it, scaled to the noise
+        error = (sum(self.moles(every, co2_bar + SMALL_BAR, given)) - rise) * (self.noise / SMALL_BAR)
         richer = self._held_over_gas(given, progress)
         refill = self._refill(rise, richer, error)
         lost, variance, late, _, _ = self._fit(rise, richer, refill.tau_h, error, 4 * refill.tau_h)
         co2 = rise + self._back(every, lost, richer, refill.tau_h, late)
         co2 -= co2[0]
         adding = self._adding_back(rise, variance, richer, refill, error)
-        common = shifted(self._at_end(uncertain, progress, refill, error), adding, float(co2[-1]))
         excess = float(self._back(every[-1:], lost, richer, refill.tau_h, late)[0]) - float(lost.sum())
-        said = [*self._said(lost, adding, refill, rows), *self._doubts(last_bar, uncertain, float(co2[-1]))]
-        store = float(self.moles(-1, last_bar, given)[1]) + excess
-        return GasCurve(
-            self.time, co2, "produced", "pressure", error, np.zeros_like(co2), common, (*remarks, *said), store
-        )
-
-    def _doubts(self, last_bar: float, uncertain: Sequence[Number], total: float) -> list[str]:
-        """What is assumed about oxygen, temperature and pH."""
-        given = [nominal(value) for value in uncertain]
-        said = []
-        if given[7]:
+        store = float(self.moles(-1, co2_bar[-1], given)[1]) + excess
+        said = [*self._said(lost, adding, refill, rows), *self._doubts(float(co2_bar[-1]), uncertain, float(co2[-1]))]
+        total = self._at_end(uncertain, progress, refill, error)
+        held_more = self._supersaturated(co2, given, refill)
+        if nominal(held_more) > 0:
+            raised = 1 + nominal(held_more) / co2[-1]
+            co2, error = co2 * raised, error * raised
+            total, store = total + held_more, store + held_more
             said.append(
-                f"The yeast is taken to have used {percent(uncertain[7])} of the oxygen sealed in with the air, in "
-                "step with the CO2; each part of it that is gone hides as much pressure of CO2."
+                f"Gas still comes, so the liquid may hold more than its balance: {plus_minus(held_more, 'mol')} is "
+                "added. This ± goes once gas has stopped."
             )
-        if not self.t_C.ndim and not uncertainty(uncertain[2]):
+        common = shifted(total, adding, float(co2[-1]))
+        return GasCurve(
+            self.time, co2, "produced", "pressure", error, np.zeros_like(co2), common, (*remarks, *said), store,
+            solubility_vs_water=uncertain.dissolves,
+        )  # fmt: skip
+
+    def _supersaturated(self, co2: Floats, given: _Conditions, refill: _Refill) -> Number:
+        """What a liquid that still makes gas holds beyond its balance [mol].
+
+        The excess drives the gas out: so it goes with the rate, not with the pressure above. It is what comes in one
+        time constant of the exchange, which vents show; without vents, what comes in up to `MOST_DELAY_H`, and no
+        more than the liquid would hold under 1 bar of CO2.
+        """
+        if not co2[-1] > 0 or stopped(self.time, co2):
+            return 0.0
+        rate = late_rate(self.time, co2)
+        if self.windows:
+            return rectangle(rate * refill.low_h, rate * refill.high_h, HELD)
+        low, high = STILL_FERMENTING
+        one_bar = float(co2_solubility(self.warm(-1, given), 1.0)) * given.liquid_L * given.dissolves
+        return rectangle(one_bar * (low - 1), min(one_bar * (high - 1), rate * MOST_DELAY_H), HELD)
+
+    def _doubts(self, last_bar: float, uncertain: _Conditions, total: float) -> list[str]:
+        """What is assumed about oxygen, temperature and pH."""
+        given = uncertain.plain()
+        said = []
+        if given.oxygen_used:
+            said.append(
+                f"The yeast is taken to have used {percent(uncertain.oxygen_used)} of the oxygen sealed in with the "
+                "air, in step with the CO2; each part of it that is gone hides as much pressure of CO2."
+            )
+        if not self.t_C.ndim and not uncertainty(uncertain.warmer_K):
             wrong = 100 * self._warmer(last_bar, given) / max(total, 1e-12)
             said.append(
                 f"One temperature stands for the whole run: a last reading taken 1 K warmer than that would be "
                 f"{wrong:.1f} % too high. Log it, or give it as value ± u."
             )
-        if not given[4]:
+        if not given.pH:
             said.append("No pH was given: bicarbonate is not counted (below pH 5 it is less than 5 % of the store).")
         return said
 
-    def _warmer(self, co2_bar: float, given: Sequence[float]) -> float:
+    def _warmer(self, co2_bar: float, given: _Conditions) -> float:
         """By how much the CO2 would be higher, had the last reading been taken 1 K warmer [mol]."""
-        t_C, bar = float(self.t_C) + given[2], float(self.gauge[-1]) * given[5] + given[3]
+        t_C, last = float(self.t_C) + given.warmer_K, np.array([self.time.size - 1])
+        bar = float(self.absolute(-1, given))
         air = bar - water_vapour_pressure(t_C) - co2_bar
         warm = bar - water_vapour_pressure(t_C + 1) - air * (t_C + 1 + ZERO_CELSIUS_K) / (t_C + ZERO_CELSIUS_K)
-        hotter = [*given]
-        hotter[2] += 1
-        last = np.array([self.time.size - 1])
-        now, then = self.moles(last, co2_bar, given), self.moles(last, warm, hotter)
-        return float(now[0] + now[1] - then[0] - then[1])
+        now = sum(self.moles(last, co2_bar, given))
+        then = sum(self.moles(last, warm, replace(given, warmer_K=given.warmer_K + 1)))
+        return float(np.squeeze(now - then))
 
-    def _progress(self, every: Rows, given: Sequence[float]) -> Floats:
+    def _progress(self, every: Rows, given: _Conditions) -> Floats:
         """Share of the highest rise reached so far: the oxygen is taken to be used in step with it."""
-        if not given[-1]:
+        if not given.oxygen_used:
             return np.broadcast_to(0.0, every.shape)
         rise = sum(self.moles(every, self.co2_bar(every, given, 0.0), given))
         rise = rise - rise[0]
         return np.asarray(np.clip(np.maximum.accumulate(rise) / max(float(rise.max()), 1e-12), 0.0, 1.0))
 
-    def _held_over_gas(self, given: Sequence[float], progress: Floats) -> Floats:
+    def _held_over_gas(self, given: _Conditions, progress: Floats) -> Floats:
         """Moles that leave the liquid for each mole that leaves the gas, in balance, over each vent's fall."""
         row = self.before
         if row.size:
             high = np.maximum(self.co2_bar(row, given, progress[row]), 0.02)
-            share = 1 - self.vents.drop_bar / (self.gauge[row] + given[3])
+            share = 1 - self.vents.drop_bar / self.absolute(row, given)
             ends = self.moles(row, high, given), self.moles(row, high * np.clip(share, 0.0, 0.99), given)
             return np.asarray((ends[0][1] - ends[1][1]) / (ends[0][0] - ends[1][0]))
         return np.array([])
@@ -370,7 +463,7 @@ class _Log:
                 back[span] += lost[which] * (self._taken(which, time[span], richer, tau, late[which]) - 1)
         return np.asarray(back)
 
-    def _at_end(self, uncertain: Sequence[Number], progress: Floats, refill: _Refill, error: Floats) -> Number:
+    def _at_end(self, uncertain: _Conditions, progress: Floats, refill: _Refill, error: Floats) -> Number:
         """The CO2 at the last reading, carrying the errors of everything that is uncertain."""
         from uncertainties import wrap
 
@@ -379,13 +472,15 @@ class _Log:
         needed = np.unique(np.concatenate([*sides, [0, last]]).astype(np.intp))
         rise = np.zeros(self.time.size)
 
-        def total(*given: float) -> float:
+        def total(*values: float) -> float:
+            given = _Conditions(*values)
             rise[needed] = sum(self.moles(needed, self.co2_bar(needed, given, progress[needed]), given))
             richer = self._held_over_gas(given, progress)
             lost, _, late, _, _ = self._fit(rise, richer, refill.tau_h, error, 4 * refill.tau_h)
             return float(rise[last] - rise[0] + self._back(np.array([last]), lost, richer, refill.tau_h, late)[0])
 
-        return wrap(total)(*uncertain) if any(uncertainty(value) for value in uncertain) else 0.0
+        values = uncertain.values()
+        return wrap(total)(*values) if any(uncertainty(value) for value in values) else 0.0
 
     def _adding_back(self, rise: Floats, variance: Floats, richer: Floats, refill: _Refill, error: Floats) -> Number:
         """The error of adding the vents back, as a number around zero [mol]."""

@@ -19,6 +19,9 @@ from fermkit.matter.properties import ethanol_molar_concentration, water_vapour_
 AIR_G_PER_MOL: Final = 28.97
 """Dry air: U.S. Standard Atmosphere 1976, 28.9644 g/mol, rounded."""
 
+MOST_STEPS, CLOSE_MOL = 8, 1e-12
+"""Newton's rule doubles its digits at each step; it ends where a step is below what any scale can show [mol]."""
+
 STEP: Final = "mend the reading; what was put on or taken out belongs in taken_out_g, with its time"
 
 WATER_G_PER_MOL: Final = 18.015
@@ -68,6 +71,7 @@ def gas_from_weight(
     ethanol_pct_vol: Number = 0.0,
     pressure_bar: Number = STANDARD_ATMOSPHERE_BAR,
     u_reading_g: float = 0.0,
+    u_increment_g: float = 0.0,
     scale_factor: Number = 1.0,
     drift_g_per_h: Number = 0.0,
     taken_out_g: Sequence[tuple[float, Number]] = (),
@@ -92,6 +96,8 @@ def gas_from_weight(
         Barometer, absolute [bar].
     u_reading_g : float
         Standard uncertainty of a weighing, independent from one to the next [g].
+    u_increment_g : float
+        Standard uncertainty of what comes off or on between two weighings and stays, such as drops at the lid [g].
     scale_factor : float or ufloat
         True weight over indicated weight, from a check weight.
     drift_g_per_h : float or ufloat
@@ -137,6 +143,7 @@ def gas_from_weight(
 
     times, weight, _, rows, remarks = paired(time_h, weight_g, "weight [g]")
     _check(temperature_C, headspace_L, ethanol_pct_vol, pressure_bar, scale_factor, u_reading_g)
+    not_negative(u_increment_g, "error per increment [g]")
     low, high = vapour
     between(low, 0.0, high, "vapour, lower end", do="give (low, high) as shares of saturation, such as (0.9, 1.1)")
     carried = rectangle(low, high, Act("vapour carried out", "water and ethanol vapour carried out"))
@@ -158,8 +165,11 @@ def gas_from_weight(
         return float(_released_mol(np.array([grams]), *given)[0][0])
 
     total = wrap(at_end)(lost * scale_factor, *conditions)
+    per_gram = nominal(scale_factor) / slope
+    per_step = u_increment_g * per_gram
+    per_step[0] = 0.0
     return GasCurve(
-        times, co2, "released", "weight", u_reading_g * nominal(scale_factor) / slope, np.zeros_like(co2),
+        times, co2, "released", "weight", u_reading_g * per_gram, per_step,
         shifted(total, 0.0, float(co2[-1])), (*remarks, *found, *_said(co2, *plain)),
     )  # fmt: skip
 
@@ -191,13 +201,13 @@ def _released_mol(
     whole = CO2_G_PER_MOL + steam
     half = spirit / 2 / max(float(loss[-1]) / whole, 1e-9)  # ethanol rises in step with the gas
     released = loss / whole
-    for _ in range(8):
+    for _ in range(MOST_STEPS):
         air = np.exp(-np.clip(released, 0.0, None) / room)
         excess = (whole + half * released) * released - lighter * room * (1 - air) - loss
         slope = whole + 2 * half * released - lighter * air
         change = excess / slope
         released = released - change
-        if np.max(np.abs(change)) < 1e-12:
+        if np.max(np.abs(change)) < CLOSE_MOL:
             break
     return released, slope
 

@@ -1,5 +1,7 @@
 """The vessel of a run: its gas space, and the pressure if it had stayed closed."""
 
+from dataclasses import replace
+
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Number, nominal
 from fermkit.gas.curve import GasCurve
@@ -50,4 +52,6 @@ def pressure_of(run: Run, gas: tuple[GasCurve, ...]) -> Pressure | None:
             "keep the airlock on",
         )
     vessel = vessel_of(run)
-    return None if vessel is None else vessel.pressure(gas[0].total())
+    if vessel is None:
+        return None
+    return replace(vessel, solubility_vs_water=gas[0].solubility_vs_water).pressure(gas[0].total())

@@ -39,7 +39,7 @@ def released_by(route: Mapping[str, Any], run: Run, ethanol_pct_vol: Number | No
             u_reading_mL=route.get("u_reading", 0.0),
             u_increment_mL=route.get("u_increment", 0.0),
             volume_factor=route.get("volume_factor", 1.0),
-            loss_to_water=route.get("loss_to_water", (0.0, 0.0)),
+            loss_to_water=route.get("loss_to_water"),
         )  # fmt: skip
     if kind == "flow rate":
         return gas_from_flow(time, level / 60, **collector, u_reading_mL_per_min=route.get("u_reading", 0.0) / 60)
@@ -84,15 +84,6 @@ def _broth_density(run: Run) -> Number:
     return ufloat(1020.0, 15.0, tag=Act("sample density", "density of the samples taken out"))
 
 
-def has_stopped(gas: GasCurve) -> bool:
-    """Whether the last tenth of the time brought less than a hundredth of the gas.
-
-    A liquid that no longer makes gas has shed its supersaturation (common practice, no source).
-    """
-    late = gas.time_h[-1] - 0.1 * (gas.time_h[-1] - gas.time_h[0])
-    return made_by(gas, float(late)) > 0.99
-
-
 def made_by(gas: GasCurve | None, time_h: float) -> float:
     """Share of the run's gas that was made by a time: 0 before the first reading, 1 after the last."""
     if gas is None or gas.co2_mol[-1] <= 0:
@@ -111,14 +102,13 @@ def made_from(released: GasCurve, run: Run) -> GasCurve:
         headspace_L=headspace_L(run),
         temperature_C=liquid_C(run),
         pH=run.conditions.get("pH"),
-        saturation=(0.9, 1.1) if has_stopped(released) else (0.9, 1.3),
+        pressure_bar=barometer_bar(run),
     )
 
 
 def route_pairs(released: tuple[GasCurve, ...]) -> tuple[RouteComparison, ...]:
-    """Each route held against the first; the weight goes first, since a leak hides from the collector only."""
-    first, *others = sorted(released, key=lambda curve: curve.kind != "weight")
-    return tuple(compare_routes(first, other) for other in others if other.counts == first.counts)
+    """The routes held against one another; nothing where there is one alone."""
+    return (compare_routes(*released),) if len(released) > 1 else ()
 
 
 def lag_and_rate(gas: tuple[GasCurve, ...]) -> SmoothReading:

@@ -18,7 +18,7 @@ from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of,
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal, plus_minus, uncertainty
-from fermkit.matter.properties import co2_solubility
+from fermkit.matter.properties import co2_solubility, co2_vs_water
 from fermkit.vessel.gas_space import GasSpace, carried
 from fermkit.vessel.pressures import Headroom as Headroom
 from fermkit.vessel.pressures import Pressure as Pressure
@@ -33,8 +33,9 @@ MATERIALS: Final = ("not stated", "PET", "other plastic", "steel", "aluminium", 
 SEALED_GASES: Final = ("air", "CO2")
 """What fills the gas space when the vessel is closed; with CO2 the liquid is saturated with it too."""
 
-SOLUBILITY_DOUBT: Final = 0.03
-"""Relative standard uncertainty of the solubility of CO2: published values differ by 3 % (Sander 2015)."""
+WARM_DAY_C: Final = 40.0
+"""A closed vessel may stand in a warm car or in the sun: for this temperature its pressure is told too [°C] (own
+choice; the rating is a matter of the warmest hour)."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -58,8 +59,8 @@ class Vessel(Written):
     pH : float, ufloat or None
         Of the liquid; from 5 up, bicarbonate holds some of the CO2 (None: not counted).
     solubility_vs_water : float, ufloat or None
-        How much CO2 the liquid dissolves relative to pure water. None: 1 ± 0.03. Finished drinks
-        0.93: lager at 6 °C dissolves 2.4, sparkling wine at 10 °C 2.1 g/(L bar) [1]_.
+        How much CO2 the liquid dissolves relative to pure water; 1 for water. None: that of a fermented liquid of
+        unknown make, 0.95 ± 0.03 (`co2_vs_water`, which gives it for a known one).
     sealed_gas : "air" or "CO2"
         What fills the gas space at closing. "CO2": closed in mid-fermentation, the liquid saturated.
     closed_at_C : float, ufloat or None
@@ -74,12 +75,8 @@ class Vessel(Written):
     --------
     >>> bottle = Vessel(total_L=2.0, liquid_L=1.5, temperature_C=25.0)
     >>> pressure = bottle.pressure(co2_mol=0.333)
-    >>> print(pressure.gauge_bar)
-    4.83+/-0.10
-
-    References
-    ----------
-    .. [1] Liger-Belair & Cilindre, ACS Omega 6 (2021) 9672, Table 1, doi:10.1021/acsomega.1c00256.
+    >>> print(pressure.gauge_bar, pressure.warm_gauge_bar)
+    5.01+/-0.11 6.58+/-0.12
     """
 
     total_L: Any
@@ -100,8 +97,7 @@ class Vessel(Written):
         _check_material(self.material, self.rated_bar_gauge)
         positive(nominal(self.barometer_bar), "barometer [bar absolute]")
         if self.solubility_vs_water is None:
-            doubt = ufloat(1.0, SOLUBILITY_DOUBT, tag=Act("CO2 solubility", "solubility of CO2 in this liquid"))
-            object.__setattr__(self, "solubility_vs_water", doubt)
+            object.__setattr__(self, "solubility_vs_water", co2_vs_water())
         positive(nominal(self.solubility_vs_water), "solubility of CO2 relative to water")
         if self.closed_at_C is None:
             object.__setattr__(self, "closed_at_C", self.temperature_C)
@@ -119,7 +115,8 @@ class Vessel(Written):
         Returns
         -------
         Pressure
-            Gauge and absolute [bar], its parts, and where the CO2 is [mol], linear in every uncertain input.
+            Gauge and absolute [bar], its parts, and where the CO2 is [mol], linear in every uncertain input; and the
+            gauge pressure of the same vessel on a day of 40 °C.
 
         Notes
         -----
@@ -139,8 +136,19 @@ class Vessel(Written):
         """
         not_negative(nominal(co2_mol), "CO2 made since closing [mol]")
         parts = carried(self._at_rest, self._inputs(co2_mol=co2_mol))
-        rating, doubts = self.against_rating(parts[0]), self._doubts(nominal(parts[-1]))
-        return replace(Pressure(self.in_short(), rating, self.liquid_L, co2_mol, *parts), doubts=doubts)
+        found = Pressure(self.in_short(), self.against_rating(parts[0]), self.liquid_L, co2_mol, *parts)
+        return replace(found, doubts=self._doubts(nominal(parts[-1])), **self._on_a_warm_day(co2_mol))
+
+    def _on_a_warm_day(self, co2_mol: Any) -> dict[str, Any]:
+        """Gauge pressure at `WARM_DAY_C` and what it means; nothing for a vessel that is as warm already."""
+        if not nominal(self.temperature_C) < WARM_DAY_C:
+            return {}
+        warm = self.warmed_to(WARM_DAY_C)
+        try:
+            gauge = carried(warm._at_rest, warm._inputs(co2_mol=co2_mol))[0]
+        except InputError as too_much:
+            return {"warm_rating": f"TOO MUCH on a day of {WARM_DAY_C:g} °C: {too_much.met}. Do not close it."}
+        return {"warm_gauge_bar": gauge, "warm_rating": f"On a day of {WARM_DAY_C:g} °C: {self.against_rating(gauge)}"}
 
     def after_vent(
         self, co2_mol: Any, duration_min: float = 0.0, degassing_per_h: float | None = None, *, times: int = 1
@@ -325,7 +333,7 @@ class Vessel(Written):
         if high > self.rated_bar_gauge:
             return f"TOO MUCH: with its uncertainty the pressure reaches {share}. Do not close it."
         return (
-            f"With its uncertainty the pressure reaches {share}. A rating is a limit and no aim, "
+            f"With its uncertainty the pressure reaches {share}. A rating is a limit, not a target, "
             "and it falls with age and heat."
         )
 

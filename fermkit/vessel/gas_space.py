@@ -16,6 +16,7 @@ from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.matter.properties import (
+    MOST_CO2_BAR,
     bicarbonate_factor,
     co2_compressibility,
     co2_solubility,
@@ -26,9 +27,6 @@ from fermkit.matter.properties import (
 SWELLING_ML: Final = (37.51, -9.585e-2, 8.740e-4, -5.044e-7)
 """What a mole of dissolved CO2 adds to the volume of water [mL/mol], as a polynomial in °C: Garcia, LBNL-49023
 (2001), eq. 3 (read in public simulator code). At 25 °C 35.6; other sources 32 to 38, Weiss 1974 32.3."""
-
-MOST_CO2_BAR: Final = 12.0
-"""Highest partial pressure of CO2 that `properties` works out [bar, absolute]."""
 
 GRID_BAR: Final = np.linspace(0.0, MOST_CO2_BAR, 65)
 """Where the amount in a vessel is worked out before the root between two of them is sought [bar]."""

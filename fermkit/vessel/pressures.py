@@ -12,13 +12,13 @@ from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, interval, nominal, plus_minus, uncertainty
 from fermkit.matter.composition import molar_mass
-from fermkit.vessel.gas_space import MOST_CO2_BAR, gas_mol_per_L
+from fermkit.matter.properties import MOST_CO2_BAR
+from fermkit.vessel.gas_space import gas_mol_per_L
 
 NOT_COUNTED: Final = (
     "Counted: CO2 in liquid and gas space at rest, as a real gas; the sealed air with all its oxygen; "
-    "water vapour; the swelling of the liquid. Not counted: walls that stretch, ethanol vapour. The liquid "
-    "counts as water unless solubility_vs_water is given: finished beer and sparkling wine dissolve some 7 % "
-    "less, so that the pressure is higher."
+    "water vapour; the swelling of the liquid. Not counted: walls that stretch, ethanol vapour. Without "
+    "solubility_vs_water the liquid is taken to dissolve 0 to 10 % less CO2 than water, as fermented liquids do."
 )
 
 
@@ -27,7 +27,8 @@ class Pressure(Written):
     """The pressure in a closed vessel at rest, and where its CO2 is.
 
     Pressures in bar, gauge and absolute by name; amounts in mol; each may carry its ±. ``about`` and
-    ``rating`` say in words which vessel, and how the pressure stands beside the maker's rating.
+    ``rating`` say in words which vessel, and how the pressure stands beside the maker's rating; ``warm_gauge_bar`` and
+    ``warm_rating`` the same on a day of 40 °C.
     """
 
     about: str
@@ -43,6 +44,8 @@ class Pressure(Written):
     headspace_mol: Any
     headspace_L: Any
     doubts: tuple[str, ...] = ()
+    warm_gauge_bar: Any = None
+    warm_rating: str = ""
 
     @property
     def dissolved_g_per_L(self) -> Any:
@@ -57,10 +60,14 @@ class Pressure(Written):
     def page(self) -> Page:
         """Lines for the lab book, the comparison with the rating, the cautions."""
         in_liquid = plus_minus(self.dissolved_g_per_L, "g/L")
+        warm = []
+        if self.warm_gauge_bar is not None:
+            warm = [Line("on a warm day, gauge", self.warm_gauge_bar, "bar", "at 40 °C")]
         return Page(
             f"Pressure in a closed vessel at rest, {self.about}",
             (
                 Line("pressure, gauge", self.gauge_bar, "bar", "above the air outside"),
+                *warm,
                 Line("pressure, absolute", self.absolute_bar, "bar"),
                 Line("  of it CO2", self.co2_bar, "bar"),
                 Line("  of it sealed air", self.air_bar, "bar"),
@@ -70,7 +77,8 @@ class Pressure(Written):
                 Line("CO2 in the gas space", self.headspace_mol, "mol"),
                 Line("gas space", self.headspace_L, "L", "left free by the swollen liquid"),
             ),
-            (self.rating, *self.doubts, NOT_COUNTED, *cautions_for("closing").sentences()),
+            (self.rating, *filter(None, [self.warm_rating]), *self.doubts, NOT_COUNTED,
+            *cautions_for("closing").sentences()),
         )
 
 

@@ -102,7 +102,7 @@ def totals(runs, vents, **conditions):
     for gauge, made, t_C in zip(logs.gauge_bar, logs.produced_mol, logs.temperature_C):
         total = gas_from_pressure(
             logs.time_h, gauge, headspace_L=0.6, liquid_L=1.4, temperature_C=t_C,
-            oxygen_used=(0, 0), saturation=(1, 1),
+            oxygen_used=(0, 0), solubility_vs_water=1.0,
         ).total()  # fmt: skip
         off.append(total.nominal_value / made[-1] - 1)
         stated.append(total.std_dev / made[-1])
