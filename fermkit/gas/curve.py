@@ -18,7 +18,13 @@ from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR,
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
-from fermkit.matter.properties import bicarbonate_factor, co2_solubility, co2_vs_water, water_vapour_pressure
+from fermkit.matter.properties import (
+    SOLUBILITY,
+    bicarbonate_factor,
+    co2_solubility,
+    co2_vs_water,
+    water_vapour_pressure,
+)
 
 Number = Any
 """A plain float, or a ufloat where the value has an uncertainty of its own."""
@@ -117,9 +123,9 @@ class GasCurve(Written):
 
         It is the CO2 that the liquid takes up; in a closed vessel, the oxygen that makes room for CO2 unseen.
         """
-        early = OXYGEN if self.kind == "pressure" else HELD
+        early = (OXYGEN,) if self.kind == "pressure" else (HELD, SOLUBILITY)
         parts: dict[Any, float] = getattr(self.common, "error_components", dict)()
-        return float(self.co2_mol[-1]) * math.hypot(0.0, *(u for part, u in parts.items() if part.tag == early))
+        return float(self.co2_mol[-1]) * math.hypot(0.0, *(u for part, u in parts.items() if part.tag in early))
 
     @property
     def u_walk_mol(self) -> float:

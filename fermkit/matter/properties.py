@@ -8,8 +8,8 @@ from typing import Any, Final
 
 import numpy as np
 
-from fermkit.basis.checks import Floats
 from fermkit.basis.budget import Act
+from fermkit.basis.checks import Floats
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.evaluation import evaluate, within
 from fermkit.basis.intervals import rectangle

@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 from uncertainties import covariance_matrix, ufloat
 
-from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
