@@ -426,41 +426,44 @@ def compare_routes(*curves: GasCurve) -> RouteComparison:
     >>> compare_routes(weight, volume).leak
     0.116+/-0.019
     """
-    checked = [(curve, _no_route(curve, curves)) for curve in curves]
-    good = [curve for curve, problem in checked if problem is None]
-    refused = [(curve.kind, problem) for curve, problem in checked if problem is not None]
+    good, refused = [], []
+    for curve in curves:
+        try:
+            _check_route(curve, curves)
+            good.append(curve)
+        except InputError as problem:
+            refused.append((curve, problem))
     if len(good) < 2:
-        if refused:
-            raise refused[0][1]
+        for curve, _ in refused:
+            _check_route(curve, curves)
         raise InputError(f"{len(curves)} route to the gas", "two or more", "weigh the vessel besides reading its gas")
     pairs = [_pair(a, b) for a, b in combinations(good, 2)]
     worst, *others = sorted(pairs, key=lambda pair: pair.p if math.isfinite(pair.p) else 1.0)
-    left_out = tuple(f"Not compared, CO2 by {kind}: {problem.met}." for kind, problem in refused)
+    left_out = tuple(f"Not compared, CO2 by {curve.kind}: {problem.met}." for curve, problem in refused)
     return replace(worst, verdict=_apart(worst, others) + worst.verdict, others=tuple(others), left_out=left_out)
 
 
-def _no_route(curve: GasCurve, curves: Sequence[GasCurve]) -> InputError | None:
-    """Why a route cannot be held against the first good one, if it cannot."""
+def _check_route(curve: GasCurve, curves: Sequence[GasCurve]) -> None:
+    """Refuse a route that cannot be held against the first one with gas."""
     if not curve.co2_mol[-1] > 0:
-        return InputError(
+        raise InputError(
             f"CO2 by one route is {curve.co2_mol[-1]:.3g} mol", "an amount above zero", "compare once gas has come"
         )
     first = next(other for other in curves if other.co2_mol[-1] > 0)
     if first.counts != curve.counts:
-        return InputError(
+        raise InputError(
             f"one curve counts CO2 {first.counts}, the other CO2 {curve.counts}",
             "two curves that count the same",
             "turn both into what was produced, or compare both as released",
         )
     start, end = _shared_time(first, curve)
     if not end > start:
-        return InputError(
+        raise InputError(
             f"one curve runs {first.time_h[0]:g} to {first.time_h[-1]:g} h, "
             f"the other {curve.time_h[0]:g} to {curve.time_h[-1]:g} h",
             "two curves of the same run that overlap in time",
             "check the clocks of both",
         )
-    return None
 
 
 def _shared_time(a: GasCurve, b: GasCurve) -> tuple[float, float]:
