@@ -1,4 +1,9 @@
-"""A gas curve read without any model: amount, largest rate, lag and finish time from local straight lines."""
+"""A gas curve read without any model: amount, largest rate, lag and finish time from local straight lines.
+
+Everything follows the process, not the log. The *rise* is the time from 10 to 90 % of the amount; the window of the
+steepest line is a share of it; and readings that come after the gas has stopped, and in which nothing more is seen
+to come, are left out, so that going on reading changes nothing.
+"""
 
 import math
 from dataclasses import dataclass
@@ -10,21 +15,51 @@ from numpy.typing import ArrayLike
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import FitError, InputError
+from fermkit.basis.statistics import student
 from fermkit.basis.written import Line, Page, Written, nominal
 from fermkit.growth.confidence import measured
 
-LEAST, LEAST_IN_WINDOW = 10, 3
+FEWEST, FEWEST_IN_WINDOW = 10, 3
 """Readings in all, and those that the steepest line is drawn through at least."""
+
+NARROWEST, WIDEST = 1 / 8, 1 / 2
+"""Bounds of the window, as shares of the rise: narrow enough for the rate not to be rounded off, wide enough to be
+one."""
+
+RATE_TO = 0.03
+"""Between those bounds the window is as narrow as still lets the slope of a line of mean steepness be known to this
+share of it."""
 
 LEVEL_TO = 0.002
 """A level is averaged over no more readings than make it good to this share of the amount: a fifth of the last per
 cent, by which the finish is told. Wider windows round off the corner where sugar runs out, and tell it late."""
 
-KEPT, KEPT_MEAN = 0.8, 0.4377
-"""Share of the squares that the scatter is read from, and what the mean of the smallest four fifths of squared
-normal numbers is: 1 − 2 z φ(z)/0.8 with z = 1.2816."""
+SLOW = 0.05
+"""Share of the largest rate under which gas counts as stopped: a twentieth."""
 
-LATER = "Times are those of the gas: it leaves the liquid some time after the yeast made it, up to half an hour or so."
+SURELY = 3.0
+"""Standard uncertainties by which a window must rise faster than that to show that gas still comes: of hundreds of
+windows after the end hardly one does so by chance."""
+
+NOTHING_MORE = 0.002
+"""Share of the amount that may still come after the stop and be left out: a fifth of the last per cent."""
+
+BLOCKS = 1000
+"""Readings in all that are worked on; more are first averaged (counters: thinned) to so many equal times, which are
+then far shorter than any window. Cost and memory stay in proportion to the readings."""
+
+KEPT, KEPT_MEAN = 0.6, 0.2146
+"""Share of the squares that the scatter is read from, and what the mean of the smallest three fifths of squared
+normal numbers is: 1 − 2 z φ(z)/0.6 with z = 0.8416. Corners spoil four squares each, and few readings have two."""
+
+FEW_ODD, DOF_A_READING = 7.5, 0.2
+"""By how much the scatter comes out too large where it is read from few numbers (1 + this over their count), and the
+degrees of freedom that each brings; both by simulation: neighbours overlap, and two fifths are left out."""
+
+WHOLE = 0.1
+"""How far from a whole number of grains a step may be: a bubble's gas varies a little with warmth and weather."""
+
+GAS_TIME = "Times are those of the gas: it leaves the liquid after the yeast made it, up to half an hour or so later."
 
 
 @dataclass(frozen=True, repr=False)
@@ -34,9 +69,11 @@ class SmoothReading(Written):
     Attributes
     ----------
     amount_so_far : ufloat
-        Level at the last reading less that at the first [unit].
+        Level at `until_h` less that at the first reading [unit].
+    until_h : float
+        The last reading used [h]: the last of all, or the one by which the gas had stopped.
     max_rate : ufloat
-        Slope of the steepest straight line through a window of `window_h` [unit/h].
+        Slope of the steepest straight line through the readings of any `window_h` [unit/h].
     max_rate_at_h : float
         The middle of that window [h].
     lag_h : ufloat
@@ -46,12 +83,13 @@ class SmoothReading(Written):
     limits : dict
         The 95 % interval of each by name.
     window_h : float
-        Width of the window [h]; part of the definition of the rate.
+        Width of the window [h]; part of the definition of rate and lag.
     fraction : float
         What counts as finished.
     """
 
     amount_so_far: Any
+    until_h: float
     max_rate: Any
     max_rate_at_h: float
     lag_h: Any
@@ -65,20 +103,97 @@ class SmoothReading(Written):
 
     def page(self) -> Page:
         """The reading as a lab-book page."""
-        rate = f"{self.unit}/h" if self.unit else "per h"
-        at = f"steepest line over {self.window_h:.3g} h, about {self.max_rate_at_h:.3g} h"
+        rate, over = f"{self.unit}/h" if self.unit else "per h", f"line over {self.window_h:.3g} h"
         lines = [
-            Line("amount so far", self.amount_so_far, self.unit, limits=self.limits["amount_so_far"]),
-            Line("largest rate", self.max_rate, rate, at, self.limits["max_rate"]),
-            Line("lag", self.lag_h, "h", "where that line meets the first level", self.limits["lag_h"]),
             Line(
-                f"{100 * self.fraction:g} % of it at", self.finish_time_h, "h", limits=self.limits.get("finish_time_h")
+                "amount so far", self.amount_so_far, self.unit, f"by {self.until_h:.3g} h", self.limits["amount_so_far"]
+            ),
+            Line(
+                "largest rate",
+                self.max_rate,
+                rate,
+                f"steepest {over}, about {self.max_rate_at_h:.3g} h",
+                self.limits["max_rate"],
+            ),
+            Line("lag", self.lag_h, "h", f"where the steepest {over} meets the first level", self.limits["lag_h"]),
+            Line(
+                f"{100 * self.fraction:g} % of it had come at",
+                self.finish_time_h,
+                "h",
+                limits=self.limits.get("finish_time_h"),
             ),
         ]
         what = f" ({self.counts})" if self.counts else ""
         return Page(
-            f"Gas read without a growth curve{what}", lines, (*self.doubts, LATER, "± is one standard uncertainty.")
+            f"Gas read without a growth curve{what}", lines, (*self.doubts, GAS_TIME, "± is one standard uncertainty.")
         )
+
+
+@dataclass(frozen=True)
+class Series:
+    """Readings with the size of their errors: of each reading, or (`steps`) of each increment."""
+
+    time: Floats
+    level: Floats
+    variance: Floats
+    dof: float
+    steps: bool
+    grain: float
+    """What the readings rise by at least: a bubble, the last digit of a display; 0 where none is seen."""
+
+    def u(self, weights: Floats) -> Floats:
+        """Standard uncertainty of weighted sums of the readings, weights (n,) or (k, n)."""
+        squares, unseen = weights**2, self.grain**2 / 12  # variance of what has not yet filled a bubble or a digit
+        rounding = squares.sum(axis=-1) * unseen
+        if self.steps:  # a reading is the sum of the increments before it
+            squares = np.cumsum(weights[..., ::-1], axis=-1)[..., ::-1][..., 1:] ** 2
+        return np.asarray(np.sqrt(squares @ self.variance + rounding))
+
+    def window(self, i: int, wide: float, least: int) -> slice:
+        """The readings within a window about reading i, moved inwards at the ends; at least `least` of them."""
+        time = self.time
+        low = int(np.searchsorted(time, min(time[i] - wide / 2, time[-1] - wide) - 1e-9))
+        high = int(np.searchsorted(time, max(time[i] + wide / 2, time[0] + wide) + 1e-9))
+        short = max(least - (high - low), 0)
+        low = max(0, min(low - short // 2, time.size - least))
+        return slice(low, max(high, low + least))
+
+    def level_at(self, i: int, wide: float) -> Floats:
+        """The level at reading i, from the line through a window about it, as weights on the readings."""
+        out, rows = np.zeros(self.time.size), self.window(i, wide, 1)
+        away = self.time[rows] - self.time[rows].mean()
+        if self.steps or away.size < 3:
+            out[i] = 1.0
+            return out
+        out[rows] = 1 / away.size + (self.time[i] - self.time[rows].mean()) * away / (away @ away)
+        return out
+
+    def lines(self, wide: float) -> "Lines":
+        """The line through the window about each reading."""
+        n = self.time.size
+        slopes, through, middles, widths = np.zeros((n, n)), np.zeros((n, n)), np.zeros(n), np.zeros(n)
+        for i in range(n):
+            rows = self.window(i, wide, FEWEST_IN_WINDOW)
+            t = self.time[rows]
+            widths[i] = t[-1] - t[0]
+            if self.steps:
+                ends = [rows.start, rows.stop - 1]
+                middles[i] = 0.5 * (t[0] + t[-1])
+                slopes[i, ends], through[i, ends] = np.array([-1.0, 1.0]) / widths[i], 0.5
+            else:
+                middles[i] = t.mean()
+                slopes[i, rows], through[i, rows] = (t - t.mean()) / np.sum((t - t.mean()) ** 2), 1 / t.size
+        return Lines(slopes, through, middles, float(np.median(widths)))
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Local lines as weights on the readings: slopes, levels in the middle; the middles [h], the usual width [h]."""
+
+    slopes: Floats
+    through: Floats
+    middles: Floats
+    width: float
 
 
 def smooth_growth(
@@ -97,8 +212,8 @@ def smooth_growth(
 
     No published curve is the truth, and a rate read off one carries that curve's own shape. These numbers
     follow the readings. The rate is a mean over a window of stated width, and so is its true value; the lag is
-    where the steepest line meets the first level. Times are those of the gas: it leaves the liquid after the yeast
-    made it, in a simulated jar or keg 0.2 to 0.5 h later.
+    where the steepest line meets the first level. Readings after the gas has stopped change nothing. Times are those
+    of the gas: it leaves the liquid after the yeast made it, in a simulated jar or keg 0.2 to 0.5 h later.
 
     Parameters
     ----------
@@ -109,7 +224,8 @@ def smooth_growth(
     noise : "independent" or "accumulating"
         As for `fit_growth`.
     window_h : float, optional
-        Width of the window [h]; an eighth of the run if not given, and at least three readings.
+        Width of the window [h]; from an eighth to a half of the rise (the time from 10 to 90 % of the amount)
+        if not given, as narrow as still gives a rate, and at least three readings.
     scale_u : float
         Relative standard uncertainty common to the whole curve [-].
     early_u : float
@@ -128,17 +244,17 @@ def smooth_growth(
     --------
     >>> from fermkit.growth.curves import gompertz
     >>> t = np.linspace(0, 48, 60)
-    >>> reading = smooth_growth(t, gompertz(t, 600, 40, 6) + 3 * np.cos(40 * t))
+    >>> errors = np.random.default_rng(0).normal(size=60)
+    >>> reading = smooth_growth(t, gompertz(t, 600, 40, 6) + 3 * errors)
     >>> print(f"{reading.max_rate:.1f} over {reading.window_h:.1f} h")
-    39.3+/-0.1 over 4.9 h
+    41.2+/-1.3 over 1.6 h
 
     References
     ----------
     Scatter from how far a reading lies off its neighbours: after Gasser, Sroka & Jennen-Steinmetz, Biometrika 73
-    (1986) 625–633, here off the cubic through four of them, and from the smaller four fifths (own choice). The finish
+    (1986) 625–633, here off the cubic through four of them, and from the smaller three fifths (own choice). The finish
     time's interval holds the times that a t-test at 5 % does not refuse (Fieller's principle).
     """
-    from scipy.special import stdtrit
     from uncertainties import ufloat
 
     time, level, steps = _readings(time_h, amount, noise)
@@ -147,44 +263,97 @@ def smooth_growth(
     between(fraction, 1e-6, 1 - 1e-6, "fraction", do="give a fraction such as 0.99")
     if window_h is not None:
         positive(window_h, "window_h")
-    wide = float(np.ptp(time)) / 8 if window_h is None else window_h
-    variance, dof = _increment_variance(time, level) if steps else _reading_variance(time, level)
-    q = float(stdtrit(dof, 0.975))
-    total = float(np.ptp(level))
-    enough = float(np.sqrt(variance.mean()) / (LEVEL_TO * total)) ** 2 * float(np.median(np.diff(time)))
-    places = np.eye(time.size) if steps else _levels(time, min(wide / 2, enough), wide / 2)
-    slopes, through, middles, width = _lines(time, wide, steps)
-    rates = slopes @ level
+    seen, wide, stopped = _while_it_comes(time, level, steps, window_h)
+    lines, n = seen.lines(wide), seen.time.size
+    q = student(seen.dof)
+    rates = lines.slopes @ seen.level
     top = int(np.argmax(rates))
-    whole = places[-1] - places[0]
+    first, last = seen.level_at(0, wide / 2), seen.level_at(n - 1, wide / 2)
     common = ufloat(1.0, scale_u, Act("gas factor", "common factor of the gas curve")) if scale_u else 1.0
-    u_made = _u(whole, variance, steps)
-    made = measured(float(whole @ level), u_made) * common
-    u_rate = _u(slopes[top], variance, steps)
+    u_made = float(seen.u(last - first))
+    made = measured(float((last - first) @ seen.level), u_made) * common
+    u_rate = float(seen.u(lines.slopes[top]))
     rate = measured(float(rates[top]), u_rate) * common
-    rise = through[top] - places[0]
-    since = float(rise @ level) / rates[top]
+    rise = lines.through[top] - first
+    since = float(rise @ seen.level) / rates[top]
     as_steep = rates >= rates[top] - 2 * u_rate  # the steepest line might as well have been one of these
-    choice = np.std(middles[as_steep] - (through - places[0])[as_steep] @ level / rates[as_steep])
-    u_line = _u((rise - since * slopes[top]) / rates[top], variance, steps)
-    lag = measured(middles[top] - since, math.hypot(u_line, early_u / rates[top], choice))
+    feet = lines.middles[as_steep] - (lines.through - first)[as_steep] @ seen.level / rates[as_steep]
+    u_line = float(seen.u((rise - since * lines.slopes[top]) / rates[top]))
+    choice = float(np.std(feet))
+    lag = measured(lines.middles[top] - since, math.hypot(u_line, early_u / rates[top], choice))
     limits = {
         "amount_so_far": _limits(made, q * u_made, scale_u * nominal(made)),
         "max_rate": _limits(rate, q * u_rate, scale_u * rates[top]),
         "lag_h": _limits(lag, q * math.hypot(u_line, choice), early_u / rates[top]),
     }
     doubts: tuple[str, ...] = ()
-    finish, climbing = np.nan, rates[-1] - 2 * _u(slopes[-1], variance, steps) >= 0.05 * rates[top]
+    finish = np.nan
     if limits["amount_so_far"][0] <= 0:
         doubts = ("No rise is shown by these readings beyond their scatter: no finish time.",)
-    elif climbing:
+    elif not stopped:
         doubts = ("The run has not slowed to a twentieth of its largest rate: no finish time yet.",)
     else:
-        gaps = places - places[0] - fraction * whole
-        finish, limits["finish_time_h"] = _finish(time, level, gaps, variance, steps, q)
+        finish, limits["finish_time_h"] = _finish(seen, wide, fraction, q)
     if limits["lag_h"][0] <= 0:
         doubts = (*doubts, "A lag of zero agrees with these readings.")
-    return SmoothReading(made, rate, float(middles[top]), lag, finish, limits, width, fraction, unit, counts, doubts)
+    return SmoothReading(
+        made, float(seen.time[-1]), rate, float(lines.middles[top]), lag, finish, limits, lines.width, fraction, unit,
+        counts, doubts,
+    )  # fmt: skip
+
+
+def _while_it_comes(time: Floats, level: Floats, steps: bool, window_h: float | None) -> tuple[Series, float, bool]:
+    """The readings up to the stop, half a window after it included; the width of the window [h]; whether it stopped.
+
+    What comes after the stop would, by its errors, move the amount and with it rise and window: so these are taken
+    anew from what is left, until nothing more is left out.
+    """
+    end, stopped = float(time[-1]), False
+    while True:
+        seen = series_of(time, level, steps, end)
+        wide = _width(seen) if window_h is None else window_h
+        stop = _stop(seen, wide)
+        stopped = stopped or stop is not None
+        if stop is None or stop >= seen.time[-1] or int(np.searchsorted(time, stop, side="right")) < FEWEST:
+            return seen, wide, stopped
+        end = stop
+
+
+def _width(seen: Series) -> float:
+    """As narrow a window as gives the rate to `RATE_TO`, within its bounds [h]."""
+    up = _monotone(seen.level)
+    shares = (up - up[0]) / max(up[-1] - up[0], 1e-300)
+    begin, end = (float(np.interp(share, shares, seen.time)) for share in (0.1, 0.9))
+    rise = max(end - begin, float(np.diff(seen.time).min()))
+    inside = (seen.time > begin) & (seen.time <= end)
+    wanted = (RATE_TO * 0.8 * float(up[-1] - up[0]) / rise) ** 2
+    if not wanted > 0:
+        return WIDEST * rise
+    if seen.steps:  # the ends of a window of increments: variance per hour over its width
+        needed = float(seen.variance[inside[1:]].sum()) / rise / wanted
+    else:  # the slope of a line through evenly spaced readings: 12 variance x spacing / width^3
+        needed = float(np.cbrt(12 * seen.variance.mean() * rise / max(int(inside.sum()), 1) / wanted))
+    return float(np.clip(needed, NARROWEST * rise, WIDEST * rise))
+
+
+def _stop(seen: Series, wide: float) -> float | None:
+    """When the gas had stopped, and half a window more to read the level by [h]; None where it has not."""
+    lines = seen.lines(wide)
+    rates = lines.slopes @ seen.level
+    moving = rates - SURELY * np.asarray(seen.u(lines.slopes)) >= SLOW * rates.max()
+    moving[np.argmax(rates)] = True
+    still = lines.middles[np.flatnonzero(moving)[-1]] + (lines.width + wide) / 2
+    last = seen.level_at(seen.time.size - 1, wide / 2)
+    more = float(last @ seen.level) - seen.level
+    doubt = 2 * np.asarray(seen.u(last - np.eye(seen.time.size)))
+    rest = np.maximum(doubt, NOTHING_MORE * np.ptp(seen.level))
+    over = np.flatnonzero((seen.time >= still) & (more <= rest))
+    return float(seen.time[over[0]]) if over.size else None
+
+
+def _monotone(level: Floats) -> Floats:
+    """Levels that only rise, as the true amount must: midway between the highest so far and the lowest to come."""
+    return np.asarray((np.maximum.accumulate(level) + np.minimum.accumulate(level[::-1])[::-1]) / 2)
 
 
 def rate_at_the_end(time: Floats, level: Floats, steps: bool, scatter: float) -> tuple[float, float, float]:
@@ -194,8 +363,8 @@ def rate_at_the_end(time: Floats, level: Floats, steps: bool, scatter: float) ->
     misfit, which is given, look like scatter.
     """
     k = min(time.size, max(5, time.size // 8))
-    if time.size >= LEAST:
-        variance, _ = (_increment_variance if steps else _reading_variance)(time, level)
+    if time.size >= FEWEST:
+        variance, _ = _increment_variance(time, level) if steps else _reading_variance(time, level, np.ones(time.size))
         scatter = float(np.sqrt(variance[-k:].mean()))
     t, y = time[-k:], level[-k:]
     if steps:
@@ -205,13 +374,40 @@ def rate_at_the_end(time: Floats, level: Floats, steps: bool, scatter: float) ->
     return float(middle @ y / spread), float(scatter / np.sqrt(spread)), scatter
 
 
+def series_of(time: Floats, level: Floats, steps: bool, end_h: float) -> Series:
+    """Readings up to a time, thinned to `BLOCKS` where there are more, with the size of their errors."""
+    k = int(np.searchsorted(time, end_h, side="right"))
+    time, level, count = time[:k], level[:k], np.ones(k)
+    if k > BLOCKS:
+        place = np.minimum(BLOCKS * (time - time[0]) / np.ptp(time), BLOCKS - 1).astype(int)
+        first = np.flatnonzero(np.diff(place, prepend=-1))
+        count = np.diff(first, append=k).astype(float)
+        if steps:  # the last reading of each block holds all its increments
+            rows = np.append(0, first[1:] - 1 + count[1:].astype(int))
+            time, level, count = time[rows], level[rows], np.ones(rows.size)
+        else:
+            time, level = np.add.reduceat(time, first) / count, np.add.reduceat(level, first) / count
+    variance, dof = _increment_variance(time, level) if steps else _reading_variance(time, level, count)
+    return Series(time, level, variance, dof, steps, _grain(level))
+
+
+def _grain(level: Floats) -> float:
+    """The smallest step, where all small steps are one, two, three or four of it; else 0: the readings run smoothly."""
+    steps = np.abs(np.diff(level))
+    steps = steps[steps > 0]
+    if not steps.size:
+        return 0.0
+    few = steps[steps < 4.5 * steps.min()] / steps.min()
+    return float(steps.min()) if few.max() > 1.5 and np.abs(few - np.round(few)).max() < WHOLE else 0.0
+
+
 def _readings(time_h: ArrayLike, amount: ArrayLike, noise: str) -> tuple[Floats, Floats, bool]:
     one_of(noise, ("independent", "accumulating"), "noise")
     time, level = numbers(time_h, "time [h]"), numbers(amount, "amount")
     same_length(time=list(time), amount=list(level))
     rising(time, "time [h]")
-    if time.size < LEAST:
-        raise FitError(f"{time.size} readings", f"at least {LEAST}", "take more readings")
+    if time.size < FEWEST:
+        raise FitError(f"{time.size} readings", f"at least {FEWEST}", "take more readings")
     if np.ptp(level) <= 1e-12 * np.max(np.abs(level)):
         raise InputError(
             f"amounts from {level.min():g} to {level.max():g}", "an amount that changes", "check the column"
@@ -231,18 +427,11 @@ def _limits(value: Any, from_scatter: float, known: float) -> tuple[float, float
     return value.nominal_value - half, value.nominal_value + half
 
 
-def _u(weights: Floats, variance: Floats, steps: bool) -> float:
-    """Standard uncertainty of a weighted sum of readings."""
-    if steps:  # a reading is the sum of the increments before it
-        weights = np.cumsum(weights[::-1])[::-1][1:]
-    return float(np.sqrt(np.sum(weights**2 * variance)))
-
-
-def _reading_variance(time: Floats, level: Floats) -> tuple[Floats, float]:
-    """Variance of a reading about its neighbours' curve, and its degrees of freedom."""
-    odd, _ = _out_of_line(time, level, np.ones_like(level))
+def _reading_variance(time: Floats, level: Floats, count: Floats) -> tuple[Floats, float]:
+    """Variance of a reading (a mean of `count`) about its neighbours' curve, and its degrees of freedom."""
+    odd, _ = _out_of_line(time, level, 1 / np.sqrt(count))
     size, dof = _middle_square(odd)
-    return np.full(time.size, size), dof
+    return size / count, dof
 
 
 def _increment_variance(time: Floats, level: Floats) -> tuple[Floats, float]:
@@ -279,79 +468,56 @@ def _out_of_line(time: Floats, value: Floats, sd: Floats) -> tuple[Floats, Float
 
 
 def _middle_square(odd: Floats) -> tuple[float, float]:
-    """Mean square of normal numbers from the smaller four fifths of them, and its degrees of freedom.
+    """Mean square of normal numbers from the smaller three fifths of them, and its degrees of freedom.
 
-    Where sugar runs out the gas turns a corner; it is no scatter, and is among the fifth that is left out.
+    Where sugar runs out the gas turns a corner; it is no scatter, and is among the two fifths that are left out.
     """
     kept = np.sort(odd**2)[: max(1, round(KEPT * odd.size))]
-    return float(kept.mean()) / KEPT_MEAN, max(0.28 * odd.size, 1.0)  # by simulation: neighbours overlap
+    size = float(kept.mean()) / KEPT_MEAN / (1 + FEW_ODD / odd.size)
+    return size, max(DOF_A_READING * odd.size, 1.0)
 
 
-def _levels(time: Floats, wide: float, wide_at_the_end: float) -> Floats:
-    """The level at each reading, from the local line through a window about it, as weights on the readings."""
-    places = np.eye(time.size)
-    for i in range(time.size):
-        rows = _window(time, i, wide if i < time.size - 1 else wide_at_the_end, 1)
-        t = time[rows]
-        if t.size > 2:
-            away = t - t.mean()
-            places[i] = 0.0
-            places[i, rows] = 1 / t.size + (time[i] - t.mean()) * away / (away @ away)
-    return places
-
-
-def _lines(time: Floats, wide: float, steps: bool) -> tuple[Floats, Floats, Floats, float]:
-    """Local lines as weights on the readings: slopes, levels in the middle, the middles [h], and the width [h]."""
-    n = time.size
-    slopes, through, middles, widths = np.zeros((n, n)), np.zeros((n, n)), np.zeros(n), np.zeros(n)
-    for i in range(n):
-        rows = _window(time, i, wide, LEAST_IN_WINDOW)
-        t = time[rows]
-        ends = [rows.start, rows.stop - 1]
-        widths[i] = t[-1] - t[0]
-        if steps:
-            middles[i] = 0.5 * (t[0] + t[-1])
-            slopes[i, ends], through[i, ends] = np.array([-1.0, 1.0]) / widths[i], 0.5
-            continue
-        middles[i] = t.mean()
-        slopes[i, rows], through[i, rows] = (t - t.mean()) / np.sum((t - t.mean()) ** 2), 1 / t.size
-    return slopes, through, middles, float(np.median(widths))
-
-
-def _window(time: Floats, i: int, wide: float, least: int) -> slice:
-    """The readings within a window about reading i, moved inwards at the ends; at least `least` of them."""
-    low = int(np.searchsorted(time, min(time[i] - wide / 2, time[-1] - wide) - 1e-9))
-    high = int(np.searchsorted(time, max(time[i] + wide / 2, time[0] + wide) + 1e-9))
-    short = max(least - (high - low), 0)
-    low = max(0, min(low - short // 2, time.size - least))
-    return slice(low, max(high, low + least))
-
-
-def _finish(
-    time: Floats, level: Floats, gaps: Floats, variance: Floats, steps: bool, q: float
-) -> tuple[float, tuple[float, float]]:
-    """When the gap to what counts as finished closes, and the nearest times on either side that the readings refuse.
+def _finish(seen: Series, wide: float, fraction: float, q: float) -> tuple[float, tuple[float, float]]:
+    """When what counts as finished had come, and the nearest times on either side that a t-test at 5 % refuses.
 
     Errors that accumulate carry a crossing away with them: there, every time that is not refused counts.
     """
-    gap = gaps @ level
-    u = np.array([_u(each, variance, steps) for each in gaps])
-    rising = (np.maximum.accumulate(gap) + np.minimum.accumulate(gap[::-1])[::-1]) / 2  # as the true amount must
+    n, total = seen.time.size, float(np.ptp(seen.level))
+    enough = float(seen.variance.mean()) / (LEVEL_TO * total) ** 2 * float(np.median(np.diff(seen.time)))
+    places = np.array([seen.level_at(i, min(wide / 2, enough)) for i in range(n)])
+    first, last = seen.level_at(0, wide / 2), seen.level_at(n - 1, wide / 2)
+    gaps = places - first - fraction * (last - first)
+    gap, room = gaps @ seen.level, q * np.asarray(seen.u(gaps))
+    rising = _monotone(gap)
     after = int(np.argmax(rising >= 0))
-    value = _crossing(time, rising, after)
-    before, behind = gap + q * u < 0, gap - q * u >= 0
-    if steps:
-        first, last = int(np.argmax(~before)), time.size - int(np.argmax(~behind[::-1]))
+    value, corner = _crossing(seen.time, rising, after)
+    before, behind = gap + room < 0, gap - room >= 0
+    if seen.steps:
+        begin, end = int(np.argmax(~before)), n - int(np.argmax(~behind[::-1]))
     else:
-        first = after - int(np.argmax(before[:after][::-1])) if before[:after].any() else 0
-        last = after + int(np.argmax(behind[after:])) if behind[after:].any() else time.size
-    low = _crossing(time, gap + q * u, first)
-    high = _crossing(time, gap - q * u, last) if last < time.size else np.inf
-    return value, (low, high)
+        begin = after - int(np.argmax(before[:after][::-1])) if before[:after].any() else 0
+        end = after + int(np.argmax(behind[after:])) if behind[after:].any() else n
+    low = value - math.hypot(max(value - _crossing(seen.time, gap + room, begin)[0], 0.0), corner)
+    if end == n:
+        return value, (low, np.inf)
+    return value, (low, value + math.hypot(max(_crossing(seen.time, gap - room, end)[0] - value, 0.0), corner))
 
 
-def _crossing(time: Floats, gap: Floats, after: int) -> float:
+def _crossing(time: Floats, gap: Floats, after: int) -> tuple[float, float]:
+    """When the gap closed between two readings, and half the time within which it may have done so [h], 95 %.
+
+    Latest: along the straight line between them. Earliest: the gas went on as before and turned a sharp corner, or
+    came up as it goes on afterwards, whichever is later. Between readings an hour apart that is a quarter of an hour.
+    """
     if after == 0:
-        return float(time[0])
-    share = gap[after - 1] / (gap[after - 1] - gap[after])
-    return float(time[after - 1] + share * (time[after] - time[after - 1]))
+        return float(time[0]), 0.0
+    t, g = float(time[after - 1]), float(gap[after - 1])
+    latest = t - g * float(time[after] - t) / float(gap[after] - g)
+    early = t
+    if after > 1 and g > gap[after - 2]:
+        early = max(early, t - g * float(t - time[after - 2]) / float(g - gap[after - 2]))
+    if after + 1 < time.size and gap[after + 1] > gap[after]:
+        slope = (gap[after + 1] - gap[after]) / (time[after + 1] - time[after])
+        early = max(early, float(time[after] - gap[after] / slope))
+    half = (latest - min(early, latest)) / 2
+    return latest - half, 0.95 * half
