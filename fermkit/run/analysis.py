@@ -198,16 +198,16 @@ class Analysis(Written):
         """When the gas came and how fast: from the readings alone, beside what the growth curves say."""
         found: Any
         if self.read is not None:
-            found, limits, how = self.read, self.read.limits, f"over {self.read.window_h:.3g} h"
+            found, limits, how = self.read, self.read.limits, f"steepest line over {self.read.window_h:.3g} h"
         elif self.growth is not None:
             found, limits, how = self.growth, self.growth.intervals(), f"{self.growth.curve.replace('_', ' ')} curve"
         else:
             return []
         low, high = (1000 * end for end in limits["max_rate"])
-        how = "; ".join(word for word in (how, self._between("max_rate", 1000)) if word)
+        lag, rate = ("; ".join(filter(None, (how, self._between(*of)))) for of in (("lag_h", 1), ("max_rate", 1000)))
         return [
-            Line("lag of the gas", found.lag_h, "h", self._between("lag_h", 1), limits["lag_h"]),
-            Line("largest rate", found.max_rate * 1000, "mmol CO2/h", how, (low, high)),
+            Line("lag of the gas", found.lag_h, "h", lag, limits["lag_h"]),
+            Line("largest rate", found.max_rate * 1000, "mmol CO2/h", rate, (low, high)),
         ]
 
     def _between(self, quantity: str, times: float) -> str:
