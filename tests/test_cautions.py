@@ -3,21 +3,23 @@
 
 import pytest
 
-from fermkit.basis.cautions import CAUTIONS, STEPS, cautions_for
+from fermkit.basis.cautions import CAUTIONS, HOT_HOLDING_LIMIT_C, STEPS, cautions_for
 from fermkit.basis.errors import InputError
+from fermkit.matter.composition import molar_mass
 
 
 @pytest.mark.parametrize(
     ("step", "names"),
     [
-        ("closing", {"Pressure", "Glass", "Soft-drink bottles"}),
+        ("closing", {"Pressure", "Glass", "Drink bottles"}),
         ("warming", {"Pressure", "Glass"}),
         ("venting", {"Pressure", "Venting", "CO2 in closed rooms"}),
         ("fermenting", {"Pressure", "Glass", "CO2 in closed rooms", "Hygiene"}),
-        ("boiling down", {"Ethanol vapour", "Hot liquids"}),
+        ("fermenting", {"A blocked airlock", "Feed-grade molasses"}),
+        ("boiling down", {"Ethanol vapour", "Hot liquids", "Urea and heat"}),
         ("drying", {"Ethanol vapour", "Hot liquids", "Hygiene"}),
         ("autolysis", {"Hot liquids", "Hygiene"}),
-        ("eating", {"Hygiene", "Purines and salt"}),
+        ("eating", {"Hygiene", "Purines and salt", "Yeast extract and some medicines", "Urea and heat"}),
         ("selling", {"Alcohol stated for tax or sale", "Purines and salt"}),
         ("measuring alcohol", {"Alcohol stated for tax or sale"}),
     ],
@@ -26,6 +28,14 @@ def test_each_step_has_its_cautions(step, names):
     """The dangers of a step are named there, and local codes everywhere."""
     found = {item.name for item in cautions_for(step).items}
     assert names | {"Local codes first"} <= found
+
+
+def test_numbers_of_the_cautions_are_those_of_the_physics():
+    """Five kilograms of sugar: 1.29 m3 of gas where nine tenths ferment; growth to the hot-holding limit."""
+    says = {item.name: item.says for item in CAUTIONS}
+    cubic_metres = 0.9 * 5000 / molar_mass("sucrose") * 4 * 0.0831446 * 298.15 / 1.01325 / 1000
+    assert f"about {cubic_metres:.1f} m3" in says["CO2 in closed rooms"]
+    assert f"Between 5 and {HOT_HOLDING_LIMIT_C:g} °C" in says["Hygiene"]
 
 
 def test_every_caution_is_shown_somewhere_and_sourced():

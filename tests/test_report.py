@@ -4,12 +4,14 @@ import json
 import os
 import re
 from dataclasses import replace
+from html import unescape
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
 import fermkit as fk
+from fermkit.basis.cautions import CAUTIONS
 from fermkit.basis.errors import InputError
 from fermkit.basis.files import write_whole
 from fermkit.show import exports, report
@@ -191,3 +193,11 @@ def test_control_codes_in_a_name_are_shown_and_not_sent(analysis):
         assert not set("\x1b\x9b\u202e\udcff") & set(text)
         assert "\\x1b[2J" in text
     json.loads(json.dumps(exports.as_data(nasty)))
+
+
+def test_each_caution_stands_once(html):
+    """However many results carry a caution, the report shows it once."""
+    text = " ".join(unescape(html).split())
+    counts = {item.name: text.count(item.says) for item in CAUTIONS}
+    assert set(counts.values()) <= {0, 1}
+    assert counts["Pressure"] == counts["Hygiene"] == 1

@@ -48,16 +48,20 @@ class Caution:
 CAUTIONS: Final = (
     Caution(
         "Pressure",
-        "fit an airlock or a relief valve, and never rely on a calculation. A closed vessel that "
-        "ferments can burst; the rating comes from the vessel's maker and falls with warmth, age and "
-        "scratches.",
+        "fit an airlock or a relief valve, and never rely on a calculation. A closed vessel that ferments can "
+        "burst; the rating comes from the vessel's maker and falls with warmth, age and scratches.",
         ("fermenting", "closing", "warming", "venting"),
     ),
     Caution(
-        "Soft-drink bottles",
-        "figures are heard for PET bottles (filled at about 3.5 atm, failing at about 7 atm). Other weak "
-        "sources contradict them, they leave gauge or absolute open, and heat and age lower them: "
-        "they are no rating, and no calculation here uses them.",
+        "A blocked airlock",
+        "foam can carry pulp into the airlock, and a blocked airlock is a closed vessel. Leave a fifth of the "
+        "vessel empty, use a wide tube if it foams, and look every day.",
+        ("fermenting",),
+    ),
+    Caution(
+        "Drink bottles",
+        "no pressure rating is known for reused drink bottles; heat and age weaken them; never use them "
+        "closed.",
         ("closing", "warming"),
     ),
     Caution(
@@ -67,22 +71,33 @@ CAUTIONS: Final = (
     ),
     Caution(
         "Venting",
-        "a vent does not reset the pressure: it empties the gas space, and the liquid refills it. "
-        "A supersaturated vessel foams when it is opened; cool it first, open it slowly, face away.",
+        "a vent does not reset the pressure: it empties the gas space, and the liquid refills it. A "
+        "supersaturated vessel foams when it is opened; cool it first, open it slowly, face away.",
         ("venting",),
         "Henry's law; the foam: common practice, no source",
     ),
     Caution(
         "CO2 in closed rooms",
-        "CO2 is heavier than air and collects in cellars, cupboards and vats; it numbs before it is "
-        "noticed. Ventilate, and never lean into a vessel that has fermented.",
+        "CO2 is heavier than air and collects in cellars, cupboards and vats; it numbs before it is noticed. "
+        "More than 0.5 % in the air is too much for a working day of 8 h, and 4 % is dangerous at once. Five "
+        "kilograms of sugar make about 1.3 m3 of CO2. Ventilate, and never lean into a vessel that has "
+        "fermented.",
         ("fermenting", "venting"),
+        "NIOSH Pocket Guide to Chemical Hazards, carbon dioxide: 5,000 ppm over 8 h, 40,000 ppm IDLH (from "
+        "memory)",
     ),
     Caution(
         "Ethanol vapour",
-        "the vapour that leaves when a fermented liquid is boiled down or dried can burn. "
-        "No open flame, no spark; ventilate.",
+        "the vapour that leaves when a fermented liquid is boiled down or dried can burn. No open flame, no "
+        "spark; ventilate.",
         ("boiling down", "drying"),
+    ),
+    Caution(
+        "Urea and heat",
+        "urea and alcohol heated together make ethyl carbamate, which may cause cancer. Feed no urea to what "
+        "will be heated and eaten or drunk; ammonium salts do not do this.",
+        ("boiling down", "drying", "eating"),
+        "EFSA Journal (2007) 551, ethyl carbamate in food and beverages (from memory)",
     ),
     Caution(
         "Hot liquids",
@@ -91,21 +106,37 @@ CAUTIONS: Final = (
     ),
     Caution(
         "Hygiene",
-        "a warm hold is no kill step. All time between 5 and 57 °C grows bacteria, warming up and cooling down "
-        "too. Unknown growth, slime or an odd smell means throw it away; no tasting in class.",
+        "keeping paste warm does not kill bacteria. Between 5 and 57 °C they grow, also while it warms up and "
+        "cools down. Unknown growth, slime or an odd smell means throw it away; no tasting in class.",
         ("fermenting", "autolysis", "drying", "eating"),
         FOOD_CODE,
     ),
     Caution(
-        "Purines and salt",
-        "yeast and its extract are high in purines, extracts often in salt: not for everyone "
-        "(gout, kidneys, blood pressure); ask a physician.",
+        "Feed-grade molasses",
+        "molasses sold for animals is not made for people: it may hold urea, and nobody checked it as food. "
+        "Take food grade for anything that will be eaten.",
+        ("fermenting", "eating", "selling"),
+    ),
+    Caution(
+        "Yeast extract and some medicines",
+        "yeast extract can hold much tyramine. With medicines that block monoamine oxidase (MAO inhibitors, "
+        "some of them against depression or Parkinson's disease) it can drive the blood pressure dangerously "
+        "high. Do not eat it then; ask a physician.",
         ("eating", "selling"),
+        "Blackwell, Marley & Mabbitt, Lancet 285 (1965) 940 (from memory)",
+    ),
+    Caution(
+        "Purines and salt",
+        "dry yeast holds purines that make about 1.8 g of uric acid from 100 g, several times what a day of "
+        "food low in purines may make (0.5 g); extracts are often salty too. Not for everyone (gout, kidneys, "
+        "blood pressure); ask a physician.",
+        ("eating", "selling"),
+        "food tables for dried brewer's yeast, 1.81 g in 100 g (from memory)",
     ),
     Caution(
         "Alcohol stated for tax or sale",
-        "needs an approved method and often an approved laboratory. A home-made sensor, a hydrometer "
-        "or a balance does not replace it.",
+        "needs an approved method and often an approved laboratory. A home-made sensor, a hydrometer or a "
+        "balance does not replace it.",
         ("measuring alcohol", "selling"),
     ),
     Caution(
@@ -155,7 +186,7 @@ def cautions_for(*steps: str) -> Cautions:
     Examples
     --------
     >>> [item.name for item in cautions_for("boiling down").items]
-    ['Ethanol vapour', 'Hot liquids', 'Local codes first']
+    ['Ethanol vapour', 'Urea and heat', 'Hot liquids', 'Local codes first']
     """
     for step in steps:
         one_of(step, STEPS, "step")

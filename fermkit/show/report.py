@@ -6,7 +6,7 @@ or not at all, and the same run gives the same bytes.
 
 import logging
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache, partial
 from pathlib import Path
 from typing import Any, Final
@@ -14,6 +14,7 @@ from typing import Any, Final
 from markupsafe import Markup
 
 import fermkit
+from fermkit.basis.cautions import cautions_for
 from fermkit.basis.errors import InputError
 from fermkit.basis.files import write_whole
 from fermkit.basis.shown import visible
@@ -147,14 +148,24 @@ def _template() -> Any:
 def _sections(analysis: Analysis) -> list[tuple[Page, Drawn | None]]:
     """Every page with the picture of its result, which the first page of the result carries."""
     drawn: set[str] = set()
+    told = set(analysis.cautions.sentences())
     out = []
     for name, page in analysis.sections():
+        page = _without_told(page, told)
         picture = None
         if name in PICTURES and name not in drawn:
             drawn.add(name)
             picture = _drawn(partial(_by_name, name, analysis))
         out.append((page, picture))
     return out
+
+
+def _without_told(page: Page, told: set[str]) -> Page:
+    """A page without the cautions that the report has shown before; those that it shows are noted as told."""
+    cautions = set(cautions_for().sentences())
+    remarks = [remark for remark in page.remarks if remark not in told]
+    told |= cautions & set(remarks)
+    return replace(page, remarks=remarks, parts=[_without_told(part, told) for part in page.parts])
 
 
 def _by_name(name: str, analysis: Analysis, ax: Any) -> str:
