@@ -6,6 +6,7 @@ import pytest
 import fermkit as fk
 from fermkit.basis.errors import FitError
 from fermkit.growth import curves
+from fermkit.growth.comparison import Outcome
 
 T = np.linspace(0, 48, 60)
 
@@ -74,3 +75,27 @@ def test_a_run_that_stands_still_is_finished_whatever_the_curve_says():
     fit = fk.fit_growth(t, y, "gompertz")
     assert any("runs of one sign" in doubt for doubt in fit.doubts)
     assert fit.state(expected=14**1.5).word == "finished" and fit.state(expected=80.0).word == "stuck"
+
+
+def test_no_curve_is_given_weight_where_none_follows():
+    """Gas that grows faster and faster and stops within the hour is no sigmoid: the best misfit gets no weight."""
+    t = np.arange(0.0, 24.0, 0.5)
+    made = np.where(t < 14, np.expm1(0.25 * t), np.expm1(0.25 * 14))
+    for noise, sd in (("independent", 0.1), ("accumulating", 0.02)):
+        errors = sd * np.random.default_rng(6).normal(size=t.size)
+        y = made + (errors if noise == "independent" else np.cumsum(errors))
+        found = fk.compare_curves(t, y, noise)
+        assert found.verdict is Outcome.NONE_FOLLOWS and set(found.weight) == {0.0}
+        assert "% weight" not in str(found)
+
+
+def test_a_curve_that_made_the_readings_is_said_to_follow():
+    """Of 40 runs that a curve made, with errors of either kind, at most two are said not to follow it."""
+    told = 0
+    for seed in range(20):
+        rng = np.random.default_rng(seed)
+        true = curves.gompertz(T, 600, 40, 6)
+        counted = np.concatenate([[0.0], np.cumsum(rng.poisson(np.diff(true) / 2) * 2.0)])
+        told += not fk.fit_growth(T, true + 4 * rng.normal(size=60)).follows
+        told += not fk.fit_growth(T, counted, noise="accumulating").follows
+    assert told <= 2

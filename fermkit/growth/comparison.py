@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -16,6 +17,13 @@ from fermkit.growth.fit import Noise, fit_growth
 from fermkit.growth.fitted import Forecast, GrowthFit
 
 
+class Outcome(StrEnum):
+    """What a comparison of curves comes to."""
+
+    SHOWN = "the best of these curves follows the readings"
+    NONE_FOLLOWS = "none of these curves follows the readings to within their own scatter, so none is given any weight"
+
+
 @dataclass(frozen=True, repr=False)
 class CurveComparison(Written):
     """Growth curves compared on the same readings.
@@ -25,12 +33,15 @@ class CurveComparison(Written):
     fits : tuple of GrowthFit
         Best first.
     aicc, weight : tuple of float
-        Small-sample Akaike criterion and Akaike weight of each.
+        Small-sample Akaike criterion and Akaike weight of each; no weight where none follows the readings.
+    verdict : Outcome
+        Whether the best of them follows the readings.
     """
 
     fits: tuple[GrowthFit, ...]
     aicc: tuple[float, ...]
     weight: tuple[float, ...]
+    verdict: Outcome
 
     @property
     def best(self) -> GrowthFit:
@@ -88,8 +99,8 @@ class CurveComparison(Written):
         lines = [
             Line(
                 fit.curve.replace("_", " "),
-                f"{100 * weight:.0f} %",
-                "weight",
+                f"{100 * weight:.0f} %" if self.verdict is Outcome.SHOWN else "no weight",
+                "weight" if self.verdict is Outcome.SHOWN else "",
                 f"lag {plus_minus(fit.lag_h, 'h')}, rate {plus_minus(fit.max_rate, rate)}; AICc {score:.1f}"
                 if fit.verdict == "good"
                 else f"{fit.verdict}; AICc {score:.1f}",
@@ -100,6 +111,7 @@ class CurveComparison(Written):
             low, high = self.spread(quantity)
             lines.append(Line(f"{name}, between curves", f"{low:.3g} to {high:.3g}", unit_, "all curves compared"))
         remarks = (
+            *([] if self.verdict is Outcome.SHOWN else [f"{self.verdict.capitalize()}: take these as sketches."]),
             *self.best.doubts,
             "None of these curves is the truth, and the ± of each holds only if it were: how far they disagree is what "
             "the choice of a curve costs. smooth_growth reads lag and rate without one.",
@@ -170,9 +182,13 @@ def compare_curves(
         )
     order = np.argsort(cost, kind="stable")
     weight = np.exp(-0.5 * (cost - cost.min()))
-    weight /= weight.sum()
+    verdict = Outcome.SHOWN if fits[order[0]].follows else Outcome.NONE_FOLLOWS
+    weight *= (verdict is Outcome.SHOWN) / weight.sum()
     return CurveComparison(
-        tuple(fits[i] for i in order), tuple(float(cost[i]) for i in order), tuple(float(weight[i]) for i in order)
+        tuple(fits[i] for i in order),
+        tuple(float(cost[i]) for i in order),
+        tuple(float(weight[i]) for i in order),
+        verdict,
     )
 
 

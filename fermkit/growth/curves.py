@@ -390,14 +390,17 @@ class Shape:
         k, lag, slopes = self.meaning(p)
         nu = np.exp(p[:, 2:3]) if self.asymmetric else None
         start = self.slopes(np.exp(p[:, :1]), p[:, 1:2], np.zeros((1, 1)), nu)
-        values = np.stack([level * (1 - start[0][:, 0]), level * k, lag, level], axis=1)
+        begun = start[0][:, 0] / k  # how long the tangent takes from the curve's zero to its level at time zero
+        values = np.stack([level * (1 - start[0][:, 0]), level * k, lag + begun, level], axis=1)
         out = np.zeros((len(p), 4, p.shape[1] + 1))
         out[:, :, 0] = values
         out[:, 2, 0] = 0.0
         for j, one in enumerate(start[1:], start=1):
             out[:, 0, j] = -level * one[:, 0]
         out[:, 1, 1:] = (level * k)[:, None] * slopes[:, 0]
-        out[:, 2, 1:] = slopes[:, 1]
+        out[:, 2, 1:] = slopes[:, 1] - begun[:, None] * slopes[:, 0]
+        for j, one in enumerate(start[1:], start=1):
+            out[:, 2, j] += one[:, 0] / k
         return values, out
 
 

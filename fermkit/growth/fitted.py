@@ -13,6 +13,7 @@ from fermkit.growth import confidence, curves, many
 from fermkit.growth.curves import QUANTITIES, Quantity, Shape, shape_named
 from fermkit.growth.fitter import Found, Problem, quiet
 from fermkit.growth.phases import GasPhases, RunState, Timepoint, exponential_window, state_of
+from fermkit.growth.residuals import follows
 from fermkit.growth.smoothing import rate_at_the_end
 
 Method = Literal["profile", "wald", "bootstrap"]
@@ -40,6 +41,31 @@ class Forecast(Written):
         )
 
 
+@dataclass(frozen=True)
+class Tangent:
+    """The tangent at the steepest point of a curve, from the starting level up to the final one.
+
+    Attributes
+    ----------
+    foot_h : float
+        Where it meets the starting level [h]: the lag.
+    level, top : float
+        Starting and final level [unit of the readings].
+    slope : float
+        The largest rate [unit/h].
+    """
+
+    foot_h: float
+    level: float
+    slope: float
+    top: float
+
+    @property
+    def head_h(self) -> float:
+        """Where it meets the final level [h]."""
+        return self.foot_h + (self.top - self.level) / self.slope
+
+
 @dataclass(frozen=True, repr=False)
 class GrowthFit(Written):
     """A growth curve fitted to the readings of one run.
@@ -51,7 +77,9 @@ class GrowthFit(Written):
     max_rate : ufloat
         Slope at the steepest point [unit/h]. On a linear scale: not a specific growth rate.
     lag_h : ufloat
-        Where the tangent at the steepest point meets the level the curve rises from, zero [h].
+        Where the tangent at the steepest point meets the curve's level at time zero [h], for every curve: what a ruler
+        on the picture gives. The published lag of a sigmoid is where it meets zero, which lies below that level; it
+        is ``lag_h - (asymptote - final_amount) / max_rate``.
     asymptote : ufloat
         The published curve's own final level [unit of the readings].
     scatter : float
@@ -87,6 +115,11 @@ class GrowthFit(Written):
     def shape(self) -> Shape:
         """The member of the family of curves that was fitted."""
         return shape_named(self.curve)
+
+    @cached_property
+    def follows(self) -> bool:
+        """Whether the curve follows the readings to within their own scatter; if not, its ± say too little."""
+        return follows(self.shape, self.problem, self.found, self.time_h, self.amount)
 
     @property
     def _given(self) -> bool:
@@ -275,6 +308,11 @@ class GrowthFit(Written):
 
         return self._time(f"{amount:g} {self.unit} reached at".replace("  ", " "), reached, 1.0)
 
+    def tangent(self) -> Tangent:
+        """The line to draw at the steepest point: its foot is the lag, its slope the largest rate."""
+        level = float(self.predict(0.0))
+        return Tangent(nominal(self.lag_h), level, nominal(self.max_rate), level + nominal(self.final_amount))
+
     def phases(self) -> GasPhases:
         """The phases of the gas curve: lag, exponential, slowing, stationary, each boundary defined.
 
@@ -386,7 +424,7 @@ class GrowthFit(Written):
         notes = (
             *self.doubts,
             "Final amount: asymptote less the curve's value at time zero. Lag: where the tangent at the steepest "
-            "point meets the level the curve rises from.",
+            "point meets that value.",
             f"± is one standard uncertainty; intervals are profile likelihood, from {kinds}.",
             f"Curve: {self.shape.source}.",
         )
@@ -417,7 +455,7 @@ def _by_lmfit(fit: GrowthFit) -> Any:
 
     values = fit.shape.quantities(fit.found.level, fit.found.p)[0][0]
     p = fit.found.p[0]
-    start = {"asymptote": values[3], "max_rate": values[1], "lag_h": values[2]}
+    start = {"asymptote": values[3], "max_rate": values[1], "lag_h": fit.shape.meaning(fit.found.p)[1][0]}
     if fit.shape.asymmetric:
         start["asymmetry"] = np.exp(p[2])
     if fit.curve == "baranyi":

@@ -92,7 +92,7 @@ def fit_growth_many(
      final_amount  max_rate  lag_h
            499.95     39.97   5.99
            599.74     40.00   6.00
-           699.20     40.01   6.00
+           699.20     40.01   6.02
     """
     import pandas as pd
 

@@ -1,12 +1,18 @@
 """What the residuals of a fit say, in words: runs, drift, wild readings, scatter against the stated u."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from fermkit.basis.checks import Floats
 from fermkit.basis.statistics import runs_p
 from fermkit.basis.written import in_words, nominal, uncertainty
 from fermkit.growth.curves import Shape
-from fermkit.growth.fitter import Found, Problem, columns
+from fermkit.growth.fitter import Found, Problem, columns, expected
+from fermkit.growth.smoothing import FEWEST, series_of
+
+UNLIKELY = 0.01
+"""Chance under which residuals are taken to show that the curve does not follow: once in a hundred good fits."""
 
 
 def standardised(shape: Shape, problem: Problem, found: Found) -> Floats:
@@ -15,6 +21,29 @@ def standardised(shape: Shape, problem: Problem, found: Found) -> Floats:
     left = problem.amount[0] - fitted
     scale = float(np.sqrt(found.rss[0] / problem.dof(shape.parameters)[0]))
     return np.asarray(left / scale) if scale > 0 else np.zeros_like(left)
+
+
+def follows(shape: Shape, problem: Problem, found: Found, time: Floats, amount: Floats) -> bool:
+    """Whether a curve follows its readings: no runs of one sign, and no more scatter than they have of their own.
+
+    Their own scatter is that about the local curve through each reading's neighbours, or the stated u.
+    """
+    from scipy.special import chdtrc, fdtrc
+
+    dof = float(problem.dof(shape.parameters)[0])
+    if runs_p(standardised(shape, problem, found)) < UNLIKELY:
+        return False
+    if problem.known:
+        return bool(chdtrc(dof, float(found.rss[0])) >= UNLIKELY)
+    if time.size < FEWEST:
+        return True
+    own = series_of(time, amount, problem.steps, float(time[-1]))
+    if own.time.size < time.size:  # blocks of many readings, whose scatter is not that of one
+        return True
+    left = amount - expected(shape, found, replace(problem, steps=False))[0]
+    left = np.diff(left) if problem.steps else left
+    ratio = float(np.sum(left**2 / np.maximum(own.variance, 1e-300))) / dof
+    return bool(fdtrc(dof, own.dof, ratio) >= UNLIKELY)
 
 
 def remarks_on(
@@ -35,7 +64,7 @@ def remarks_on(
         )
     left = standardised(shape, problem, found)
     p = runs_p(left)
-    if p < 0.01:
+    if p < UNLIKELY:
         out.append(
             f"The residuals come in runs of one sign ({in_words(p)}): this curve does not follow the readings "
             "to within their scatter, so its intervals are too narrow; compare the curves."

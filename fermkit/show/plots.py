@@ -131,7 +131,7 @@ def gas_curve(gas: GasCurve, found: GrowthFit | SmoothReading | None = None, *, 
         time = np.linspace(gas.time_h[0], gas.time_h[-1], 300)
         name = f"{found.curve.replace('_', ' ')} curve"
         ax.plot(time, found.predict(time) * 1000, color=COLOURS["vermilion"], label=name, zorder=2)
-        base, steepest = float(found.predict(time[:1])[0]) * 1000, "tangent at the steepest point"
+        base, steepest = found.tangent().level * 1000, "tangent at the steepest point"
         whole = found.final_amount
     lag, rate, top = nominal(found.lag_h), nominal(found.max_rate) * 1000, nominal(whole) * 1000
     ax.plot(
