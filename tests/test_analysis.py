@@ -14,6 +14,7 @@ from fermkit.basis.budget import NOT_NAMED
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal
 from fermkit.run import alcohol, feeding, gas_routes
+from fermkit.run.format import BubbleCount, Density, ResidualSugar, VesselSection
 from fermkit.run.ledger import Entry, Ledger
 from fermkit.show.report import html_report
 
@@ -243,7 +244,7 @@ def test_ethanol_that_left_with_the_gas_is_counted(analyses):
     saturated), while the ethanol is made in step with the gas.
     """
     jar = analyses["jar_3_closes"]
-    shut = replace(jar.run, vessel={**jar.run.vessel, "closed": "closed"})
+    shut = replace(jar.run, vessel=replace(jar.run.vessel, closed="closed"))
     carried = jar.amounts["ethanol"] - alcohol.ethanol_made_g(shut, jar.ethanol_pct_vol, jar.gas[0])
     kelvin, parts = 301.15, 2000
     share = 0.85 / (1.9 * np.exp(6500 * (1 / kelvin - 1 / 298.15)) * 8.314 * kelvin)
@@ -260,9 +261,9 @@ def test_ethanol_that_left_with_the_gas_is_counted(analyses):
 def test_ethanol_is_added_for_the_gas_only_where_its_volume_is_known(analyses, closed, aeration):
     """An air pump's gas is not measured, and a vented vessel's leaves at another pressure: nothing is added there."""
     jar = analyses["jar_3_closes"]
-    shut = replace(jar.run, vessel={**jar.run.vessel, "closed": "closed"})
-    conditions = {**jar.run.conditions, "aeration": aeration}
-    run = replace(jar.run, vessel={**jar.run.vessel, "closed": closed}, conditions=conditions)
+    shut = replace(jar.run, vessel=replace(jar.run.vessel, closed="closed"))
+    conditions = replace(jar.run.conditions, aeration=aeration)
+    run = replace(jar.run, vessel=replace(jar.run.vessel, closed=closed), conditions=conditions)
     more = alcohol.ethanol_made_g(run, 5.0, jar.gas[0]) - alcohol.ethanol_made_g(shut, 5.0, jar.gas[0])
     assert (nominal(more) > 0.05) is (closed == "airlock" and aeration == "none")
 
@@ -314,7 +315,7 @@ def test_bubbles_of_unknown_size_are_not_turned_into_gas():
     """Bubbles were counted and none was measured: no CO2 is told, and the calibration that is needed is named."""
     run = fk.read_run(SAMPLES / "jar_3_closes")
     counted = run.tables["gas"].rename(columns={"volume_mL": "bubbles"})
-    route = {"kind": "bubble count", "table": "gas", "column": "bubbles"}
+    route = BubbleCount()
     with pytest.raises(InputError, match=r"counted in bubbles, \d+ of them, and no volume_per_bubble"):
         gas_routes.released_by(route, replace(run, gas=(route,), tables={"gas": counted}))
 
@@ -322,7 +323,7 @@ def test_bubbles_of_unknown_size_are_not_turned_into_gas():
 def test_a_vessel_of_unknown_size_has_no_gas_space():
     """Gas dissolved and above the liquid cannot be counted without the vessel: said with what is known of it."""
     run = fk.read_run(SAMPLES / "jar_3_closes")
-    found = fk.analyse(replace(run, vessel={"material": "glass"}, gas=run.gas[:1]), curve="gompertz")
+    found = fk.analyse(replace(run, vessel=VesselSection(material="glass"), gas=run.gas[:1]), curve="gompertz")
     assert any("CO2 made: not told, since the vessel is described by material" in gap for gap in found.gaps), found.gaps
     assert "CO2" not in found.amounts
 
@@ -330,8 +331,8 @@ def test_a_vessel_of_unknown_size_has_no_gas_space():
 def test_a_weighed_jar_without_a_hydrometer_knows_its_samples_less_well():
     """What the samples weighed is then taken at 1020 ± 15 g/L: the same gas within its larger uncertainty."""
     run = fk.read_run(SAMPLES / "jar_3_closes")
-    (scale,) = (route for route in run.gas if route["kind"] == "vessel weight")
-    known, unknown = (gas_routes.released_by(scale, one, 3.4) for one in (run, replace(run, density={})))
+    (scale,) = (route for route in run.gas if route.kind == "vessel weight")
+    known, unknown = (gas_routes.released_by(scale, one, 3.4) for one in (run, replace(run, density=Density())))
     assert unknown.total().std_dev > known.total().std_dev
     assert 0 < abs(nominal(unknown.total()) - nominal(known.total())) < 2 * unknown.total().std_dev
 
@@ -401,5 +402,6 @@ def test_a_run_of_feed_alone_says_that_nothing_can_be_held_against_anything():
 def test_sugar_that_nobody_measured_is_said_to_be_taken_as_used():
     """Without a value for the sugar left over all of it counts as used, and the page says so."""
     run = fk.read_run(SAMPLES / "jar_3_closes")
-    found = fk.analyse(replace(run, residual_sugar={}, tables={"gas": run.tables["gas"]}), curve="gompertz")
+    alone = replace(run, residual_sugar=ResidualSugar(), tables={"gas": run.tables["gas"]})
+    found = fk.analyse(alone, curve="gompertz")
     assert "Sugar left over: not told, since it was not measured" in str(found).replace("\n", " ")

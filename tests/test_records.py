@@ -59,24 +59,24 @@ def changed(**sections):
 def test_values_come_in_our_units_with_their_act(folder):
     """Everything is converted once, and each uncertain number says what was done to get it."""
     run = read_run(folder)
-    assert run.vessel["total_L"].nominal_value == 3.0 and run.vessel["total_L"].tag.phrase == "measuring the vessel"
-    assert run.vessel["rated_bar_gauge"] == 2.0
-    assert run.conditions["barometer_bar"].std_dev == pytest.approx(0.002)
-    assert run.feed[0]["amount_g"].tag.phrase == "weighing the beet molasses"
-    assert run.feed[1]["amount"] == "2 teaspoons" and "amount_g" not in run.feed[1]
-    assert run.ingredients["beet molasses"]["sucrose"].nominal_value == pytest.approx(0.49)
-    assert run.ingredients["beet molasses"]["usable_nitrogen"] == pytest.approx((0.001, 0.003))
-    assert run.gas[0]["column"] == "volume_mL" and run.gas[0]["u_increment"] == 3.0
-    assert run.gas[0]["loss_to_water"] == (0.0, 0.02)
-    assert run.harvest["window_C"] == (45.0, 55.0)
+    assert run.vessel.total_L.nominal_value == 3.0 and run.vessel.total_L.tag.phrase == "measuring the vessel"
+    assert run.vessel.rated_bar_gauge == 2.0
+    assert run.conditions.barometer_bar.std_dev == pytest.approx(0.002)
+    assert run.feed[0].amount_g.tag.phrase == "weighing the beet molasses"
+    assert run.feed[1].amount == "2 teaspoons" and run.feed[1].amount_g is None
+    assert run.ingredients["beet molasses"].sucrose.nominal_value == pytest.approx(0.49)
+    assert run.ingredients["beet molasses"].usable_nitrogen == pytest.approx((0.001, 0.003))
+    assert run.gas[0].column == "volume_mL" and run.gas[0].u_increment == 3.0
+    assert run.gas[0].loss_to_water == (0.0, 0.02)
+    assert run.harvest.window_C == (45.0, 55.0)
     assert run.invented and run.name == "jar 1" and run.folder == folder
 
 
 def test_replicates_carry_their_degrees_of_freedom(folder):
     """Three replicates: mean, s/√3, two degrees of freedom."""
     run = read_run(folder)
-    assert run.harvest["nitrogen"].nominal_value == pytest.approx(0.082)
-    assert run.harvest["nitrogen"].std_dev == pytest.approx(0.002 / math.sqrt(3))
+    assert run.harvest.nitrogen.nominal_value == pytest.approx(0.082)
+    assert run.harvest.nitrogen.std_dev == pytest.approx(0.002 / math.sqrt(3))
     assert run.degrees_of_freedom == {"harvest.nitrogen": 2}
 
 
@@ -150,12 +150,12 @@ def test_a_scale_is_corrected_by_its_check_weight():
     scale = {"scale": {"resolution": "1 g", "check_weight": "500 g", "check_reading": "502 g"}}
     run = run_from(changed(instruments=scale), {"gas": GAS, "weights": weights})
     assert run.tables["weights"].tare_g[0] == pytest.approx(50.0)
-    assert run.feed[0]["amount_g"].nominal_value == pytest.approx(240 * 500 / 502)
+    assert run.feed[0].amount_g.nominal_value == pytest.approx(240 * 500 / 502)
     common = run.common_factor("weights")
     assert common.nominal_value == pytest.approx(1.0)
     weight = 0.0005 / math.sqrt(3)  # OIML R 111-1, class M3: 0.25 g on 500 g at most
     assert common.std_dev == pytest.approx(math.hypot(1 / math.sqrt(3) / 502, weight), rel=1e-6)
-    ratio = run.feed[0]["amount_g"] / run.inoculum["amount_g"]
+    ratio = run.feed[0].amount_g / run.inoculum.amount_g
     alone = math.hypot(1 / 240, 0.1 / 5.0)
     assert ratio.std_dev / ratio.nominal_value == pytest.approx(alone, rel=1e-6), "the common factor cancels"
 
@@ -170,10 +170,10 @@ def test_thermometer_and_gauge_are_corrected_at_zero():
     }
     run = run_from(changed(instruments=instruments, gas=gas), tables)
     assert run.tables["hold"].temperature_C.tolist() == pytest.approx([50.0, 51.0])
-    assert run.conditions["temperature_C"].nominal_value == pytest.approx(27.6)
-    assert run.conditions["temperature_C"].std_dev == pytest.approx(math.hypot(0.5, 0.1))
+    assert run.conditions.temperature_C.nominal_value == pytest.approx(27.6)
+    assert run.conditions.temperature_C.std_dev == pytest.approx(math.hypot(0.5, 0.1))
     assert run.tables["gas"].pressure_bar_gauge.tolist() == pytest.approx([0.0, 0.1, 0.28, 0.48, 0.58])
-    assert run.gas[0]["column"] == "pressure_bar_gauge"
+    assert run.gas[0].column == "pressure_bar_gauge"
 
 
 def test_an_absolute_pressure_becomes_gauge():
@@ -279,15 +279,15 @@ def test_an_amount_without_its_own_error_takes_the_scales():
     """A scale with a resolution gives its amounts a rectangular error."""
     feed = [{"ingredient": "beet molasses", "amount": "240 g"}]
     run = run_from(changed(feed=feed, instruments={"scale": {"resolution": "1 g"}}), {"gas": GAS})
-    assert run.feed[0]["amount_g"].std_dev == pytest.approx(1 / math.sqrt(3))
-    assert run.feed[0]["amount_g"].tag.phrase == "weighing the beet molasses"
+    assert run.feed[0].amount_g.std_dev == pytest.approx(1 / math.sqrt(3))
+    assert run.feed[0].amount_g.tag.phrase == "weighing the beet molasses"
 
 
 def test_the_collectors_thermometer_is_corrected_too():
     """The ice check applies to the collector's temperature."""
     gas = [{"kind": "collected volume", "collector_temperature": "22.0 ± 0.5 °C"}]
     run = run_from(changed(gas=gas, instruments={"thermometer": {"ice_reading": "0.5 °C"}}), {"gas": GAS})
-    assert run.gas[0]["collector_temperature_C"].nominal_value == pytest.approx(21.5)
+    assert run.gas[0].collector_temperature_C.nominal_value == pytest.approx(21.5)
 
 
 def test_an_absolute_pressure_wants_a_barometer():

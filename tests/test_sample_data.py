@@ -103,7 +103,7 @@ def test_the_raw_readings_agree_with_the_truth_by_hand():
     """Gas, alcohol and dry matter, worked out here in a few lines, lie within three stated u of the truth."""
     for name in RUNS:
         run, truth = read_run(FOLDER / name), TRUTH[name]
-        if run.gas[0]["kind"] == "collected volume":
+        if run.gas[0].kind == "collected volume":
             volume = run.tables["gas"].volume_mL.to_numpy()[-1] / 1000
             dry_bar = 1.008 - 0.0264
             mol = dry_bar * volume / (0.9952 * 0.0831446 * 295.15) / 0.99

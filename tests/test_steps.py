@@ -59,7 +59,7 @@ def test_a_step_that_fails_costs_that_step_only(run, monkeypatch, name, problem)
 
 def test_one_bad_route_to_the_gas_costs_that_route_only(run):
     """The scale's display stood still for the whole run: the collector's gas is told all the same."""
-    name = next(route["table"] for route in run.gas if route["kind"] == "vessel weight")
+    name = next(route.table for route in run.gas if route.kind == "vessel weight")
     still = run.tables[name].assign(weight_g=2500.0) if "weight_g" in run.tables[name] else None
     assert still is not None
     found = analyse(replace(run, tables={**run.tables, name: still}), curve="gompertz")

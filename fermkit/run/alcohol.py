@@ -45,7 +45,7 @@ def _made_up(table: Any) -> dict[float, Number]:
 
 def _calibrated(run: Run, table: Any, made_up: dict[float, Number], reference_C: float | None = None) -> Calibration:
     table = table.dropna(subset=["ethanol_pct_vol", "signal"])
-    curve = run.ethanol.get("curve", "line")
+    curve = run.ethanol.curve or "line"
     weighted = curve == "weighted line"
     return fit_calibration(
         [made_up[float(x)] for x in table["ethanol_pct_vol"]],
@@ -135,7 +135,7 @@ def sample_of(rows: tuple[str, Any], run: Run, calibration: Calibration, drift: 
     """One sample read back, at one dilution or at several; corrected for drift where the sensor has drifted."""
     name, table = rows
     drifted = drift if drift is not None and drift.drift.passed is False else None
-    u_pipetting = nominal(run.ethanol.get("u_pipetting", 0.0))
+    u_pipetting = run.ethanol.or_usual("u_pipetting", ())
     parts = [(float(dilution), part) for dilution, part in table.groupby("dilution", sort=True)]
     dilutions = tuple(dilution for dilution, _ in parts)
     temperatures = [_temperature(part) for _, part in parts]
@@ -191,7 +191,7 @@ def ethanol_made_g(run: Run, pct_vol: Number, gas: GasCurve | None) -> Number:
 
 def _with_the_gas_g(run: Run, ethanol_g: Number, gas: GasCurve | None) -> Number:
     """Ethanol vapour that left through the airlock with the CO2 [g]; of an air pump's gas the volume is not known."""
-    if gas is None or run.vessel.get("closed") in ("closed", "vented") or run.conditions.get("aeration") == "air pump":
+    if gas is None or run.vessel.closed in ("closed", "vented") or run.conditions.aeration == "air pump":
         return 0.0
     warm = nominal(liquid_C(run))
     bar = nominal(barometer_bar(run))
@@ -202,17 +202,15 @@ def _with_the_gas_g(run: Run, ethanol_g: Number, gas: GasCurve | None) -> Number
 
 def density_of(run: Run, fed: Feed, pct_vol: Number | None) -> MixedMeasurement | None:
     """What the fall in density says about sugar lost and alcohol made, per gram of hexose."""
-    if not {"start_kg_m3", "end_kg_m3"} <= run.density.keys():
+    start, end = run.density.start_kg_m3, run.density.end_kg_m3
+    if start is None or end is None:
         return None
-    printed = run.density.get("reference_temperature_C", 20.0)
-    jar = run.density.get("reading_temperature_C", printed)
-    start, end = (
-        hydrometer_density(run.density[key], temperature_C=jar, reference_C=printed, scale="kg/m3")
-        for key in ("start_kg_m3", "end_kg_m3")
-    )
+    printed = run.density.reference_temperature_C
+    printed = 20.0 if printed is None else printed
+    jar = printed if run.density.reading_temperature_C is None else run.density.reading_temperature_C
     found = density_change(
-        start,
-        end,
+        hydrometer_density(start, temperature_C=jar, reference_C=printed, scale="kg/m3"),
+        hydrometer_density(end, temperature_C=jar, reference_C=printed, scale="kg/m3"),
         volume_start_L=run.ledger.volume_L(0.0),
         expected_pct_vol=5.0 if pct_vol is None else nominal(pct_vol),
         sugar="hexose",

@@ -69,14 +69,19 @@ def balance_of(
         for curve in gas[1:]
         if "CO2" in known
     ]
+    stated = run.ethanol.content_pct_vol
+    if stated is not None and stated is not pct_vol and "ethanol" in known:
+        made = ethanol_made_g(run, stated, gas[0] if gas else None)
+        further.append(LinearMeasurement("ethanol as measured elsewhere", {"ethanol": 1.0}, made))
     density = density_of(run, fed, pct_vol)
     if density is not None:
         further.append(LinearMeasurement("fall in density", density.coefficients, density.value))
     return Balance(
         {name: known.get(name) for name in (*_BALANCED, "glycerol")},
         priors=_byproducts(run, limits, amounts),
-        aerated=run.conditions.get("aeration", "none") == "air pump",
+        aerated=run.conditions.aeration == "air pump",
         extra=further,
+        ash=run.harvest.ash,
     )
 
 
@@ -87,7 +92,7 @@ def _byproducts(run: Run, limits: YeastLimits | None, amounts: Mapping[str, Numb
         "glycerol": ufloat(*(USUAL_GLYCEROL if ample else STARVED_GLYCEROL), tag=GLYCEROL),
         "acids": ufloat(*USUAL_ACIDS, tag=ACIDS),
     }
-    return usual | ({"oxygen": -_air_of_vessel(run)} if {"total_L", "liquid_L"} <= run.vessel.keys() else {})
+    return usual | ({} if None in (run.vessel.total_L, run.vessel.liquid_L) else {"oxygen": -_air_of_vessel(run)})
 
 
 def _air_of_vessel(run: Run) -> Number:
@@ -98,8 +103,8 @@ def _air_of_vessel(run: Run) -> Number:
     warm = nominal(liquid_C(run))
     bar = OXYGEN_IN_AIR * nominal(barometer_bar(run))
     above = nominal(headspace_L(run)) * bar / (L_BAR_GAS_CONSTANT * (warm + ZERO_CELSIUS_K))
-    within = nominal(run.vessel["liquid_L"]) * float(o2_solubility(warm, bar))
-    kept = 1.0 if run.vessel.get("closed") in ("closed", "vented") else 0.5
+    within = nominal(run.vessel.liquid_L or 0.0) * float(o2_solubility(warm, bar))
+    kept = 1.0 if run.vessel.closed in ("closed", "vented") else 0.5
     most = kept * (above + within) * molar_mass("O2")
     return rectangle(0.0, most, Act("air in the vessel", "oxygen of the air in the vessel"))
 

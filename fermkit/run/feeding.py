@@ -16,16 +16,22 @@ def feed_of(run: Run) -> Feed | None:
     """Everything that went in, the inoculum among it."""
     amounts: dict[str, Any] = {}
     for item in (*run.feed, *((run.inoculum,) if run.inoculum else ())):
-        name, amount = item["ingredient"], item.get("amount_g", item["amount"])
+        if item.ingredient is None or item.amount is None:
+            raise InputError(
+                f"a feed of {item.amount or 'no amount'} of {item.ingredient or 'no ingredient'}",
+                "an ingredient and its amount",
+                'write ingredient = "white sugar" and amount = "120 ± 1 g"',
+            )  # fmt: skip
+        name, amount = item.ingredient, item.amount if item.amount_g is None else item.amount_g
         if name in amounts and (isinstance(amount, str) or isinstance(amounts[name], str)):
             raise InputError(
                 f"{name} is fed twice, once as {amount!r}", "grams wherever an ingredient comes twice", "weigh it"
             )
         amounts[name] = amounts[name] + amount if name in amounts else amount
     own = {name: _completed(name, parts.given) for name, parts in run.ingredients.items()}
-    dry = run.inoculum.get("dry_matter")
-    if dry is not None:
-        own[run.inoculum["ingredient"]] = {"yeast": dry, "water": 1.0 - dry}
+    dry = run.inoculum.dry_matter
+    if dry is not None and run.inoculum.ingredient is not None:
+        own[run.inoculum.ingredient] = {"yeast": dry, "water": 1.0 - dry}
     return feed(amounts, own) if amounts else None
 
 
@@ -37,14 +43,20 @@ def _completed(name: str, parts: Mapping[str, Any]) -> dict[str, Any]:
 
 def limits_of(run: Run, fed: Feed) -> YeastLimits:
     """The most yeast that the feed allows, with the air that the run had."""
-    aeration = run.conditions.get("aeration")
+    aeration = run.conditions.aeration
     return yeast_limits(fed, air="not stated" if aeration is None else "none" if aeration == "none" else "some")
 
 
 def sugar_left_of(run: Run) -> Number | None:
     """Sugar in the liquid at the end, as measured [g/L as hexose]."""
-    left: Number | None = run.residual_sugar.get("value_g_L")
-    return left
+    return run.residual_sugar.value_g_L
+
+
+def _fed_after(run: Run, fed: Feed, time_h: float) -> float:
+    """Hexose of what was fed later than a time [g]."""
+    later = (item for item in run.feed if item.time_h is not None and nominal(item.time_h) > time_h)
+    known = ((nominal(item.amount_g or 0.0), fed.ingredients.get(item.ingredient or "")) for item in later)
+    return float(sum(grams * nominal(thing.hexose) for grams, thing in known if thing is not None))
 
 
 def sugar_left_g(run: Run, fed: Feed, left_g_L: Number | None, gas: GasCurve | None) -> Number:
@@ -58,7 +70,9 @@ def sugar_left_g(run: Run, fed: Feed, left_g_L: Number | None, gas: GasCurve | N
 
     def concentration(time_h: float) -> Number:
         made = made_by(gas, time_h)
-        return left * made + start * (1.0 - made)
+        still_there: Number = left * made + start * (1.0 - made)
+        not_yet = _fed_after(run, fed, time_h) / litres if litres > 0 else 0.0
+        return still_there - not_yet if nominal(still_there) > not_yet else 0.0
 
     unused: Number = run.ledger.amount(concentration, float("inf"))
     return unused

@@ -8,10 +8,13 @@ or column that is not here is reported with the nearest one that is.
 """
 
 import dataclasses
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Final, TypeAlias
 
+from uncertainties import ufloat
+
+from fermkit.basis.budget import Act
 from fermkit.basis.intervals import HALF_WIDTH
 from fermkit.basis.written import Number
 
@@ -108,8 +111,8 @@ SUFFIXES: Final = {
 
 
 def says(explains: str, unit: str = "1", **more: Any) -> Any:
-    """A field of a section or table; left out it is None."""
-    return dataclasses.field(default=None, metadata={"field": Field(explains, unit, **more)})
+    """A field of a section or table; left out it is None, or its default."""
+    return dataclasses.field(default=more.pop("default", None), metadata={"field": Field(explains, unit, **more)})
 
 
 def text(explains: str, **more: Any) -> Any:
@@ -145,6 +148,37 @@ def fields_of(section: "type[Section]") -> tuple[Field, ...]:
     return tuple(out)
 
 
+def usual_number(section: "type[Section]", name: str, value: float) -> Number:
+    """A value with the usual ± of a field.
+
+    Examples
+    --------
+    >>> print(usual_number(CollectedVolume, "volume_factor", 1.0))
+    1.000+/-0.020
+    """
+    about = next(one for one in fields_of(section) if one.name == name)
+    u = about.usual.of(value) if about.usual is not None else 0.0
+    return ufloat(value, u, tag=Act(f"usual {name}", f"{about.act}, not done"))
+
+
+def step_of(values: Sequence[float]) -> float:
+    """The step in which readings were written: the largest of 1, 2 and 5 times a power of ten that divides them all.
+
+    Examples
+    --------
+    >>> step_of([240.0, 250.0, 275.0]), step_of([0.15, 0.2]), step_of([3.0])
+    (5.0, 0.05, 1.0)
+    """
+    sizes = [abs(value) for value in values if value]
+    for power in range(3, -7, -1):
+        for times in (5.0, 2.0, 1.0):
+            step = times * 10.0**power
+            alone = len(sizes) < 2 and (times != 1.0 or power > 0)  # 240 alone is written to 1, not to 20
+            if not alone and all(abs(value / step - round(value / step)) < 1e-6 for value in sizes):
+                return step
+    return 0.0
+
+
 class Section:
     """What all sections share: which of their fields were written."""
 
@@ -156,6 +190,15 @@ class Section:
             for one in dataclasses.fields(self)  # type: ignore[arg-type]
             if getattr(self, one.name) is not None
         }
+
+    def or_usual(self, name: str, values: Any) -> float:
+        """A ± as written, else the usual one for these values, held against the step in which they are written."""
+        written = getattr(self, name)
+        if written is not None:
+            return float(written)
+        usual = next(about.usual for about in fields_of(type(self)) if about.name == name)
+        sizes = [abs(float(value)) for value in values]
+        return usual.of(max(sizes, default=0.0), step_of(sizes)) if usual is not None else 0.0
 
     def __bool__(self) -> bool:
         return bool(self.given)
@@ -374,7 +417,7 @@ class Gas(Section):
     unit: ClassVar[str] = "1"
     cumulative: ClassVar[bool] = False
 
-    table: str | None = text("the table that holds its readings", example="gas")
+    table: str = text("the table that holds its readings", example="gas", default="gas")
     note: str | None = text("anything else")
 
 
@@ -419,11 +462,6 @@ class CollectedVolume(Gas):
         example="0 to 2 %",
     )  # fmt: skip
     dry: bool | None = says(DRY, kind="flag")
-
-
-USUAL_LOSS_TO_WATER: Final = (0.0, 0.1)
-"""Gas that was caught over water and nothing is said: up to a tenth of the CO2 dissolves (common practice, no source;
-a litre of plain water at rest can hold 0.8 L of CO2, salt brine a quarter of that)."""
 
 
 @dataclass(frozen=True)
@@ -534,13 +572,13 @@ class Density(Section):
 
     start_kg_m3: Number | None = hydrometer("start")
     end_kg_m3: Number | None = hydrometer("end")
-    reference_temperature_C: float | None = says(
+    reference_temperature_C: Number | None = says(
         "printed on the hydrometer", "°C", act="the hydrometer's reference temperature", low=0.0, high=60.0,
         example="20 °C",
     )  # fmt: skip
-    reading_temperature_C: float | None = says(
+    reading_temperature_C: Number | None = says(
         "of the liquid in the hydrometer's jar; left out: the reference temperature", "°C",
-        act="temperature in the hydrometer's jar", low=0.0, high=60.0, example="24 °C",
+        act="temperature in the hydrometer's jar", low=0.0, high=60.0, usual=Usual(1.0), example="24.0 ± 0.5 °C",
     )  # fmt: skip
     note: str | None = text("anything else")
 

@@ -1,12 +1,12 @@
 """The routes to the gas: each from its readings to CO2 made, held against one another, and read for lag and rate."""
 
-from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from uncertainties import ufloat
 
 from fermkit.basis.budget import Act
+from fermkit.basis.checks import Floats
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Number
 from fermkit.gas.collector import gas_from_bubbles, gas_from_flow, gas_from_volume
@@ -17,70 +17,104 @@ from fermkit.growth.comparison import CurveComparison, compare_curves
 from fermkit.growth.fit import GrowthFit, fit_growth
 from fermkit.growth.smoothing import SmoothReading, smooth_growth
 from fermkit.run.closed_vessel import headspace_L
+from fermkit.run.format import (
+    BubbleCount,
+    CollectedVolume,
+    FlowRate,
+    Gas,
+    VesselWeight,
+    usual_number,
+)
 from fermkit.run.records import Run
-from fermkit.run.surroundings import ROOM_C, barometer_bar, liquid_C, logged
+from fermkit.run.surroundings import ROOM, barometer_bar, liquid_C, logged
+
+UNTESTED_VOLUME: Final = usual_number(CollectedVolume, "volume_factor", 1.0)
+UNTESTED_FLOW: Final = usual_number(FlowRate, "flow_factor", 1.0)
+"""A collector and a meter that nobody has tested: right on the whole, by the usual ±."""
+
+USUAL_VAPOUR: Final = (0.9, 1.1)
+"""Gas that leaves a vessel is as damp as can be, to a tenth (common practice, no source)."""
 
 
-def released_by(route: Mapping[str, Any], run: Run, ethanol_pct_vol: Number | None = None) -> GasCurve | None:
+def released_by(route: Gas, run: Run, ethanol_pct_vol: Number | None = None) -> GasCurve | None:
     """One route to the gas: CO2 released (for a pressure: produced); None where its table is not there."""
-    if route["table"] not in run.tables:
+    if route.table not in run.tables:
         return None
-    table = run.tables[route["table"]].dropna(subset=[route["column"]])
-    time, level = table["time_h"].to_numpy(float), table[route["column"]].to_numpy(float)
-    vessel_C, pressure = liquid_C(run), barometer_bar(run)
-    collector: dict[str, Any] = {
-        "temperature_C": logged(table, "temperature_C", route.get("collector_temperature_C", ROOM_C)),
-        "pressure_bar": pressure,
-    }
-    kind = route["kind"]
-    if kind == "collected volume":
-        return gas_from_volume(
-            time, level, **collector,
-            u_reading_mL=route.get("u_reading", 0.0),
-            u_increment_mL=route.get("u_increment", 0.0),
-            volume_factor=route.get("volume_factor", 1.0),
-            loss_to_water=route.get("loss_to_water"),
-        )  # fmt: skip
-    if kind == "flow rate":
-        return gas_from_flow(time, level / 60, **collector, u_reading_mL_per_min=route.get("u_reading", 0.0) / 60)
-    if kind == "bubble count":
-        per_bubble = route.get("volume_per_bubble_mL")
-        if per_bubble is None:
-            raise InputError(
-                f"the gas was counted in bubbles, {level[-1]:g} of them, and no volume_per_bubble is given",
-                "the volume of one bubble, from a bubble calibration",
-                'count bubbles while a known volume passes, and write volume_per_bubble = "0.31 ± 0.01 mL"',
-            )
-        return gas_from_bubbles(time, level, **collector, mL_per_bubble=per_bubble)
-    if kind == "vessel weight":
+    table = run.tables[route.table].dropna(subset=[route.column])
+    time, level = table["time_h"].to_numpy(float), table[route.column].to_numpy(float)
+    if isinstance(route, (CollectedVolume, FlowRate, BubbleCount)):
+        return _caught(route, time, level, _around(route, run, table))
+    u_reading = route.or_usual("u_reading", level)
+    if isinstance(route, VesselWeight):
         grams_per_L = _broth_density(run)
         taken = [(time, litres * grams_per_L) for time, litres in run.ledger.taken("sample", "spill")]
         return gas_from_weight(
             time, level,
-            temperature_C=vessel_C,
+            temperature_C=liquid_C(run),
             headspace_L=headspace_L(run),
             ethanol_pct_vol=0.0 if ethanol_pct_vol is None else ethanol_pct_vol,
-            pressure_bar=pressure,
-            u_reading_g=route.get("u_reading", 0.0),
+            pressure_bar=barometer_bar(run, table),
+            u_reading_g=u_reading,
+            drift_g_per_h=route.drift_g_h or 0.0,
             taken_out_g=taken,
+            vapour=route.vapour or USUAL_VAPOUR,
         )  # fmt: skip
     return gas_from_pressure(
         time, level,
         headspace_L=headspace_L(run),
-        liquid_L=run.vessel["liquid_L"],
-        temperature_C=logged(table, "temperature_C", vessel_C),
-        barometer_bar=pressure,
-        pH=run.conditions.get("pH"),
-        u_reading_bar=route.get("u_reading", 0.0),
-        vents="plain" if run.vessel.get("closed") == "closed" else "find",
+        liquid_L=run.vessel.liquid_L,
+        temperature_C=logged(table, "temperature_C", liquid_C(run)),
+        barometer_bar=barometer_bar(run, table),
+        pH=run.conditions.pH,
+        u_reading_bar=u_reading,
+        vents="plain" if run.vessel.closed == "closed" else "find",
     )  # fmt: skip
+
+
+def _around(route: CollectedVolume | FlowRate | BubbleCount, run: Run, table: Any) -> dict[str, Any]:
+    """Warmth, pressure and dampness of gas that was caught or counted."""
+    warm = route.collector_temperature_C
+    return {
+        "temperature_C": logged(table, "temperature_C", ROOM if warm is None else warm),
+        "pressure_bar": logged(table, "barometer_bar", barometer_bar(run)),
+        "wet": not route.dry,
+    }
+
+
+def _caught(
+    route: CollectedVolume | FlowRate | BubbleCount, time: Floats, level: Floats, around: dict[str, Any]
+) -> GasCurve:
+    if isinstance(route, CollectedVolume):
+        return gas_from_volume(
+            time, level, **around,
+            u_reading_mL=route.or_usual("u_reading", level),
+            u_increment_mL=route.u_increment or 0.0,
+            volume_factor=UNTESTED_VOLUME if route.volume_factor is None else route.volume_factor,
+            loss_to_water=(0.0, 0.0) if route.dry and route.loss_to_water is None else route.loss_to_water,
+            collector="emptied" if route.emptied else "held",
+        )  # fmt: skip
+    if isinstance(route, FlowRate):
+        return gas_from_flow(
+            time, level / 60, **around,
+            u_reading_mL_per_min=route.or_usual("u_reading", level) / 60,
+            flow_factor=UNTESTED_FLOW if route.flow_factor is None else route.flow_factor,
+        )  # fmt: skip
+    if route.volume_per_bubble_mL is None:
+        raise InputError(
+            f"the gas was counted in bubbles, {level[-1]:g} of them, and no volume_per_bubble is given",
+            "the volume of one bubble, from a bubble calibration",
+            'count bubbles while a known volume passes, and write volume_per_bubble = "0.31 ± 0.01 mL"',
+        )
+    return gas_from_bubbles(
+        time, level, **around, mL_per_bubble=route.volume_per_bubble_mL, spread_of_bubble=route.spread_of_bubble
+    )
 
 
 def _broth_density(run: Run) -> Number:
     """Of the liquid, between start and end [g/L]; without a hydrometer 1020 ± 15 (common practice, no source)."""
-    if {"start_kg_m3", "end_kg_m3"} <= run.density.keys():
-        read: Number = (run.density["start_kg_m3"] + run.density["end_kg_m3"]) / 2
-        return read
+    start, end = run.density.start_kg_m3, run.density.end_kg_m3
+    if start is not None and end is not None:
+        return (start + end) / 2
     return ufloat(1020.0, 15.0, tag=Act("sample density", "density of the samples taken out"))
 
 
@@ -101,7 +135,7 @@ def made_from(released: GasCurve, run: Run) -> GasCurve:
         liquid_L=run.ledger.amount(lambda _: 1.0, float("inf")),  # samples took their share of the store along
         headspace_L=headspace_L(run),
         temperature_C=liquid_C(run),
-        pH=run.conditions.get("pH"),
+        pH=run.conditions.pH,
         pressure_bar=barometer_bar(run),
     )
 

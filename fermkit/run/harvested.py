@@ -106,10 +106,10 @@ def harvest_of(run: Run) -> Harvest | None:
 def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Number | None:
     """One weighing with its own error, or None where the cell is empty."""
     value = float(row.get(column, np.nan))
-    u = nominal(run.harvest.get("u_weighing_g", 0.0))
     if not np.isfinite(value):
         return None
-    return ufloat(value, u, tag=Act(f"weighed {row['item']}", f"weighing the {row['item']}")) if u else value
+    u = run.harvest.or_usual("u_weighing_g", [value])
+    return ufloat(value, u, tag=Act(f"weighed {row['item']}", f"weighing the {row['item']}"))
 
 
 def drying_of(run: Run, harvest: Harvest | None) -> DryingCurve | None:
@@ -122,7 +122,7 @@ def drying_of(run: Run, harvest: Harvest | None) -> DryingCurve | None:
     tare = _tare(run, item)
     return drying_curve(
         table["time_h"].to_numpy(float), table["weight_g"].to_numpy(float) - tare, dry_g=dried and dried.dry_g,
-        u_weight_g=nominal(run.harvest.get("u_weighing_g", 0.0)),
+        u_weight_g=run.harvest.or_usual("u_weighing_g", table["weight_g"]),
     )  # fmt: skip
 
 

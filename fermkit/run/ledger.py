@@ -12,9 +12,13 @@ from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import Quantity, as_number
 from fermkit.basis.written import Line, Page, Written, nominal
+from fermkit.run.format import Usual, VolumeRow, fields_of, step_of
 
 SIGNS: Final = {"sample": -1.0, "evaporation": -1.0, "spill": -1.0, "harvest": -1.0, "water": 1.0, "feed": 1.0}
 """Which way each act moves the volume."""
+
+USUAL: Final = next(about.usual for about in fields_of(VolumeRow) if about.name == "u_mL") or Usual()
+"""The ± of a volume that is written without one."""
 
 TAKES_ALONG: Final = ("sample", "spill", "harvest")
 """Acts that take liquid as it is; evaporation leaves what is dissolved behind."""
@@ -137,6 +141,7 @@ def _entry(row: dict[str, Any], file: str) -> Entry:
         raise InputError(
             f"{file}, row {row['row']}: no volume is given for the {what}", "a volume of zero or more", "fill it in"
         )
-    signed = Quantity(SIGNS[what] * volume / 1000, u / 1000 if u > 0 else 0.0)
+    u = u if u > 0 else USUAL.of(volume, step_of([volume]))
+    signed = Quantity(SIGNS[what] * volume / 1000, u / 1000)
     change = as_number(signed, Act(f"{what} {row['time_h']}", f"measuring the {what} of {row['time_h']:g} h"))
     return Entry(float(row["time_h"]), what, change)

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
+
 from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import conversion
@@ -32,8 +34,9 @@ from fermkit.run.format import (
     PressureReadings,
     ResidualSugar,
     VesselSection,
+    fields_of,
 )
-from fermkit.run.instruments import corrected_settings, corrected_table, correction, corrections
+from fermkit.run.instruments import corrected_settings, corrected_table, correction, corrections, of_place
 from fermkit.run.ledger import Ledger, ledger_of
 from fermkit.run.oddities import odd_readings, one_row_a_moment
 from fermkit.run.settings import read_settings, read_toml, table_layouts, usual_said
@@ -140,7 +143,7 @@ class Run(Written):
             grams = part.amount_g
             amount = (part.amount or "not given") if grams is None else grams
             lines.append(Line(part.ingredient or "ingredient", amount, "" if grams is None else "g"))
-        lines += [Line(f"gas: {gas.kind}", f"{len(self.tables.get(gas.table or '', ()))} readings") for gas in self.gas]
+        lines += [Line(f"gas: {gas.kind}", f"{len(self.tables.get(gas.table, ()))} readings") for gas in self.gas]
         lines += [Line(f"table {name}", f"{len(frame)} rows") for name, frame in self.tables.items()]
         remarks = ["Invented data, for demonstration."] if self.invented else []
         return Page(f"Run: {self.name}", lines, remarks + [f"{found.level}: {found}" for found in self.findings])
@@ -314,11 +317,11 @@ def _run(
     sections = found.sections
     sections["instruments"] = corrections(sections["instruments"], book)
     corrected_settings(sections)
-    sections["gas"] = tuple(replace(gas, table=gas.table or "gas") for gas in sections["gas"])
     about = sections.pop("run")
     read = _tables(readers, about, book)
     frames = {name: corrected_table(name, table.frame, sections["instruments"]) for name, table in read.items()}
     _gas_tables(frames, sections, book)
+    found.usual.extend(_by_instrument(frames, sections))
     for name, column in (("drying", "weight_g"), ("hold", "temperature_C")):
         if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):
             frames[name] = _through_time(frames[name], column, name, book)
@@ -406,6 +409,40 @@ def _gauge(frame: Any, gas: PressureReadings, conditions: Conditions, place: int
     frame[gas.column] = frame.pop("pressure_bar")
     if gas.pressure == "absolute":
         frame[gas.column] -= nominal(air) if "barometer_bar" not in frame else air
+
+
+def _by_instrument(frames: Mapping[str, Any], sections: dict[str, Any]) -> list[str]:
+    """Put in the ± of instruments that read the gas and the harvest; list where the usual one is taken."""
+    instruments, said = sections["instruments"], []
+    routes = []
+    for place, gas in enumerate(sections["gas"], start=1):
+        level = frames[gas.table][gas.column].dropna()
+        if "u_reading" in {about.name for about in fields_of(type(gas))} and gas.u_reading is None:
+            own = of_place(instruments, f"u_reading_{gas.unit}", "gas") if gas.unit in ("g", "bar") else None
+            gas = replace(gas, u_reading=own)
+            if own is None:
+                said.append(f"gas {place}.u_reading ± {gas.or_usual('u_reading', level):.2g} {gas.unit}")
+        for key, usual in (
+            ("collector_temperature_C", "25 ± 3 °C"), ("volume_factor", "1.00 ± 0.02"), ("flow_factor", "1.00 ± 0.05"),
+            ("loss_to_water", "0 to 10 % (salt brine takes up less)"),
+        ):  # fmt: skip
+            known = {about.name: about.written.replace(" ", "_") for about in fields_of(type(gas))}
+            if key in known and getattr(gas, key) is None:
+                said.append(f"gas {place}.{known[key]} {usual}")
+        routes.append(gas)
+    sections["gas"] = tuple(routes)
+    harvest: HarvestSection = sections["harvest"]
+    weighed = [name for name in ("weights", "drying") if name in frames]
+    if weighed and harvest.u_weighing_g is None:
+        own = of_place(instruments, "u_reading_g", weighed[0])
+        sections["harvest"] = harvest = replace(harvest, u_weighing_g=own)
+        said += ["harvest.u_weighing: half of the last digit, 0.02 g at least"] if own is None else []
+    diluted = "samples" in frames and (frames["samples"].get("dilution", 1.0) != 1.0)
+    if sections["ethanol"].u_pipetting is None and np.any(diluted):
+        said.append("ethanol.u_pipetting 2 %")
+    if "volumes" in frames and not (frames["volumes"].get("u_mL", np.zeros(1)) > 0).all():
+        said.append("volumes without u: 2 %, 0.5 mL at least")
+    return said
 
 
 def _through_time(frame: Any, column: str, name: str, book: Remarks, *, cumulative: bool = False) -> Any:

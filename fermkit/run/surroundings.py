@@ -2,24 +2,35 @@
 
 from typing import Any, Final
 
+from uncertainties import ufloat
+
+from fermkit.basis.budget import Act
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
 from fermkit.basis.written import Number
 from fermkit.run.records import Run
 
 ROOM_C: Final = 25.0
-"""Temperature taken where a run gives none [°C]; said on the page."""
+ROOM: Final = ufloat(ROOM_C, 3.0, tag=Act("room", "the room's warmth, not measured"))
+"""Temperature taken where a run gives none [°C] (common practice, no source); said on the page."""
+
+SEA_LEVEL: Final = ufloat(STANDARD_ATMOSPHERE_BAR, 0.015, tag=Act("sea level", "the air's pressure, not measured"))
+"""Pressure of the air where a run gives none [bar]: near sea level the weather moves it by 1 to 2 % (common practice,
+no source); 300 m higher it is 3.5 % less."""
 
 
 def liquid_C(run: Run) -> Number:
     """Temperature of the liquid [°C]."""
-    warm: Number = run.conditions.get("temperature_C", ROOM_C)
-    return warm
+    warm = run.conditions.temperature_C
+    return ROOM if warm is None else warm
 
 
-def barometer_bar(run: Run) -> Number:
-    """Pressure of the air outside [bar]."""
-    bar: Number = run.conditions.get("barometer_bar", STANDARD_ATMOSPHERE_BAR)
-    return bar
+def barometer_bar(run: Run, table: Any = None) -> Number:
+    """Pressure of the air outside [bar]; where a table logged it, its mean there."""
+    bar = run.conditions.barometer_bar
+    if table is not None and "barometer_bar" in table and table["barometer_bar"].notna().any():
+        mean = float(table["barometer_bar"].mean())
+        return mean if bar is None else bar + (mean - getattr(bar, "nominal_value", bar))
+    return SEA_LEVEL if bar is None else bar
 
 
 def logged(table: Any, column: str, otherwise: Number | None) -> Any:

@@ -60,8 +60,8 @@ def start(analysis: Analysis) -> Panel:
     diluted = max(
         [1.0, *(float(nominal(reading.factor)) for sample in analysis.samples for reading in sample.readings)]
     )
-    litres = float(nominal(analysis.run.vessel.get("liquid_L", 1.0)))
-    warm_C = float(nominal(analysis.run.conditions.get("temperature_C", 25.0)))
+    litres = float(nominal(analysis.run.vessel.liquid_L or 1.0))
+    warm_C = float(nominal(25.0 if (warm := analysis.run.conditions.temperature_C) is None else warm))
     picture = plots.figure(17, 9)
     with plots.house_style():
         flow, gauge = picture.subplots(1, 2, width_ratios=(4, 1))

@@ -205,9 +205,9 @@ def _expected_mol(found: Analysis) -> Any:
     """What the feed would give, if it is known."""
     if found.feed is None:
         return None
-    how = "aerated" if found.run.conditions.get("aeration", "none") != "none" else "closed"
+    how = "aerated" if found.run.conditions.aeration not in (None, "none") else "closed"
     try:
-        batch = plan_batch(found.feed, how=how, liquid_L=found.run.vessel.get("liquid_L"))
+        batch = plan_batch(found.feed, how=how, liquid_L=found.run.vessel.liquid_L)
         return batch.fate.co2_mol
     except FermkitError:
         return None
@@ -246,10 +246,10 @@ def _alarms(found: Analysis, share: float) -> list[str]:
     if found.pressure is None:
         return alarms
     gauge = nominal(found.pressure.gauge_bar) + 1.96 * uncertainty(found.pressure.gauge_bar)
-    rated = found.run.vessel.get("rated_bar_gauge")
+    rated = found.run.vessel.rated_bar_gauge
     stands = plus_minus(found.pressure.gauge_bar, "bar gauge")
     said = f"If closed and never vented, the vessel would now stand at {stands}."
-    if found.run.vessel.get("closed") not in ("closed", "vented"):
+    if found.run.vessel.closed not in ("closed", "vented"):
         return [*alarms, f"{said} So never close it; keep the airlock free."]
     if rated is None:
         return [f"ALARM: {said} The maker's rating is not known: let no more pressure build up.", *alarms]
