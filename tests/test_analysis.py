@@ -14,7 +14,7 @@ from fermkit.basis.budget import NOT_NAMED
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal
 from fermkit.run import alcohol, feeding, gas_routes
-from fermkit.run.format import BubbleCount, Density, ResidualSugar, VesselSection
+from fermkit.run.format import BubbleCount, Density, FeedItem, Inoculum, ResidualSugar, VesselSection
 from fermkit.run.ledger import Entry, Ledger
 from fermkit.show.report import html_report
 
@@ -356,11 +356,11 @@ def test_samples_beyond_the_standards_give_no_alcohol(tmp_path):
 def test_an_ingredient_fed_twice_is_weighed_both_times():
     """Grams add up; a portion in words cannot be added and is refused with what was written."""
     run = fk.read_run(SAMPLES / "jar_3_closes")
-    sugar = {"ingredient": "white sugar", "amount": "20 g", "amount_g": 20.0}
+    sugar = FeedItem(ingredient="white sugar", amount="20 g", amount_g=20.0)
     once, twice = (nominal(feeding.feed_of(replace(run, feed=(*run.feed, *[sugar] * n))).hexose_g) for n in (1, 2))
     none = nominal(feeding.feed_of(run).hexose_g)
     assert twice - none == pytest.approx(2 * (once - none))
-    words = {"ingredient": "white sugar", "amount": "a spoon"}
+    words = FeedItem(ingredient="white sugar", amount="a spoon")
     with pytest.raises(InputError, match="white sugar is fed twice, once as 'a spoon'"):
         feeding.feed_of(replace(run, feed=(*run.feed, sugar, words)))
 
@@ -395,7 +395,7 @@ def test_a_run_of_feed_alone_says_that_nothing_can_be_held_against_anything():
     bare = fk.analyse(replace(fk.read_run(SAMPLES / "jar_3_closes"), tables={}, gas=()))
     assert bare.verdict == "The measurements cannot be held against one another."
     assert bare.carbon == (0.0, {}) and "lag of the gas" not in str(bare)
-    unfed = fk.analyse(replace(bare.run, feed=(), inoculum={}))
+    unfed = fk.analyse(replace(bare.run, feed=(), inoculum=Inoculum()))
     assert unfed.yields == {} and "run.toml lists no feed" in unfed.answer
 
 
