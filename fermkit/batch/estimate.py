@@ -17,7 +17,7 @@ from uncertainties import covariance_matrix, ufloat
 
 from fermkit.basis.budget import Budget, budget_of
 from fermkit.basis.checks import one_of
-from fermkit.basis.written import Line, Page, Written, interval, nominal
+from fermkit.basis.written import Line, Page, Written, in_words, interval, nominal
 from fermkit.batch.closing import IfClosed, if_closed
 from fermkit.batch.impossible import Oddity, Sort, oddities
 from fermkit.batch.known import Latent, Recipe, Surroundings, known, surroundings
@@ -46,6 +46,13 @@ QUANTITIES: Final[Mapping[str, tuple[str, str, str]]] = {
     "debris": ("debris, dry", "g", "debris"),
 }
 """What the estimate answers, besides the pressure: its key, its words, its unit, its name in the state."""
+
+SHARES: Final = ("lost_share", "solids", "washed_out")
+PRODUCTS: Final = {
+    list(QUANTITIES).index(key): tuple((list(QUANTITIES) + list(SHARES)).index(name) for name in factors)
+    for key, factors in {"losses": ("lost_share", "solids"), "washings": ("washed_out", "paste")}.items()
+}
+"""Amounts that are a doubtful share of a doubtful amount: a product has a mean and a variance that slopes miss."""
 
 NORMAL_95: Final = 1.959964
 ALARM: Final = 0.05
@@ -104,10 +111,10 @@ class AddsUp(Written):
         if not self.readings:
             verdict = "Nothing was read, so there is nothing to hold against the recipe."
         elif self.alarm:
-            verdict = f"The readings do not fit together: so far apart by chance in {100 * self.p:.1g} of 100 runs."
+            verdict = f"The readings do not fit together ({in_words(self.p)} that they are so far apart by chance)."
         else:
             verdict = "The readings fit together. That is no proof: see what could not have been seen."
-        lines = [Line("misfit", self.J, "", f"{self.readings} expected"), Line("by chance", 100 * self.p, "% of runs")]
+        lines = [Line("misfit", self.J, "", f"{self.readings} expected"), Line("by chance", in_words(self.p))]
         note = f"A run without a mistake alarms in fewer than {100 * ALARM:.0f} of 100."
         return Page("Does it add up?", lines if self.readings else (), (verdict, note))
 
@@ -288,7 +295,7 @@ def estimate(
     >>> recipe = Recipe(feed({"raw cane sugar": 140.0, "water": 2400.0}), liquid_L=2.5)
     >>> found = estimate(recipe, [ethanol_content(ufloat(3.3, 0.15)), extract(ufloat(9.6, 0.3))])
     >>> print(f"{found['co2'].low:.0f} to {found['co2'].high:.0f} g, {found['co2'].mark}")
-    58 to 72 g, worked out
+    59 to 72 g, worked out
 
     References
     ----------
@@ -302,7 +309,7 @@ def estimate(
     left_out = tuple(reading for reading in everything if reading.kind in wrong)
     latents, around = known(recipe, state, FOR_INTERVALS), surroundings(recipe)
     fit = _settled(latents, readings, around)
-    best = on_its_side(_problem(latents, readings, around), fit.at[0])
+    best = on_its_side(problem_of(latents, readings, around), fit.at[0])
     answers = _answers(latents, readings, around, fit, best)
     closed = if_closed(vessel, answers["co2"].value, answers["co2"].low, answers["co2"].high)
     if closed is not None:
@@ -323,10 +330,12 @@ def _shown(readings: Sequence[Reading], around: Surroundings) -> Any:
     return shown
 
 
-def _amounts(around: Surroundings) -> Any:
+def _amounts(around: Surroundings, *more: str) -> Any:
+    names = [name for _, _, name in QUANTITIES.values()] + list(more)
+
     def amounts(z: Floats) -> Floats:
         state = state_of(z, around)
-        return np.stack([state[name] for _, _, name in QUANTITIES.values()], axis=-1)
+        return np.stack([state[name] for name in names], axis=-1)
 
     return amounts
 
@@ -335,7 +344,8 @@ def _steps(latents: Sequence[Latent]) -> Floats:
     return np.array([1e-6 * latent.u + 1e-12 for latent in latents])
 
 
-def _problem(latents: Sequence[Latent], readings: Sequence[Reading], around: Surroundings) -> Problem:
+def problem_of(latents: Sequence[Latent], readings: Sequence[Reading], around: Surroundings) -> Problem:
+    """What is known and what was read, in numbers."""
     L = len(latents)
     values = [item.value for item in latents] + [item.value for item in readings]
     whole = np.asarray(covariance_matrix(values), dtype=float)
@@ -347,26 +357,34 @@ def _problem(latents: Sequence[Latent], readings: Sequence[Reading], around: Sur
 
 
 def _settled(latents: Sequence[Latent], readings: Sequence[Reading], around: Surroundings) -> Settled:
-    problem = _problem(latents, readings, around)
+    problem = problem_of(latents, readings, around)
     return settle(problem, problem.m[None], problem.y[None])
+
+
+def intervals(latents: Sequence[Latent], around: Surroundings, fit: Settled) -> tuple[Floats, Floats, Floats]:
+    """Low end, high end and standard uncertainty of every quantity for batches of one recipe: (B, quantities) each."""
+    at, G = slopes(_amounts(around, *SHARES), fit.at, _steps(latents))
+    centre = at + np.einsum("bql,bl->bq", G, fit.z - fit.at)
+    cov = G @ fit.P @ np.swapaxes(G, 1, 2)
+    variance = np.einsum("bqq->bq", cov).copy()
+    for product, (share, of) in PRODUCTS.items():
+        centre[:, product] += cov[:, share, of]
+        variance[:, product] += variance[:, share] * variance[:, of] + cov[:, share, of] ** 2
+    n, most, u = len(QUANTITIES), _most(latents), np.sqrt(variance)
+    top = np.array([most.get(key, np.inf) for key in QUANTITIES])
+    low, high = (np.clip((centre + side * NORMAL_95 * u)[:, :n], 0.0, top) for side in (-1.0, 1.0))
+    return low, high, u[:, :n]
 
 
 def _answers(
     latents: Sequence[Latent], readings: Sequence[Reading], around: Surroundings, fit: Settled, best: Floats
 ) -> dict[str, Answer]:
-    amounts = _amounts(around)
-    centre, G = (a[0] for a in slopes(amounts, fit.at, _steps(latents)))
-    centre = centre + G @ (fit.z[0] - fit.at[0])
-    u = np.sqrt(np.einsum("ql,lk,qk->q", G, fit.P[0], G))
-    most = _most(latents)
-    values = amounts(best)
     marks = _marks(latents, readings, around)
-    out = {}
-    for i, (key, (words, unit, _)) in enumerate(QUANTITIES.items()):
-        low, high = np.clip(centre[i] + np.array([-1, 1]) * NORMAL_95 * u[i], 0.0, most.get(key, np.inf))
-        value = float(np.clip(values[i], low, high))
-        out[key] = Answer(key, words, value, float(low), float(high), unit, marks[key], float(u[i]))
-    return out
+    rows = zip(_amounts(around)(best), *(each[0] for each in intervals(latents, around, fit)))
+    return {
+        key: Answer(key, words, float(np.clip(value, low, high)), float(low), float(high), unit, marks[key], float(u))
+        for (key, (words, unit, _)), (value, low, high, u) in zip(QUANTITIES.items(), rows)
+    }
 
 
 def _most(latents: Sequence[Latent]) -> dict[str, float]:
@@ -382,7 +400,7 @@ def _marks(latents: Sequence[Latent], readings: Sequence[Reading], around: Surro
     """How each quantity is known, from the ± alone, at the recipe's middle."""
     if not readings:
         return dict.fromkeys(QUANTITIES, Mark.RECIPE)
-    problem = _problem(latents, readings, around)
+    problem = problem_of(latents, readings, around)
     m, P, R, C = problem.m, problem.P, problem.R, problem.C
     step = _steps(latents)
     H, G = slopes(problem.shows, m[None], step)[1][0], slopes(_amounts(around), m[None], step)[1][0]

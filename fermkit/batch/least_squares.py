@@ -94,7 +94,7 @@ def slopes(function: Shown, z: Floats, step: Floats) -> tuple[Floats, Floats]:
     return shown[:, 0], np.moveaxis((shown[:, 1:] - shown[:, :1]) / step[:, None], 1, 2)
 
 
-def settle(problem: Problem, m: Floats, y: Floats, R: Any = None) -> Settled:
+def settle(problem: Problem, m: Floats, y: Floats, R: Any = None, P: Any = None) -> Settled:
     """The best basic amounts, given what is known and what was read, for many batches of one kind at once.
 
     Parameters
@@ -106,6 +106,8 @@ def settle(problem: Problem, m: Floats, y: Floats, R: Any = None) -> Settled:
         What was read of each batch.
     R : array of shape (B, n, n), optional
         Covariance of each batch's readings; None: the problem's.
+    P : array of shape (B, L, L), optional
+        Covariance of what is known of each batch; None: the problem's.
 
     Notes
     -----
@@ -117,7 +119,7 @@ def settle(problem: Problem, m: Floats, y: Floats, R: Any = None) -> Settled:
     ----------
     Rodgers, Inverse Methods for Atmospheric Sounding, World Scientific 2000, eq. 5.10 (from memory).
     """
-    P, C, R = problem.P, problem.C, problem.R if R is None else R
+    C, R, P = problem.C, problem.R if R is None else R, problem.P if P is None else P
     at = np.clip(m, *problem.sides)
     for _ in range(MOST_TURNS):
         shown, H = slopes(problem.shows, at, problem.step)

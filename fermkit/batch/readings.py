@@ -32,6 +32,8 @@ ACID_G: Final = molar_mass("CH2O")
 YEAST: Final = compound("yeast")
 ALCOHOL_G_PER_PCT_L: Final = float(ethanol_mass_concentration(1.0))
 """Ethanol in a litre for each % by volume [g/L] (OIML R 22)."""
+ACIDS_IN_DENSITY: Final = 0.23
+"""By how much a gram of acid in a litre raises the density [g]: lactic acid, CRC Handbook (from memory)."""
 WATER_WITH_GAS: Final = 0.013
 """Water vapour that leaves with each gram of CO2 at 25 °C, airlock half effective [g/g]: vapour pressure, good to a
 half of itself."""
@@ -76,9 +78,10 @@ def state_of(z: Any, around: Surroundings) -> State:
     s["co2_lost"] = s["co2_out"] * s["leak_share"]
     s["co2_caught"] = s["co2_out"] - s["co2_lost"]
     s["air_out"] = 0.0 if around.shut else s["gas_space"] * s["gas_space_co2"] * around.air_g_per_L
-    solids = s["inoculum"] + s["yeast"] + s["carried_share"] * s["feed_solids"]
-    s["paste"] = solids * s["harvest_share"]
-    s["losses"] = solids - s["paste"]
+    s["solids"] = s["inoculum"] + s["yeast"] + s["carried_share"] * s["feed_solids"]
+    s["lost_share"] = 1.0 - s["harvest_share"]
+    s["losses"] = s["solids"] * s["lost_share"]
+    s["paste"] = s["solids"] - s["losses"]
     s["washings"] = s["paste"] * s["washed_out"]
     s["extract"] = s["extract_share"] * (s["paste"] - s["washings"])
     s["debris"] = s["paste"] - s["washings"] - s["extract"]
@@ -167,7 +170,7 @@ def _jar(s: State) -> Any:
 
 def _density(coefficients: Mapping[str, float], s: State) -> Any:
     used = {"hexose": -s["sugar_used"], "ethanol": s["ethanol_in_liquid"], "glycerol": s["glycerol"]}
-    return sum(c * used[name] for name, c in coefficients.items())
+    return sum(c * used[name] for name, c in coefficients.items()) + ACIDS_IN_DENSITY * s["acids"]
 
 
 def ethanol_content(pct_vol: Any) -> Reading:

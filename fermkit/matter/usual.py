@@ -94,7 +94,7 @@ YEAST_WITH_PUMP: Final = Usual(
 )  # fmt: skip
 ASH: Final = Usual("ash of the yeast", 0.05, 0.08, "g/g", "Roels 1983; Villadsen et al.")
 
-SUGAR_LEFT: Final = Usual("sugar left over", 0.0, 0.36, "of the sugar fed", PRACTICE)
+SUGAR_LEFT: Final = Usual("sugar left over", -0.1, 0.3, "of the sugar fed", PRACTICE)
 USED_UP: Final = Usual("sugar left where a sugar test reads none", -0.01, 0.05, "of the sugar fed", PRACTICE)
 
 ETHANOL_STRIPPED: Final = Usual("ethanol carried out by the gas", 0.0, 0.02, "of the ethanol", PRACTICE)
