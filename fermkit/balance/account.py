@@ -6,17 +6,19 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
+from scipy import linalg
+from scipy.optimize import nnls
 
-from fermkit.balance.bounds import Bounds, bounds
 from fermkit.balance.byproducts import Listing, with_usual_byproducts
+from fermkit.balance.closure import Closure, close
 from fermkit.balance.detection import POWER, DetectionLimits, detection_limits
 from fermkit.balance.elements import ROW_NAMES, balanced_elements
 from fermkit.balance.evidence import Evidence, gather
-from fermkit.balance.explanations import USUAL_YEAST_YIELD, Explanations, explain
+from fermkit.balance.explanations import Explanations, explain
 from fermkit.balance.faults import usual_faults
 from fermkit.balance.measurements import MeasureNext, measure_next
 from fermkit.balance.ranking import rank
-from fermkit.balance.reconciliation import Closure, Reconciliation, and_list, close, flows
+from fermkit.balance.reconciliation import Reconciliation, and_list
 from fermkit.balance.redundancy import Redundancy, chi_square, redundancy, weights
 from fermkit.balance.streams import (
     LinearMeasurement,
@@ -29,6 +31,7 @@ from fermkit.balance.streams import (
 from fermkit.basis.checks import Floats, between, one_of
 from fermkit.basis.errors import BalanceError, InputError
 from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
+from fermkit.matter import usual
 from fermkit.matter.composition import NITROGEN_REFERENCES, compound
 
 
@@ -52,14 +55,17 @@ class Balance(Written):
         fractions of a mixture, ``{"molasses": {"sucrose": ufloat(0.33, 0.01), "hexose": 0.21}}``
         (the rest of the mass carries no carbon).
     priors : "usual", "none" or mapping
-        What to assume for by-products that nobody measured. "usual": glycerol tied to the yeast made,
-        6.25 ± 0.7 mmol/g, and 1.5 ± 0.5 % of the sugar's carbon as organic acids, wherever sugar is fermented
-        to ethanol. A mapping replaces them: ``{"glycerol": ufloat(6.0, 0.5), "acids": ufloat(0.02, 0.005)}``;
-        ``"oxygen"`` is what the yeast took of the air in the vessel [g], negative.
+        What to assume for by-products that nobody measured. "usual": glycerol tied to the yeast made, by the
+        nitrogen source, and 0 to 3 % of the sugar's carbon as organic acids, wherever sugar is fermented
+        to ethanol. A mapping replaces them: ``{"glycerol": ufloat(6.0, 0.5), "acids": ufloat(0.02, 0.005)}``
+        [mmol/g, C-mol/C-mol]; ``"oxygen"`` is what the yeast took of the air in the vessel [g], negative.
+    nitrogen_source : "mixture", "ammonium" or "amino"
+        What the yeast's nitrogen came as, where glycerol stands at its usual amount: 4 to 13, 8 to 13 or 4 to
+        8 mmol for each gram of dry yeast (sources: `fermkit.matter.usual`).
     aerated : bool
         Whether oxygen was taken up; if so and not listed, it is an unmeasured stream.
     nitrogen : "ammonia", "nitrogen gas" or "nitrate"
-        The nitrogen source, whose degree of reduction counts as zero (urea counts as ammonia).
+        The nitrogen compound whose degree of reduction counts as zero (urea counts as ammonia).
     extra : sequence of LinearMeasurement
         Measurements that sum several streams: a density, a loss of weight.
     ash : ufloat or mapping, optional
@@ -83,7 +89,7 @@ class Balance(Written):
     >>> found = bal.reconcile()
     >>> round(found["ethanol"].n, 2), round(found["ethanol"].s, 2)
     (45.55, 0.36)
-    >>> round(found.chi2, 2), found.degrees_of_freedom, found.verdict
+    >>> round(found.chi2, 2), found.degrees_of_freedom, str(found.verdict)
     (3.57, 2, 'the measurements agree with one another')
 
     References
@@ -97,6 +103,7 @@ class Balance(Written):
     unit: str | Mapping[str, str] = "g"
     of: Mapping[str, Any] = field(default_factory=dict)
     priors: str | Mapping[str, Any] = "usual"
+    nitrogen_source: str = "mixture"
     aerated: bool = False
     nitrogen: str = "ammonia"
     extra: Sequence[LinearMeasurement] = ()
@@ -113,14 +120,15 @@ class Balance(Written):
                     "a standard uncertainty above zero",
                     "write ufloat(value, …) with its ±",
                 )
-        check_signs(self.listed)
+        _ = self._listing  # refuses what contradicts nature
 
     @cached_property
     def _listing(self) -> Listing:
         streams = read_streams(self.streams, self.unit, self.of, self.ash)
         if self.aerated and not any(s.role == "O2" for s in streams):
             streams.append(Stream("O2", compound("O2"), None, "g", 0.0, 1.0, "unmeasured", "O2"))
-        return with_usual_byproducts(streams, self.priors, self.aerated)
+        check_signs(streams)
+        return with_usual_byproducts(streams, self.priors, self.nitrogen_source, self.aerated)
 
     @property
     def listed(self) -> list[Stream]:
@@ -176,47 +184,88 @@ class Balance(Written):
     def _redundancy(self) -> Redundancy:
         return redundancy(*self._matrices)
 
-    def _evidence(self, yeast_yield: Any) -> Evidence:
+    def _evidence(self, with_yield: bool) -> Evidence:
         x, V = self._numbers
-        with_yield = None if self.aerated else yeast_yield
-        return gather(self.known, self.readings, x, V, self._redundancy, self._rows[0], self.nitrogen, with_yield)
+        hint = usual.YEAST.value(usual.FOR_ALARMS) if with_yield else None
+        return gather(self.known, self.readings, x, V, self._redundancy, self._rows[0], self.nitrogen, hint)
 
     def closure(self) -> Closure:
         """How much of what went in is found again: carbon, electrons, and other elements that are balanced."""
         notes = [*self._listing.notes, *self._rows[1]]
         balances = dict(zip(self.balances, self._rows[0]))
-        return close(self.known, [s.name for s in self.unknown], balances, self.nitrogen, notes)
+        return close(self.known, self.unknown, balances, self.nitrogen, notes)
 
     def reconcile(self) -> Reconciliation:
-        """Correct all amounts by weighted least squares so that every balance closes, and test the correction."""
-        found = self._redundancy
-        self._refuse_undetermined(found)
-        x, V = self._numbers
-        correction, inverse = weights(found.R, V)
-        amounts = [new / s.scale for new, s in zip(_combine(correction, self._values), self.known)]
-        chi2 = float(chi_square(x, found.R, inverse)) if found.R.size else 0.0
-        moved_by = np.sqrt(np.maximum(np.diag(V - correction @ V @ correction.T), 0))
-        names = [s.name for s in self.known]
-        unknown = [new / s.scale for new, s in zip(_combine(found.Y @ correction, self._values), self.unknown)]
+        """Correct all amounts by weighted least squares so that every balance closes, and test the correction.
+
+        What would come out with the wrong sign (ethanol below zero) is held at zero, with its ± as it was.
+        """
+        self._refuse_undetermined(self._redundancy)
+        columns = [*self.known, *self.unknown]
+        amounts, chi2, moved_by = self._solved([])
+        held: list[int] = []
+        if any(_wrong_sign(s, amount) for s, amount in zip(columns, amounts)):
+            held, free = self._at_zero(), amounts
+            amounts, chi2, _ = self._solved(held)
+            for i in held:
+                amounts[i] = free[i] - nominal(free[i])
+        variances = np.diag(self._numbers[1])
+        reported = [nominal(s.amount) for s in self.known]
         shift = {
-            name: float((nominal(new) - old) / sd) if sd > 1e-9 * np.sqrt(v) else 0.0
-            for name, new, old, sd, v in zip(names, amounts, x, moved_by, np.diag(V))
+            s.name: float((nominal(new) - old) / sd) if sd > 1e-9 * np.sqrt(v) else 0.0
+            for s, new, old, sd, v in zip(self.known, amounts, reported, moved_by, variances)
         }
         return Reconciliation(
-            amounts=dict(zip(names, amounts)) | dict(zip([s.name for s in self.unknown], unknown)),
-            reported={s.name: s.amount for s in self.listed},
+            amounts={s.name: amount / s.scale for s, amount in zip(columns, amounts)},
+            reported={s.name: s.amount for s in columns},
             shift=shift,
             chi2=chi2,
-            degrees_of_freedom=found.R.shape[0],
-            standing={s.name: s.standing for s in self.listed},
-            units={s.name: s.unit for s in self.listed},
-            redundant=tuple(n for n, r in zip(names, found.redundant) if r),
+            degrees_of_freedom=self._redundancy.R.shape[0],
+            standing={s.name: s.standing for s in columns},
+            units={s.name: s.unit for s in columns},
+            redundant=tuple(s.name for s, tested in zip(self.known, self._redundancy.redundant) if tested),
             balances=tuple(self.balances),
-            notes=tuple(self._listing.notes + self._rows[1] + self._spread_note(found)),
+            held=tuple(columns[i].name for i in held),
+            notes=tuple(self._listing.notes + self._rows[1] + self._spread_note(self._redundancy)),
         )
+
+    def _solved(self, held: list[int]) -> tuple[list[Any], float, Floats]:
+        """Corrected amounts (some held at zero), the misfit, and the standard deviation of each move."""
+        A, B = self._matrices
+        n, m = A.shape[1], len(self.known)
+        at_zero = np.eye(n + B.shape[1])[[i if i < m else i - m + n for i in held]]
+        found = redundancy(np.vstack([A, at_zero[:, :n]]), np.vstack([B, at_zero[:, n:]])) if held else self._redundancy
+        x, V = self._numbers
+        correction, inverse = weights(found.R, V)
+        chi2 = float(chi_square(x, found.R, inverse)) if found.R.size else 0.0
+        moved_by = np.sqrt(np.maximum(np.diag(V - correction @ V @ correction.T), 0))
+        known = _combine(correction, self._values)[:m]
+        return [*known, *_combine(found.Y @ correction, self._values)], chi2, moved_by
+
+    def _at_zero(self) -> list[int]:
+        """Which streams the least squares hold at zero when everything keeps its sign.
+
+        A least-distance problem, solved by non-negative least squares: Lawson & Hanson, Solving Least Squares
+        Problems, Prentice-Hall 1974, chapter 23.
+        """
+        A, B = self._matrices
+        x, V = self._numbers
+        n, m = A.shape[1], len(self.known)
+        closing = linalg.null_space(np.hstack([A, B]) / np.abs(np.hstack([A, B])).max(axis=1, keepdims=True))
+        tiny = np.diag(1e-9 * np.diag(V) + 1e-12 * V.max())  # amounts tied to each other have a singular V
+        root = np.linalg.inv(np.linalg.cholesky(V + tiny))
+        Q, R = np.linalg.qr(root @ closing[:n])
+        streams = [*range(m), *range(n, n + B.shape[1])]
+        signs = np.array([only_sign(s) for s in (*self.known, *self.unknown)])
+        inside = (signs[:, None] * closing[streams]) @ np.linalg.inv(R)
+        least = inside @ (Q.T @ root @ x)
+        multipliers, _ = nnls(np.vstack([inside.T, -least]), np.append(np.zeros(len(R)), 1.0))
+        return [int(i) for i in np.flatnonzero(multipliers > 0)]
 
     def flows(self, balance: str = "carbon", amounts: str = "reconciled") -> tuple[Any, dict[str, Any]]:
         """What went in [mol], and where it is found again by stream: for the picture 'where it went'.
+
+        Oxygen that was taken up counts as electrons found.
 
         Parameters
         ----------
@@ -228,7 +277,13 @@ class Balance(Written):
         one_of(amounts, ("reconciled", "reported"), "amounts")
         row = self._rows[0][self.balances.index(balance)]
         chosen = self.reconcile().amounts if amounts == "reconciled" else {s.name: s.amount for s in self.known}
-        return flows(self.listed, chosen, row, self.nitrogen)
+        parts = {
+            s.name: chosen[s.name] * s.scale * s.content(self.nitrogen).get(row, 0.0)
+            for s in self.listed
+            if s.name in chosen
+        }
+        into = -sum(p for p in parts.values() if nominal(p) < 0)
+        return into, {name: p for name, p in parts.items() if nominal(p) > 0}
 
     def reconcile_many(self, amounts: Floats) -> Floats:
         """Reconcile many sets of amounts at once, in one matrix product.
@@ -248,38 +303,10 @@ class Balance(Written):
         reconciled: Floats = np.asarray(amounts) @ correction.T
         return reconciled
 
-    def sample(self, n: int, seed: int = 0) -> Floats:
-        """Monte-Carlo draws of the reconciled amounts.
-
-        Parameters
-        ----------
-        n : int
-            How many draws.
-        seed : int
-
-        Returns
-        -------
-        numpy.ndarray of shape (n, n_streams)
-            In the order of ``reconcile().amounts``, in each stream's own unit.
-        """
-        amounts = list(self.reconcile().amounts.values())
-        values, vectors = np.linalg.eigh(covariance(amounts))
-        keep = values > 1e-12 * values.max()
-        root = vectors[:, keep] * np.sqrt(values[keep])
-        draws: Floats = np.random.default_rng(seed).standard_normal((n, int(keep.sum()))) @ root.T
-        draws += [nominal(a) for a in amounts]
-        return draws
-
-    def explain(self, yeast_yield: Any = USUAL_YEAST_YIELD, dilution: float | None = None) -> Explanations:
+    def explain(self) -> Explanations:
         """Which mistakes could have made the gap: ranked, those alike in one group, with the corrected values.
 
-        Parameters
-        ----------
-        yeast_yield : ufloat or None
-            Usual dry yeast per gram of hexose [g/g], used as one more hint where sugar is fermented to ethanol
-            without air; None leaves it out.
-        dilution : float, optional
-            The dilution factor that was used for the ethanol, if known: narrows 'twice or not at all'.
+        Where sugar is fermented to ethanol without air, the usual yield of yeast is one more hint.
 
         Raises
         ------
@@ -294,8 +321,8 @@ class Balance(Written):
         >>> slip = Balance({"glucose": -ufloat(100, 2), "ethanol": ufloat(45.6, 2.3), "CO2": ufloat(7.45, 0.2),
         ...                 "yeast": ufloat(5.0, 0.4)})
         >>> found = slip.explain()
-        >>> found.best.name, round(found.best.weight, 2), round(found.best.corrected["CO2"], 1)
-        ('CO2 counted as one third of a mole per mole of hexose', 1.0, 44.7)
+        >>> found.best.key, round(found.best.probability, 2), f"{found.best.corrected['CO2']:.1u}"
+        ('third', 1.0, '44+/-1')
 
         References
         ----------
@@ -303,7 +330,7 @@ class Balance(Written):
         al., Biotechnol. Bioeng. 43 (1994) 11-20. Weights: Kass & Raftery, J. Am. Stat. Assoc. 90 (1995) 773-795.
         """
         self._refuse_untested()
-        return explain(self._evidence(yeast_yield), dilution, yeast_yield)
+        return explain(self._evidence(with_yield=not self.aerated))
 
     def detection_limits(self, level: float = 0.95, power: float = POWER) -> DetectionLimits:
         """The smallest leak, slip or wet weight that this set of measurements could have seen.
@@ -322,8 +349,8 @@ class Balance(Written):
         >>> from uncertainties import ufloat
         >>> plan = Balance({"glucose": -ufloat(100, 2), "ethanol": ufloat(45.6, 2.3), "CO2": ufloat(44.7, 1.3),
         ...                 "yeast": ufloat(5.0, 0.4)})
-        >>> plan.detection_limits()["product weighed wet"].in_words()
-        '42 % dry or wetter'
+        >>> plan.detection_limits()["wet"].in_words()
+        '35 % dry or wetter'
 
         References
         ----------
@@ -332,42 +359,14 @@ class Balance(Written):
         self._refuse_untested()
         between(level, 0.5, 0.9999, "level")
         between(power, 0.06, 0.9999, "power")
-        evidence = self._evidence(None)
+        evidence = self._evidence(with_yield=False)
         return detection_limits(evidence, usual_faults(evidence), level, power)
 
-    def measure_next(self, yeast_yield: Any = USUAL_YEAST_YIELD) -> MeasureNext:
+    def measure_next(self) -> MeasureNext:
         """Extra measurements ranked by the share of the doubt that they would settle for their effort."""
         self._refuse_untested()
-        evidence = self._evidence(yeast_yield)
+        evidence = self._evidence(with_yield=not self.aerated)
         return measure_next(evidence, rank(evidence, usual_faults(evidence)))
-
-    def bounds(self, stream: str, region: str = "one") -> Bounds:
-        """Least and most of a stream over the 95 % region of the reconciled data (linear programmes).
-
-        Parameters
-        ----------
-        stream : str
-            Any stream of the balance, measured or not.
-        region : "one" or "joint"
-            The 95 % region of one amount at a time, or of all amounts together (wider).
-
-        Examples
-        --------
-        Ethanol from 100 ± 1 g glucose, nothing else measured: from none to 0.5114 g/g of the most sugar.
-
-        >>> from uncertainties import ufloat
-        >>> bal = Balance({"glucose": -ufloat(100, 1), "ethanol": None, "CO2": None, "biomass": None}, priors="none")
-        >>> round(bal.bounds("ethanol").high, 1)
-        52.1
-        """
-        one_of(stream, [s.name for s in self.listed], "stream")
-        x, V = self._numbers
-        columns: list[Any] = [*self.known, *self.readings, *self.unknown]
-        signs = [only_sign(c) if isinstance(c, Stream) else 0 for c in columns]
-        at = next(i for i, c in enumerate(columns) if c.name == stream)
-        low, high = bounds(at, x, V, *self._matrices, signs=signs, region=region)
-        unit = next(s.unit for s in self.listed if s.name == stream)
-        return Bounds(stream, low, high, unit, region, self.balances)
 
     def _refuse_untested(self) -> None:
         if self._redundancy.R.shape[0] == 0:
@@ -390,7 +389,7 @@ class Balance(Written):
             f"{len(unknown)} unmeasured amounts ({', '.join(unknown)}) but only {_rank(B)} independent balances "
             f"that see them ({', '.join(self.balances)})",
             f"{missing} more measurement{'s' if missing > 1 else ''}",
-            f"measure {missing} of: {', '.join(helps)}; or see what can be said without with bounds()",
+            f"measure {missing} of: {', '.join(helps)}",
         )
 
     def _spread_note(self, found: Redundancy) -> list[str]:
@@ -417,6 +416,11 @@ class Balance(Written):
         known = {s.name: "tested" if r else "not tested" for s, r in zip(self.known, found.redundant)}
         unknown = {s.name: "found" if o else "not determined" for s, o in zip(self.unknown, found.observable)}
         return known | unknown
+
+
+def _wrong_sign(s: Stream, amount: Any) -> bool:
+    """Whether something made comes out consumed, or the reverse, by more than rounding."""
+    return nominal(amount) * only_sign(s) < -1e-9 * abs(nominal(s.amount or 1.0))
 
 
 def _combine(matrix: Floats, values: Sequence[Any]) -> list[Any]:

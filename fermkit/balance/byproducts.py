@@ -6,24 +6,15 @@ from typing import Any, Final
 
 from uncertainties import ufloat
 
+from fermkit.balance.faults import ACIDS
 from fermkit.balance.streams import LinearMeasurement, Stream, grams_of, grams_per_unit
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import one_of
 from fermkit.basis.written import nominal, percent, plus_minus, uncertainty
+from fermkit.matter import usual
 from fermkit.matter.composition import compound, molar_mass
 
-_ACIDS: Final = ("acetic acid", "lactic acid", "succinic acid", "organic acids")
-
-GLYCEROL: Final = Act("usual glycerol", "glycerol not measured")
-ACIDS: Final = Act("usual acids", "organic acids not measured")
-
-USUAL_ACIDS: Final = (0.015, 0.005)
-"""Share of the sugar's carbon that ends as organic acid [C-mol/C-mol]. Common practice, no source."""
-
-USUAL_GLYCEROL: Final = (6.25, 0.7)
-"""Glycerol for each gram of dry yeast grown without air [mmol/g]: 5.0 to 7.5, taken as rectangular.
-Nordstroem, Acta Chem. Scand. 20 (1966) 1016."""
-
+GLYCEROL_TIE: Final = Act("glycerol tie", "glycerol tied to yeast")
 USUAL_NITROGEN: Final = (0.0665, 0.0124)
 """Nitrogen in dry yeast [g/g]: 4.5 (starved) to 8.8 %, taken as rectangular. Upper end: CH1.83O0.56N0.17 (Roels 1983)
 with 6.5 % ash; lower end: common practice, no source."""
@@ -38,32 +29,47 @@ class Listing:
     notes: list[str]
 
 
-def with_usual_byproducts(streams: Sequence[Stream], wanted: str | Mapping[str, Any], aerated: bool) -> Listing:
-    """Glycerol and acids that nobody measured, at their usual amounts."""
+def with_usual_byproducts(
+    streams: Sequence[Stream], wanted: str | Mapping[str, Any], nitrogen_source: str, aerated: bool
+) -> Listing:
+    """What nobody measured: an end product as a stream without an amount, by-products at their usual amounts."""
+    listing = Listing(list(streams), [], [])
+    one_of(nitrogen_source, usual.GLYCEROL, "nitrogen_source")
     if isinstance(wanted, str):
         one_of(wanted, ("usual", "none"), "priors")
     else:
         for name in wanted:
             one_of(name, ("glycerol", "acids", "oxygen"), "by-product in priors=")
-    listing = Listing(list(streams), [], [])
-    chosen = dict(wanted) if isinstance(wanted, Mapping) else {}
     if wanted == "none":
         listing.notes.append("Usual by-products (glycerol, acids) left out as asked.")
         return listing
-    if not chosen and not {"sugar", "ethanol"} <= {s.role for s in streams}:
+    _add_end_product(listing, aerated)
+    chosen = dict(wanted) if isinstance(wanted, Mapping) else {}
+    if not chosen and not {"sugar", "ethanol"} <= {s.role for s in listing.streams}:
         listing.notes.append("No usual by-products (glycerol, acids): no sugar is fermented to ethanol here.")
         return listing
     if "glycerol" in chosen or not (chosen or aerated):
-        _add_glycerol(listing, chosen.get("glycerol", ufloat(*USUAL_GLYCEROL, tag=GLYCEROL)))
+        _add_glycerol(listing, chosen.get("glycerol", usual.GLYCEROL[nitrogen_source].value(usual.FOR_ALARMS)))
     elif aerated and not chosen:
         listing.notes.append("Glycerol is not added: yeast that respires need not make it.")
     if "acids" in chosen or not chosen:
-        _add_acids(listing, chosen.get("acids", ufloat(*USUAL_ACIDS, tag=ACIDS)))
+        _add_acids(listing, chosen.get("acids", usual.ACIDS.value(usual.FOR_ALARMS)))
     if not chosen:
         _add_nitrogen(listing)
     if "oxygen" in chosen:
         _add_oxygen(listing, chosen["oxygen"])
     return listing
+
+
+def _add_end_product(listing: Listing, aerated: bool) -> None:
+    """Sugar does not become ethanol without CO2, nor (without air) CO2 without ethanol: the other was not measured."""
+    roles = {s.role for s in listing.streams}
+    missing = {"CO2"} if "ethanol" in roles else {"ethanol"} if "CO2" in roles and not aerated else set()
+    if "sugar" not in roles or ("O2" in roles and "ethanol" not in roles):
+        return
+    for name in missing - roles:
+        listing.streams.append(Stream(name, compound(name), None, "g", 0.0, 1.0, "unmeasured", name))
+        listing.notes.append(f"{name} is not listed: it is taken as made and not measured.")
 
 
 def _add_glycerol(listing: Listing, mmol_per_g: Any) -> None:
@@ -86,12 +92,11 @@ def _add_glycerol(listing: Listing, mmol_per_g: Any) -> None:
         amount = made * per_g / grams_of(thing, unit)
         glycerol = Stream(name, thing, amount, unit, 0.0, 1.0, "usual", "glycerol", "yeast")
         listing.streams[:] = [*(s for s in listing.streams if s.role != "glycerol"), glycerol]
-    source = " (Nordström 1966: 5.0 to 7.5)" if nominal(mmol_per_g) == USUAL_GLYCEROL[0] else ""
-    listing.notes.append(f"Glycerol was not measured: {assumed} is assumed{source}.")
+    listing.notes.append(f"Glycerol was not measured: {assumed} is assumed.")
 
 
 def _tie_glycerol(listing: Listing, given: list[Stream], yeast: list[Stream], per_g: Any) -> None:
-    """``glycerol - k yeast = 0``, as doubtful as k is for 0.06 g yeast per g sugar."""
+    """``glycerol - k yeast = 0``, as doubtful as k is for the usual yeast of that sugar."""
     glycerol = (
         given[0] if given else Stream("glycerol", compound("glycerol"), None, "g", 0.0, 1.0, "unmeasured", "glycerol")
     )
@@ -99,22 +104,22 @@ def _tie_glycerol(listing: Listing, given: list[Stream], yeast: list[Stream], pe
         listing.streams.append(glycerol)
     sugar = sum(abs(nominal(s.amount)) * grams_per_unit(s) for s in listing.streams if s.role == "sugar" and s.amount)
     parts = {s.name: -nominal(per_g) * grams_per_unit(s) for s in yeast}
-    doubt = ufloat(0, max(uncertainty(per_g) * 0.06 * sugar, 1e-9), tag=GLYCEROL)
+    doubt = ufloat(0, max(uncertainty(per_g) * usual.YEAST.middle * sugar, 1e-9), tag=GLYCEROL_TIE)
     coefficients = {glycerol.name: grams_per_unit(glycerol), **parts}
     listing.relations.append(LinearMeasurement("glycerol tied to yeast", coefficients, doubt, "usual"))
 
 
 def _add_acids(listing: Listing, share: Any) -> None:
     sugars = [s for s in listing.streams if s.role == "sugar" and s.standing == "measured"]
-    if any(s.role in _ACIDS and s.standing == "measured" for s in listing.streams) or not sugars:
+    if any(s.role in ACIDS and s.standing == "measured" for s in listing.streams) or not sugars:
         return
     carbon = -sum(s.weighed * s.content("ammonia")["C"] for s in sugars) * share
     thing = replace(compound("CH2O"), name="organic acids")
     grams = carbon * thing.molar_mass
     acids = Stream("organic acids", thing, grams, "g", 0.0, 1.0, "usual", "organic acids", "sugar")
-    listing.streams[:] = [*(s for s in listing.streams if s.role not in _ACIDS), acids]
+    listing.streams[:] = [*(s for s in listing.streams if s.role not in ACIDS), acids]
     assumed = f"{percent(share)} of the sugar's carbon"
-    listing.notes.append(f"Organic acids were not measured: {assumed} is assumed (common practice).")
+    listing.notes.append(f"Organic acids were not measured: {assumed} is assumed.")
 
 
 def _add_oxygen(listing: Listing, taken_up: Any) -> None:

@@ -13,8 +13,26 @@ from fermkit.basis.checks import Floats
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.matter.composition import compound
 
-_HEXOSE_G: Final = compound("hexose").molar_mass
-_FREE_FIRST: Final = ("sugar", "yeast", "glycerol", "organic acids", "O2", "CO2", "other", "ethanol", "reading")
+HEXOSE_G: Final = compound("hexose").molar_mass
+FREE_FIRST: Final = ("sugar", "yeast", "glycerol", "organic acids", "O2", "CO2", "other", "ethanol", "reading")
+"""Which amounts rather carry the run (how much, how it grew) than test it, first to last."""
+
+
+@dataclass(frozen=True)
+class Amount:
+    """One known amount: its name, what it is in the run, whether it was measured, and what it was derived from."""
+
+    name: str
+    role: str
+    standing: str
+    unit: str = ""
+    formula: str = ""
+    tied_to: str = ""
+
+    @property
+    def measured(self) -> bool:
+        """Whether somebody measured it."""
+        return self.standing == "measured"
 
 
 @dataclass(frozen=True)
@@ -23,10 +41,7 @@ class Evidence:
 
     Attributes
     ----------
-    names, roles, standing : tuples of str
-        Of each known amount.
-    follows : tuple of tuple of int
-        For each known amount, the columns that were derived from it and move with it.
+    amounts : tuple of Amount
     x, V : arrays
         Amounts (consumed negative) and covariance.
     R : (n_tests, n) array
@@ -37,27 +52,39 @@ class Evidence:
         Elements that are balanced.
     n_balance : int
         How many of the tests come from balances.
-    scale_free : tuple of bool
-        Amounts of which nothing is known beforehand, not even the order of magnitude.
+    testing : tuple of int
+        Measured amounts that test the run, rather than carry it: something is known of them beforehand.
     carbon_in : float
         Carbon of the sugar [mol].
-    units, formulas : tuples of str
     """
 
-    names: tuple[str, ...]
-    roles: tuple[str, ...]
-    standing: tuple[str, ...]
-    follows: tuple[tuple[int, ...], ...]
+    amounts: tuple[Amount, ...]
     x: Floats
     V: Floats
     R: Floats
     K: Floats
     rows: tuple[str, ...]
     n_balance: int
-    scale_free: tuple[bool, ...]
+    testing: tuple[int, ...]
     carbon_in: float
-    units: tuple[str, ...]
-    formulas: tuple[str, ...]
+
+    def followers(self, i: int) -> list[int]:
+        """What was derived from an amount and moves with it: acids with the sugar used, glycerol with the yeast."""
+        one = self.amounts[i]
+        main = one.measured and (self.x[i] < 0 if one.role == "sugar" else self.x[i] > 0)
+        return [j for j, other in enumerate(self.amounts) if main and other.tied_to == one.role]
+
+    def inside(self, formula: str) -> Floats:
+        """What one mole of a compound puts into each balance row."""
+        thing = compound(formula)
+        rows = [thing.electrons if row == "electrons" else thing.atoms.get(row, 0.0) for row in self.rows]
+        return np.array(rows + [0.0] * (self.K.shape[1] - len(rows)))
+
+    def misfit(self, n: int | None = None) -> float:
+        """Chi-square of the first n tests (all, if not told) with the amounts as reported."""
+        R = self.R[:n]
+        gap = R @ self.x
+        return float(gap @ np.linalg.solve(R @ self.V @ R.T, gap))
 
 
 def gather(
@@ -74,61 +101,31 @@ def gather(
 
     The yield joins as an amount of zero, ``yeast - yield * sugar``, whose uncertainty is that of the yield.
     """
-    n_extra, n_balance = len(extra), found.R.shape[0]
-    names = [s.name for s in known] + [m.name for m in extra]
-    roles = [s.role for s in known] + ["reading"] * n_extra
-    standing = [s.standing for s in known] + [m.standing for m in extra]
-    ties = [s.tied_to for s in known] + [""] * n_extra
-    units = [s.unit for s in known] + [""] * n_extra
-    formulas = [s.made_of.formula for s in known] + [""] * n_extra
-    hexose = np.array([_hexose_g(s, nitrogen) for s in known] + [0.0] * n_extra)
-    yeast = np.array([grams_per_unit(s) if s.role == "yeast" else 0.0 for s in known] + [0.0] * n_extra)
-    carbon_in = float(-(hexose @ x) / _HEXOSE_G * 6)
+    n_balance, beside = found.R.shape[0], [0.0] * len(extra)
+    amounts = [Amount(s.name, s.role, s.standing, s.unit, s.made_of.formula, s.tied_to) for s in known]
+    amounts += [Amount(m.name, "reading", m.standing) for m in extra]
+    hexose = np.array([_hexose_g(s, nitrogen) for s in known] + beside)
+    yeast = np.array([grams_per_unit(s) if s.role == "yeast" else 0.0 for s in known] + beside)
+    carbon_in = float(-(hexose @ x) / HEXOSE_G * 6)
     R, K = found.R, found.K
-    if uncertainty(yeast_yield) > 0 and {"sugar", "ethanol", "yeast"} <= set(roles):
+    if uncertainty(yeast_yield) > 0 and {"sugar", "ethanol", "yeast"} <= {a.role for a in amounts}:
         doubt = uncertainty(yeast_yield) * float(hexose @ x)
         row = np.append(yeast + nominal(yeast_yield) * hexose, -1.0)
         x, V = np.append(x, 0.0), linalg.block_diag(V, doubt**2)
         R = np.vstack([np.hstack([R, np.zeros((n_balance, 1))]), row])
         K = np.vstack([K, np.zeros(K.shape[1])])
-        for column, value in zip(
-            (names, roles, standing, ties, units, formulas), ("usual yeast yield", "yield", "usual", "sugar", "g", "")
-        ):
-            column.append(value)
-    return Evidence(
-        names=tuple(names),
-        roles=tuple(roles),
-        standing=tuple(standing),
-        follows=tuple(_followers(role, where, value, ties) for role, where, value in zip(roles, standing, x)),
-        x=x,
-        V=V,
-        R=R,
-        K=K,
-        rows=tuple(rows),
-        n_balance=n_balance,
-        scale_free=_scale_free(roles, standing, len(x) - R.shape[0]),
-        carbon_in=carbon_in,
-        units=tuple(units),
-        formulas=tuple(formulas),
-    )
+        amounts.append(Amount("usual yeast yield", "yield", "usual", "g", tied_to="sugar"))
+    carrying = _carrying(amounts, len(x) - R.shape[0])
+    testing = tuple(i for i, a in enumerate(amounts) if a.measured and i not in carrying)
+    return Evidence(tuple(amounts), x, V, R, K, tuple(rows), n_balance, testing, carbon_in)
 
 
 def _hexose_g(s: Stream, nitrogen: str) -> float:
     """Grams of hexose that hold the carbon of one unit of a sugar."""
-    return s.content(nitrogen).get("C", 0.0) / 6 * _HEXOSE_G if s.role == "sugar" else 0.0
+    return s.content(nitrogen).get("C", 0.0) / 6 * HEXOSE_G if s.role == "sugar" else 0.0
 
 
-def _followers(role: str, standing: str, value: float, ties: Sequence[str]) -> tuple[int, ...]:
-    """What was derived from a stream: acids from the sugar that went in, glycerol from the yeast that came out."""
-    main = standing == "measured" and (value < 0 if role == "sugar" else value > 0)
-    return tuple(j for j, tie in enumerate(ties) if tie == role and main)
-
-
-def _scale_free(roles: Sequence[str], standing: Sequence[str], n: int) -> tuple[bool, ...]:
-    """The n amounts that carry the run itself (how much, how it grew); the others are tests of them."""
-    rank = [
-        -1 if where != "measured" else _FREE_FIRST.index(r) if r in _FREE_FIRST else 6
-        for r, where in zip(roles, standing)
-    ]
-    first = set(sorted(range(len(roles)), key=rank.__getitem__)[:n])
-    return tuple(i in first for i in range(len(roles)))
+def _carrying(amounts: Sequence[Amount], n: int) -> set[int]:
+    """The n amounts of which nothing is known beforehand, not even the order of magnitude."""
+    rank = [FREE_FIRST.index(a.role if a.role in FREE_FIRST else "other") if a.measured else -1 for a in amounts]
+    return set(sorted(range(len(amounts)), key=rank.__getitem__)[:n])

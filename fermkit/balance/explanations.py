@@ -8,59 +8,60 @@ from scipy.special import chdtrc
 from uncertainties import ufloat
 
 from fermkit.balance.evidence import Evidence
-from fermkit.balance.faults import PRIOR_NOTHING_WRONG, USUAL_SIZES, Fault, usual_faults
+from fermkit.balance.faults import PRIOR_NOTHING_WRONG, USUAL_SIZES, Size, Undo, usual_faults
 from fermkit.balance.measurements import best_splitter
-from fermkit.balance.ranking import RESOLUTION, Ranking, rank
+from fermkit.balance.ranking import RESOLUTION, Ranked, rank
 from fermkit.basis.budget import Act
-from fermkit.basis.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
+from fermkit.basis.checks import one_of
+from fermkit.basis.written import Line, Page, Written, in_percent, in_words, plus_minus
+from fermkit.matter import usual
 from fermkit.matter.composition import compound
 
-USUAL_YEAST_YIELD: Final = ufloat(0.06, 0.03, tag=Act("usual yeast yield", "the usual yeast yield"))
-"""Dry yeast for each gram of hexose fermented without air [g/g]: 0.02 to 0.10 is usual (common practice)."""
+SHOWN: Final = 0.01
+"""Explanations less probable than this are counted together (a choice)."""
 
 
-@dataclass(frozen=True, repr=False)
-class Explanation(Written):
+@dataclass(frozen=True)
+class Explanation:
     """One mistake that could have made the gap.
 
     Attributes
     ----------
+    key : str
+        Which mistake it is, for look-ups.
     name : str
-    kind : "measurement", "product" or "slip"
-    weight : float
-        Posterior weight under the printed priors (0 to 1).
+        How it is printed.
+    probability : float
+        Under the printed priors (0 to 1).
     corrected : dict of str to ufloat
         What each stream that it touches would have to be; for an unmeasured product, its amount [g].
+    reported : dict of str to float
+        What was reported; nothing for an unmeasured product.
     units : dict of str to str
     size : ufloat
         How large the mistake would be; `says` tells of what.
-    says : str
-    likelihood_ratio : float
-        How many times likelier the reported amounts are with this mistake, at its best size, than without.
+    says : Size
     p_value : float
         Chance of a remaining misfit this large once the mistake is undone; NaN where nothing is left to test.
     """
 
+    key: str
     name: str
-    kind: str
-    weight: float
+    probability: float
     corrected: dict[str, Any]
+    reported: dict[str, float]
     units: dict[str, str]
     size: Any
-    says: str
-    likelihood_ratio: float
+    says: Size
     p_value: float
 
-    def page(self) -> Page:
-        lines = [Line(name, value, self.units[name], "would have to be") for name, value in self.corrected.items()]
-        lines.append(Line(self.says, self.size))
-        fit = "nothing is left to test it" if np.isnan(self.p_value) else f"fit {in_words(self.p_value)}"
-        ratio = f"{self.likelihood_ratio:.3g} times likelier than nothing wrong, at its best size; then: {fit}."
-        return Page(f"{self.name}: weight {_weight(self.weight)}", lines, [ratio])
-
     def in_one_line(self) -> str:
-        """What would have to be true."""
-        return ", ".join(f"{name} {plus_minus(value, self.units[name])}" for name, value in self.corrected.items())
+        """What would have to be true: "CO2 52.1 ± 0.8 g, not 41.9"."""
+        return ", ".join(
+            f"{name} {plus_minus(value, self.units[name])}"
+            + (f", not {self.reported[name]:.4g}" if name in self.reported else "")
+            for name, value in self.corrected.items()
+        )
 
 
 @dataclass(frozen=True, repr=False)
@@ -72,149 +73,127 @@ class Explanations(Written):
     groups : tuple of tuple of Explanation
         Best group first; within a group, best first.
     chance : float
-        Posterior weight of 'nothing is wrong'.
+        Probability that nothing is wrong.
     gap_p_value : float
         Chance of a gap this large when nothing is wrong.
     splits : tuple of str
         For each group, the one measurement that would best split it; "" for a group of one.
-    resolution : float
-        In standard uncertainties: what two explanations predict must differ by more to be told apart.
-    ranking : Ranking
-        The numbers behind.
+    with_yield : bool
+        Whether the usual yeast yield was one more hint.
     """
 
     groups: tuple[tuple[Explanation, ...], ...]
     chance: float
     gap_p_value: float
     splits: tuple[str, ...]
-    resolution: float
-    ranking: Ranking
-    yeast_yield: Any
+    with_yield: bool
 
     @property
     def best(self) -> Explanation:
         """The likeliest single mistake."""
         return self.groups[0][0]
 
-    def group_weight(self, i: int = 0) -> float:
-        """Weight of a whole group."""
-        return sum(e.weight for e in self.groups[i])
+    def __getitem__(self, key: str) -> Explanation:
+        every = {e.key: e for group in self.groups for e in group}
+        one_of(key, every, "mistake")
+        return every[key]
 
-    def table(self) -> Any:
-        """All explanations as a pandas DataFrame, weights as numbers."""
-        import pandas as pd
+    def group_probability(self, i: int = 0) -> float:
+        """Probability of a whole group."""
+        return sum(e.probability for e in self.groups[i])
 
-        rows = [
-            (number, e.name, e.kind, e.weight, e.in_one_line(), nominal(e.size), uncertainty(e.size), e.says, e.p_value)
-            for number, group in enumerate(self.groups, start=1)
-            for e in group
-        ]
-        columns = ["group", "name", "kind", "weight", "would have to be", "size", "u_size", "size is", "p"]
-        return pd.DataFrame(rows, columns=columns)
+    def in_one_sentence(self) -> str:
+        """The best group: "Most likely (over 99 %): CO2 lost by a leak (CO2 52.1 ± 0.8 g, not 41.9)."."""
+        group = [e for e in self.groups[0] if e.probability >= SHOWN] or [self.best]
+        words = " or ".join(f"{e.name} ({e.in_one_line()})" for e in group[:3])
+        doubt = "" if self.fits else "; but even this fits badly"
+        return f"Most likely ({in_percent(self.group_probability())}): {words}{doubt}."
+
+    @property
+    def fits(self) -> bool:
+        """Whether one mistake explains the gap; without a gap there is nothing to explain."""
+        return not (self.gap_p_value < 0.05 and self.best.p_value < 0.01)
 
     def page(self) -> Page:
-        lines, hidden = [], 0.0
-        for number, group in enumerate(self.groups, start=1):
-            for e in group:
-                if e.weight < 0.01 and e is not self.groups[0][0]:
-                    hidden += e.weight
-                    continue
-                fit = "" if np.isnan(e.p_value) else f"; then {in_words(e.p_value)}"
-                lines.append(Line(f"{number}  {e.name}", _weight(e.weight), "", f"{e.in_one_line()}{fit}"))
-        lines.append(Line("–  nothing wrong, chance alone", _weight(self.chance)))
-        return Page(self._heading(), lines, self._remarks(hidden))
+        shown = [
+            (number, e)
+            for number, group in enumerate(self.groups, start=1)
+            for e in group
+            if e.probability >= SHOWN or e is self.best
+        ]
+        lines = [
+            Line(f"{number}  {e.name}", in_percent(e.probability), "", e.in_one_line() + _then(e.p_value))
+            for number, e in shown
+        ]
+        lines.append(Line("–  nothing wrong, chance alone", in_percent(self.chance)))
+        closes = self.gap_p_value >= 0.05
+        heading = "The balance closes within its ±; what could still be hidden" if closes else "Why it does not close"
+        every = [e for group in self.groups for e in group]
+        hidden = sum(e.probability for e in every) - sum(e.probability for _, e in shown)
+        return Page(f"{heading} ({in_words(self.gap_p_value)})", lines, self._remarks(hidden, len(every)))
 
-    def _heading(self) -> str:
-        if self.gap_p_value < 0.05:
-            return f"Why the balance does not close ({in_words(self.gap_p_value)})"
-        return f"The balance closes within its uncertainty ({in_words(self.gap_p_value)}); what could still be hidden"
-
-    def _remarks(self, hidden: float) -> list[str]:
-        out = []
+    def _remarks(self, hidden: float, faults: int) -> list[str]:
+        badly = "Even the best of these fits badly: more than one mistake, or one that is not on this list."
+        out = [] if self.fits else [badly]
         for number, (group, split) in enumerate(zip(self.groups, self.splits), start=1):
-            if sum(e.weight >= 0.01 for e in group) > 1 and self.group_weight(number - 1) >= 0.05:
+            if sum(e.probability >= SHOWN for e in group) > 1 and self.group_probability(number - 1) >= 0.05:
                 how = f"; to tell them apart: {split}" if split else "; no single measurement here tells them apart"
                 out.append(f"Group {number} cannot be told apart by this run{how}.")
-        if self.gap_p_value < 0.05 and self.best.p_value < 0.01:
-            out.append("Even the best of these fits badly: more than one mistake, or one that is not on this list.")
-        share = (1 - PRIOR_NOTHING_WRONG) / len(self.ranking.faults)
-        out.append(
-            f"Same number: predictions differ by less than {self.resolution:g} standard uncertainties of this run. "
-            "'Then p': the chance of what is left of the gap once the mistake is undone."
-        )
-        out.append(
-            f"Weights are posterior, for one mistake at a time. Priors: nothing wrong {PRIOR_NOTHING_WRONG:.0%}, "
-            f"each of {len(self.ranking.faults)} mistakes {share:.1%}{self._yield_prior()}."
-        )
-        out.append(USUAL_SIZES)
-        if hidden > 0:
-            out.append(f"All others together: {_weight(hidden)}.")
-        return out
-
-    def _yield_prior(self) -> str:
-        return f", yeast {plus_minus(self.yeast_yield, 'g per g sugar')}" if self.yeast_yield is not None else ""
+        usual_yeast = plus_minus(usual.YEAST.value(usual.FOR_ALARMS), "g per g sugar")
+        with_yield = f", dry yeast {usual_yeast}" if self.with_yield else ""
+        out += [
+            f"Same number: predictions differ by less than {RESOLUTION:g} standard uncertainties of this run. "
+            "'Then p': the chance of what is left of the gap once the mistake is undone.",
+            "Probabilities are for one mistake at a time. Before the numbers were looked at: nothing wrong "
+            f"{in_percent(PRIOR_NOTHING_WRONG)}, each of {faults} mistakes "
+            f"{in_percent((1 - PRIOR_NOTHING_WRONG) / faults)}{with_yield}.",
+            USUAL_SIZES,
+        ]
+        return out + ([f"All others together: {in_percent(hidden)}."] if hidden > 0 else [])
 
 
-def explain(evidence: Evidence, dilution: float | None, yeast_yield: Any) -> Explanations:
+def _then(p: float) -> str:
+    return "" if np.isnan(p) else f"; then {in_words(p)}"
+
+
+def explain(evidence: Evidence) -> Explanations:
     """Rank the usual mistakes for these numbers and put them in words."""
-    ranking = rank(evidence, usual_faults(evidence, dilution))
+    ranking = rank(evidence, usual_faults(evidence))
     n = evidence.n_balance
-    gap = evidence.R[:n] @ evidence.x
-    chi2 = float(gap @ np.linalg.solve(evidence.R[:n] @ evidence.V @ evidence.R[:n].T, gap))
-    groups = tuple(tuple(_explanation(evidence, ranking, k) for k in group) for group in ranking.groups)
-    splits = tuple(best_splitter(evidence, ranking, g) if len(g) > 1 else "" for g in ranking.groups)
-    used = yeast_yield if evidence.R.shape[0] > n else None
-    return Explanations(groups, float(ranking.weights[-1]), float(chdtrc(n, chi2)), splits, RESOLUTION, ranking, used)
+    groups = tuple(tuple(_explanation(evidence, ranking.ranked[k]) for k in group) for group in ranking.groups)
+    splits = tuple(best_splitter(evidence, ranking, group) if len(group) > 1 else "" for group in ranking.groups)
+    gap = float(chdtrc(n, evidence.misfit(n)))
+    return Explanations(groups, ranking.chance, gap, splits, evidence.R.shape[0] > n)
 
 
-def _explanation(evidence: Evidence, ranking: Ranking, k: int) -> Explanation:
-    fault, nodes, judged, share = (
-        ranking.faults[k],
-        ranking.nodes[k],
-        ranking.judged[k],
-        ranking.over_sizes(k),
-    )
-    corrected, units = _corrected(evidence, fault, nodes.factors, nodes.size, share)
-    free = 0 if fault.fixed else 1
-    left = evidence.n_balance - free
-    misfit = float(judged.balance_misfit[int(np.argmax(share))] if fault.fixed else judged.balance_misfit.min())
-    as_is = -0.5 * (evidence_misfit(evidence))
+def _explanation(evidence: Evidence, one: Ranked) -> Explanation:
+    fault, nodes = one.fault, one.nodes
+    left = evidence.n_balance - (0 if fault.fixed else 1)
+    misfits = one.judged.balance_misfit
+    misfit = float(misfits[int(np.argmax(one.over_sizes))] if fault.fixed else misfits.min())
+    if fault.adds:
+        thing = compound(fault.adds)
+        name = f"more {fault.key}"
+        grams = nodes.size * evidence.carbon_in / thing.carbon * thing.molar_mass
+        corrected, reported, units = {name: _number(one, grams)}, {}, {name: "g"}
+    else:
+        columns = {evidence.amounts[i].name: i for i in fault.touches}
+        corrected = {name: _number(one, evidence.x[i] * nodes.factors[:, i]) for name, i in columns.items()}
+        reported = {name: float(evidence.x[i]) for name, i in columns.items()}
+        units = {name: evidence.amounts[i].unit for name, i in columns.items()}
     return Explanation(
+        key=fault.key,
         name=fault.name,
-        kind=fault.kind,
-        weight=float(ranking.weights[k]),
+        probability=one.probability,
         corrected=corrected,
+        reported=reported,
         units=units,
-        size=_mean(np.exp(nodes.size) if fault.key == "misread" else nodes.size, share, fault),
+        size=_number(one, np.exp(nodes.size) if fault.undo is Undo.LOG_RATIO else nodes.size),
         says=fault.says,
-        likelihood_ratio=float(np.exp(min(-0.5 * float(judged.misfit.min()) - as_is, 700.0))),
         p_value=float(chdtrc(left, misfit)) if left > 0 else float("nan"),
     )
 
 
-def evidence_misfit(evidence: Evidence) -> float:
-    """Chi-square of all tests with the amounts as reported."""
-    gap = evidence.R @ evidence.x
-    return float(gap @ np.linalg.solve(evidence.R @ evidence.V @ evidence.R.T, gap))
-
-
-def _corrected(
-    evidence: Evidence, fault: Fault, factors: Any, size: Any, share: Any
-) -> tuple[dict[str, Any], dict[str, str]]:
-    if fault.factor is None:
-        thing = compound(fault.adds)
-        grams = size * evidence.carbon_in / thing.carbon * thing.molar_mass
-        return {f"more {fault.key}": _mean(grams, share, fault)}, {f"more {fault.key}": "g"}
-    names = {evidence.names[i]: i for i in fault.touches}
-    corrected = {name: _mean(evidence.x[i] * factors[:, i], share, fault) for name, i in names.items()}
-    return corrected, {name: evidence.units[i] for name, i in names.items()}
-
-
-def _mean(values: Any, share: Any, fault: Fault) -> Any:
-    mean = float(share @ values)
-    sd = float(np.sqrt(max(share @ (values - mean) ** 2, 0.0)))
-    return ufloat(mean, sd, tag=Act(f"fault {fault.key}", fault.name)) if sd > 1e-9 * abs(mean) else mean
-
-
-def _weight(weight: float) -> str:
-    return "under 1 %" if weight < 0.01 else f"{100 * weight:.0f} %" if weight < 0.995 else "over 99 %"
+def _number(one: Ranked, values: Any) -> Any:
+    mean, sd = one.mean(values)
+    return ufloat(mean, sd, tag=Act(f"fault {one.fault.key}", one.fault.name)) if sd > 1e-9 * abs(mean) else mean

@@ -8,9 +8,9 @@ import numpy as np
 
 from fermkit.balance.evidence import Evidence
 from fermkit.balance.faults import Fault
-from fermkit.balance.ranking import Ranking
+from fermkit.balance.ranking import Ranked, Ranking
 from fermkit.basis.checks import Floats
-from fermkit.basis.written import Line, Page, Written
+from fermkit.basis.written import Line, Page, Written, in_percent
 
 
 @dataclass(frozen=True)
@@ -46,12 +46,12 @@ def _candidate(name: str, of: str, shows: str, relative_u: float, floor: float, 
 
 CANDIDATES: Final = (
     _candidate("go through the notes again: which sugar, units, dilution, formula", "",
-               "third, by mass, dilution, sucrose", 0.0, 0.0, 0.25),
+               "third, by mass, label, dilution, sucrose", 0.0, 0.0, 0.25),
     _candidate("test the joints for leaks (soapy water, hold a pressure)", "", "CO2 lost", 0.0, 0.0, 0.3),
     _candidate("test strip for sugar left over", "left over", "sugar left", 0.2, 0.01, 0.2),
     _candidate("find the sugar's weight again (bag, receipt, scale)", "sugar", "misread", 0.0, 0.0, 0.3),
     _candidate("measure the ethanol again with a fresh dilution", "ethanol",
-               "misread, dilution, by mass", 0.0, 0.0, 1.0),
+               "misread, dilution, by mass, label", 0.0, 0.0, 1.0),
     _candidate("CO2 by loss of weight (the scale counts what leaks, too)", "CO2",
                "misread, CO2 lost, third", 0.03, 0.0, 0.5),
     _candidate("catch the vapour in cold water and measure its ethanol", "ethanol", "ethanol lost", 0.0, 0.0, 2.0),
@@ -88,7 +88,7 @@ class MeasureNext(Written):
 
     def page(self) -> Page:
         lines = [
-            Line(s.name, f"{100 * s.share:.0f} %", "of the doubt", f"about {_hours(s.effort_h)}")
+            Line(s.name, in_percent(s.share), "of the doubt", f"about {_hours(s.effort_h)}")
             for s in self.ranked
             if s.share >= 0.005
         ]
@@ -101,60 +101,51 @@ class MeasureNext(Written):
 
 def measure_next(evidence: Evidence, ranking: Ranking) -> MeasureNext:
     """Expected share of the doubt (Shannon information) that each measurement would settle."""
-    among = tuple(range(len(ranking.weights)))
+    among = range(len(ranking.probabilities))
     settles = [Settles(c.name, gain(c, evidence, ranking, among), c.effort_h) for c in CANDIDATES]
     ranked = tuple(sorted(settles, key=lambda s: -s.share / s.effort_h))
-    return MeasureNext(ranked, _entropy(ranking.weights))
+    return MeasureNext(ranked, _entropy(ranking.probabilities))
 
 
 def best_splitter(evidence: Evidence, ranking: Ranking, group: Sequence[int]) -> str:
     """The measurement that best tells the members of a group apart; "" where none does."""
-    shares = [(gain(c, evidence, ranking, tuple(group)), c.name) for c in CANDIDATES]
+    shares = [(gain(c, evidence, ranking, group), c.name) for c in CANDIDATES]
     share, name = max(shares)
     return name if share > 0.05 else ""
 
 
-def gain(candidate: Candidate, evidence: Evidence, ranking: Ranking, among: tuple[int, ...]) -> float:
-    """Share of the doubt among some explanations that a measurement would settle on average."""
-    weights = ranking.weights[list(among)]
-    if weights.sum() <= 0:
+def gain(candidate: Candidate, evidence: Evidence, ranking: Ranking, among: Sequence[int]) -> float:
+    """Share of the doubt among some explanations that a measurement would settle on average; the last is chance."""
+    probabilities = ranking.probabilities[list(among)]
+    if probabilities.sum() <= 0:
         return 0.0
-    weights = weights / weights.sum()
-    doubt = _entropy(weights)
+    probabilities = probabilities / probabilities.sum()
+    doubt = _entropy(probabilities)
     if doubt < 1e-9:
         return 0.0
-    if not candidate.of:
-        return _seen_in_notes(candidate, ranking, among, weights) / doubt
-    values = [_reading(candidate, evidence, ranking, k) for k in among]
-    if any(v is None for v in values):
+    explained = [ranking.ranked[k] if k < len(ranking.ranked) else None for k in among]
+    if not candidate.of:  # what shows in the notes is found for certain; the others stay as they are
+        rest = probabilities[[one is None or one.fault.family not in candidate.shows for one in explained]]
+        left = rest.sum()
+        return 1 - (left * _entropy(rest / left) / doubt if left > 0 else 0.0)
+    readings = [_reading(candidate, evidence, one) for one in explained]
+    if any(reading is None for reading in readings):
         return 0.0
-    means, sds = np.array(values, dtype=float).T
-    return _information(weights, means, sds) / doubt
+    means, sds = np.array(readings, dtype=float).T
+    return _information(probabilities, means, sds) / doubt
 
 
-def _seen_in_notes(candidate: Candidate, ranking: Ranking, among: tuple[int, ...], weights: Floats) -> float:
-    """Each mistake that shows in the notes is found for certain; the others stay as they are."""
-    rest = np.array([not (k < len(ranking.faults) and ranking.faults[k].key in candidate.shows) for k in among])
-    left = weights[rest].sum()
-    return _entropy(weights) - (left * _entropy(weights[rest] / left) if left > 0 else 0.0)
-
-
-def _reading(candidate: Candidate, evidence: Evidence, ranking: Ranking, k: int) -> tuple[float, float] | None:
-    """Mean and standard deviation of what the measurement would read under one explanation."""
-    sugar = abs(sum(x for x, role in zip(evidence.x, evidence.roles) if role == "sugar"))
-    column = next((i for i, role in enumerate(evidence.roles) if role == candidate.of), None)
-    base = 0.0 if candidate.of in ("left over", "glycerol", "acids") else None
-    if base is None:
-        if column is None or evidence.standing[column] != "measured":
-            return None
-        base = abs(float(evidence.x[column]))
+def _reading(candidate: Candidate, evidence: Evidence, one: Ranked | None) -> tuple[float, float] | None:
+    """Mean and standard deviation of what the measurement would read under one explanation (None: nothing wrong)."""
+    sugar = abs(sum(x for x, a in zip(evidence.x, evidence.amounts) if a.role == "sugar"))
+    column = next((i for i, a in enumerate(evidence.amounts) if a.role == candidate.of), None)
+    anew = candidate.of in ("left over", "glycerol", "acids")
+    if not anew and (column is None or not evidence.amounts[column].measured):
+        return None
+    base = 0.0 if anew or column is None else abs(float(evidence.x[column]))
     mean, spread = base, 0.0
-    fault = ranking.faults[k] if k < len(ranking.faults) else None
-    if fault is not None and _shows(candidate, fault, column):
-        nodes, share = ranking.nodes[k], ranking.over_sizes(k)
-        values = nodes.size * sugar if base == 0.0 else base * nodes.factors[:, column]
-        mean = float(share @ values)
-        spread = float(np.sqrt(max(float(share @ values**2) - mean**2, 0.0)))
+    if one is not None and _shows(candidate, one.fault, column):
+        mean, spread = one.mean(one.nodes.size * sugar if anew else base * one.nodes.factors[:, column])
     own = candidate.relative_u * mean
     if own == 0.0 and column is not None:
         own = float(np.sqrt(evidence.V[column, column])) * (mean / base if base else 1.0)
@@ -162,24 +153,24 @@ def _reading(candidate: Candidate, evidence: Evidence, ranking: Ranking, k: int)
 
 
 def _shows(candidate: Candidate, fault: Fault, column: int | None) -> bool:
-    return fault.key in candidate.shows and (fault.key != "misread" or column in fault.touches)
+    return fault.family in candidate.shows and (column in fault.touches or not fault.key.startswith("misread"))
 
 
 def _hours(effort_h: float) -> str:
     return f"{60 * effort_h:.0f} min" if effort_h < 1 else f"{effort_h:g} h"
 
 
-def _entropy(weights: Floats) -> float:
-    some = weights[weights > 1e-300]
+def _entropy(p: Floats) -> float:
+    some = p[p > 1e-300]
     return float(-(some * np.log2(some)).sum())
 
 
-def _information(weights: Floats, means: Floats, sds: Floats) -> float:
+def _information(p: Floats, means: Floats, sds: Floats) -> float:
     """Mutual information [bit] between explanation and reading, readings normal under each explanation."""
-    some = weights > 1e-9
-    weights, means, sds = weights[some], means[some, None], sds[some, None]
+    some = p > 1e-9
+    p, means, sds = p[some], means[some, None], sds[some, None]
     grid = np.unique(means + sds * np.linspace(-6, 6, 121))
     density = np.exp(-0.5 * ((grid - means) / sds) ** 2) / (sds * np.sqrt(2 * np.pi))
-    mixed = np.maximum(weights @ density, 1e-300)
-    parts = weights @ (density * np.log2(np.maximum(density, 1e-300) / mixed))
+    mixed = np.maximum(p @ density, 1e-300)
+    parts = p @ (density * np.log2(np.maximum(density, 1e-300) / mixed))
     return float(max(((parts[1:] + parts[:-1]) / 2 * np.diff(grid)).sum(), 0.0))

@@ -25,6 +25,7 @@ __all__ = [
     "Number",
     "Page",
     "Written",
+    "in_percent",
     "in_words",
     "interval",
     "nominal",
@@ -123,6 +124,23 @@ def percent(fraction: Any) -> str:
     '93.1 ± 1.2 %'
     """
     return plus_minus(fraction * 100, "%")
+
+
+def in_percent(probability: float) -> str:
+    """A probability, or a plain share without a ±, in whole percent; the ends are said, not rounded away.
+
+    Examples
+    --------
+    >>> in_percent(0.891), in_percent(0.042), in_percent(0.003), in_percent(0.998)
+    ('89 %', '4.2 %', 'under 1 %', 'over 99 %')
+    """
+    if not math.isfinite(probability):
+        return "not determined"
+    if 0 < probability < 0.01:
+        return "under 1 %"
+    if probability > 0.99:
+        return "over 99 %"
+    return f"{100 * probability:.{0 if probability >= 0.1 else 1}f} %".replace(".0 %", " %")
 
 
 def interval(low: float, high: float, unit: str = "", level: float = 0.95) -> str:

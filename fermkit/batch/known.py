@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from uncertainties import ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
@@ -218,7 +219,7 @@ def _told(value: Any, relative: float, tag: str) -> Any:
     """A recipe amount with its own ±, or with the usual one of a kitchen where it has none."""
     if uncertainty(value) > 0:
         return value
-    return ufloat(nominal(value), max(relative * abs(nominal(value)), 1e-9), tag=tag)
+    return ufloat(nominal(value), max(relative * abs(nominal(value)), 1e-9), tag=Act(tag))
 
 
 def _or_usual(value: Any, relative: float, tag: str, range_: Usual, per: float, width: float) -> Any:

@@ -9,11 +9,11 @@ from typing import Any, Final
 
 from uncertainties import ufloat
 
-from fermkit.balance.byproducts import USUAL_ACIDS, USUAL_GLYCEROL
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import not_negative, positive
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal, percent
+from fermkit.matter import usual
 from fermkit.matter.composition import compound, molar_mass
 from fermkit.matter.feed import yeast_ash
 
@@ -139,15 +139,15 @@ def sugar_fate(
 
     References
     ----------
-    Roels 1983 (balances); Nordström, Acta Chem. Scand. 20 (1966) 1016 (glycerol, 5.0 to 7.5 mmol/g); heats as
-    in `COMBUSTION_KJ` and `ELECTRON_KJ`.
+    Roels 1983 (balances); heats as in `COMBUSTION_KJ` and `ELECTRON_KJ`; by-products as in
+    `fermkit.matter.usual`.
     """
     positive(nominal(hexose_mol), "hexose used [mol]")
     not_negative(nominal(yeast_g), "new dry yeast [g]")
     not_negative(nominal(oxygen_mol), "oxygen used [mol]")
     ash = yeast_ash() if ash is None else ash
-    per_g = _usual(glycerol_mmol_per_g, USUAL_GLYCEROL, Act("glycerol made", "glycerol made with the yeast"))
-    share = _usual(acids_share, USUAL_ACIDS, Act("acids made", "acids made"))
+    per_g = usual.GLYCEROL["mixture"].value() if glycerol_mmol_per_g is None else glycerol_mmol_per_g
+    share = usual.ACIDS.value() if acids_share is None else acids_share
     cells = compound(yeast)
     yeast_carbon = yeast_g * (1.0 - ash) / cells.molar_mass * cells.carbon
     yeast_electrons = yeast_carbon * (cells.electrons / cells.carbon)
@@ -165,10 +165,6 @@ def sugar_fate(
         - COMBUSTION_KJ["acetic acid"] * acids
     )
     return Fate(hexose_mol, yeast_g, oxygen_mol, ethanol, co2, glycerol, acids, heat)
-
-
-def _usual(given: Any, usual: tuple[float, float], tag: Act) -> Any:
-    return ufloat(*usual, tag) if given is None else given
 
 
 def _possible(hexose: Any, yeast_g: Any, oxygen: Any, ethanol: Any, co2: Any) -> None:

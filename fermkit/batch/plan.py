@@ -9,7 +9,6 @@ from typing import Any, Final
 
 from uncertainties import ufloat
 
-from fermkit.balance.byproducts import USUAL_ACIDS
 from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import between, not_negative, one_of, positive
@@ -26,6 +25,7 @@ from fermkit.batch.aeration import (
 )
 from fermkit.batch.nutrients import Nutrients, nutrients_for
 from fermkit.batch.pathways import Fate, sugar_fate
+from fermkit.matter import usual
 from fermkit.matter.composition import compound, molar_mass
 from fermkit.matter.feed import YEAST_WITHOUT_AIR, Feed, YeastLimits, span, yeast_ash, yeast_limits
 from fermkit.matter.properties import (
@@ -293,7 +293,7 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
     without_air = yeast_g * from_fermenting / (from_respiring + from_fermenting)
     at_ceiling = nominal(respired) < nominal(most) or nominal(most) == 0.0
     used = ceiling_mol if at_ceiling else _oxygen(hexose_mol * respired, yeast_g - without_air, ash)
-    acids = ufloat(*USUAL_ACIDS, Act("acids made", "acids made")) * (1.0 - respired)
+    acids = usual.ACIDS.value() * (1.0 - respired)
     fate = sugar_fate(hexose_mol, yeast_g, used, yeast_without_air_g=without_air, acids_share=acids, ash=ash)
     binding = tuple(name for name, pair in ranges.items() if nominal(pair[0]) <= nominal(high))
     longest = _oxygen(hexose_mol, feed.hexose_g * with_air, ash)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from uncertainties import ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
@@ -146,7 +147,7 @@ def _with_u(kind: str, value: Any) -> tuple[Any, bool]:
                 "write how far off the reading may be, or leave the ± out and the usual one is taken",
             )
         return value, False
-    return ufloat(x, usual_u, tag=kind), True
+    return ufloat(x, usual_u, tag=Act(kind)), True
 
 
 def _reading(
@@ -220,7 +221,7 @@ def residual_sugar(g_per_L: Any) -> Reading:
 def used_up() -> Reading:
     """A sugar test, or a density that no longer falls, says that the sugar is gone: 2 ± 3 % may be left."""
     return Reading(
-        "used up", "the word that the sugar is used up", ufloat(USED_UP.middle, USED_UP.half, tag="used up"), "of it",
+        "used up", "the word that the sugar is used up", USED_UP.value(), "of it",
         ("sugar_left", "sugar_used"), partial(_amount, "left_share"),
     )  # fmt: skip
 

@@ -175,9 +175,8 @@ class Bracket(Written):
             "Standards before and after",
             lines,
             [
-                self.drift.verdict.replace("the two curves agree", "no drift is shown").replace(
-                    "the two curves differ", "the sensor drifted"
-                )
+                f"{'no drift is shown' if self.drift.passed else 'the sensor drifted'} "
+                f"(F = {self.drift.statistic:.2f}, {in_words(self.drift.p)})"
             ],
         )
 

@@ -15,7 +15,7 @@ from fermkit.balance.reconciliation import Reconciliation
 from fermkit.basis.cautions import Cautions, cautions_for
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import FermkitError
-from fermkit.basis.written import Line, Number, Page, Written, in_words
+from fermkit.basis.written import Line, Number, Page, Written, in_percent, in_words
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
 from fermkit.gas.curve import GasCurve, RouteComparison
@@ -171,15 +171,16 @@ class Analysis(Written):
         """What to look at, to change and to measure next, in the order in which it matters."""
         out = []
         if self.consistent is False and self.suspects is not None:
-            out.append(f"First suspects: {_suspected(self.suspects)}.")
+            out.append(self.suspects.in_one_sentence())
         if self.next_measurements is not None:
             best = self.next_measurements.ranked[0]
-            out.append(f"To measure next: {best.name} (settles {best.share:.0%} of the doubt).")
+            out.append(f"To measure next: {best.name} (settles {in_percent(best.share)} of the doubt).")
         if "yeast_yield" in self.yields:
             shares = self.uncertainty_shares("yeast_yield").shares()
             act, share = next(iter(shares.items()), ("", 0.0))
             if share > 0.3:
-                out.append(f"To know the yield better: “{act}” owns {share:.0%} of its variance; do that better first.")
+                most = f"Most of the yield's ± comes from one act: {act} ({in_percent(share)})"
+                out.append(f"{most}. Do that better first.")
         if self.limits is not None:
             out += [LIFTING[name] for name in self.limits.binding if name in LIFTING]
         return tuple(out)
@@ -296,10 +297,3 @@ def _tried(step: Step, arguments: list[Any]) -> tuple[Any, list[str]]:
     except Exception as problem:  # a mistake of ours: the other results stand, the log has the way through the code
         logging.getLogger("fermkit").debug("%s failed", step.name, exc_info=True)
         return None, [f"the program stumbled over these readings ({type(problem).__name__}: {problem})"]
-
-
-def _suspected(found: Explanations) -> str:
-    """The best group of explanations, each with what it would have to be."""
-    group = [e for e in found.groups[0] if e.weight >= 0.01] or list(found.groups[0][:1])
-    words = " or ".join(f"{e.name} ({e.in_one_line()})" for e in group[:3])
-    return f"{words}; weight {found.group_weight(0):.0%}"

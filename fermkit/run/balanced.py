@@ -1,12 +1,9 @@
 """The streams of a run as measured, and the balance that they are held to."""
 
 from collections.abc import Mapping
-from typing import Any, Final
-
-from uncertainties import ufloat
+from typing import Any
 
 from fermkit.balance.account import Balance
-from fermkit.balance.byproducts import ACIDS, GLYCEROL, USUAL_ACIDS, USUAL_GLYCEROL
 from fermkit.balance.reconciliation import Reconciliation
 from fermkit.balance.streams import USUAL_ASH, LinearMeasurement
 from fermkit.basis.budget import Act
@@ -15,8 +12,9 @@ from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve
 from fermkit.harvest.recovery import NetYeast
+from fermkit.matter import usual
 from fermkit.matter.composition import compound, molar_mass
-from fermkit.matter.feed import Feed, YeastLimits
+from fermkit.matter.feed import Feed
 from fermkit.matter.properties import o2_solubility
 from fermkit.run.alcohol import density_of, ethanol_made_g
 from fermkit.run.closed_vessel import headspace_L
@@ -47,15 +45,9 @@ def amounts_of(
     return amounts
 
 
-STARVED_GLYCEROL: Final = (5.0, 1.5)
-"""Glycerol of yeast that may have run out of nitrogen [mmol per g dry yeast]: part of what it then gains is stored
-carbohydrate, which brings no glycerol (judgement, no source; growing yeast makes 5 to 7.5, see `balance`)."""
-
-
 def balance_of(
     run: Run,
     fed: Feed,
-    limits: YeastLimits | None,
     pct_vol: Number | None,
     amounts: Mapping[str, Number],
     gas: tuple[GasCurve, ...],
@@ -78,21 +70,20 @@ def balance_of(
         further.append(LinearMeasurement("fall in density", density.coefficients, density.value))
     return Balance(
         {name: known.get(name) for name in (*_BALANCED, "glycerol")},
-        priors=_byproducts(run, limits, amounts),
+        priors=_byproducts(run),
         aerated=run.conditions.aeration == "air pump",
         extra=further,
         ash=run.harvest.ash,
     )
 
 
-def _byproducts(run: Run, limits: YeastLimits | None, amounts: Mapping[str, Number]) -> dict[str, Any]:
-    """What to assume of glycerol, acids and air: less glycerol where nitrogen may have run out."""
-    ample = limits is None or "yeast" not in amounts or nominal(amounts["yeast"]) < nominal(limits.nitrogen_g[0])
-    usual = {
-        "glycerol": ufloat(*(USUAL_GLYCEROL if ample else STARVED_GLYCEROL), tag=GLYCEROL),
-        "acids": ufloat(*USUAL_ACIDS, tag=ACIDS),
+def _byproducts(run: Run) -> dict[str, Any]:
+    """What to assume of glycerol, acids and air: the nitrogen of a feed comes as ammonium, amino acids, or both."""
+    byproducts = {
+        "glycerol": usual.GLYCEROL["mixture"].value(usual.FOR_ALARMS),
+        "acids": usual.ACIDS.value(usual.FOR_ALARMS),
     }
-    return usual | ({} if None in (run.vessel.total_L, run.vessel.liquid_L) else {"oxygen": -_air_of_vessel(run)})
+    return byproducts | ({} if None in (run.vessel.total_L, run.vessel.liquid_L) else {"oxygen": -_air_of_vessel(run)})
 
 
 def _air_of_vessel(run: Run) -> Number:

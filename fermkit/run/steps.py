@@ -106,7 +106,7 @@ STEPS = (
     Step("sugar_left_g_L", "Sugar left over", sugar_left_of, "run",
          "it was not measured; all sugar is taken as used", pages=hidden),
     Step("amounts", "Amounts", amounts_of, "run feed sugar_left_g_L? ethanol_pct_vol? gas? yeast?", pages=hidden),
-    Step("balance", "Balance", balance_of, "run feed? limits? ethanol_pct_vol? amounts? gas?",
+    Step("balance", "Balance", balance_of, "run feed? ethanol_pct_vol? amounts? gas?",
          "fewer than three of sugar, ethanol, CO2 and yeast are known", pages=lambda found: [found.closure().page()]),
     Step("reconciliation", "Balance", Balance.reconcile, "balance"),
     Step("tested", "Balance", tested, "balance reconciliation", pages=hidden),

@@ -15,10 +15,11 @@ from typing import Any, Final
 
 import numpy as np
 
+from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.run.clock import from_zero, hours_since
 from fermkit.run.columns import Body, column_of, decimal_sign, in_our_unit, is_title, numbers_of, with_units_row
-from fermkit.run.findings import Finding, Remarks, rows_in_words
+from fermkit.run.findings import Finding, Remarks, did_you_mean, rows_in_words
 from fermkit.run.format import Column
 from fermkit.run.long_tables import even_lines, parsed
 from fermkit.run.oddities import in_order
@@ -282,7 +283,8 @@ def _table(body: Body, asked: _Asked, book: Remarks, separator: str) -> Table:
             out[column.name] = in_our_unit(numbers_of(cells, lines, title, decimal, book), title, column, unit, book)
             units[column.name] = unit if column.unit == "any" else column.unit
     if len(out) == 1:
-        hints = [f.sentence.split("; ")[1] for f in book.findings if "did you mean" in f.sentence]
+        words = [c.written for c in asked.columns]
+        hints = [did_you_mean(title, words) for title in titles if nearest(title, words)]
         known = ", ".join(f"{c.written} [{c.unit}]" if c.unit not in ("1", "any") else c.written for c in asked.columns)
         raise book.refusal(
             f"no column is known: {', '.join(titles)[:80]}",

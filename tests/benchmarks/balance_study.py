@@ -6,29 +6,33 @@ detect beside the non-central chi-square, how often the true explanation is in t
 stated weights come true, how far the ranking is from the best possible one (Bayes' rule with the
 simulation's own distributions, by brute force), and how many explanations a group holds.
 
-A second table per grade ('other sizes') is simulated with mistakes that are larger than the priors say and
-yeast yields spread evenly from 0.02 to 0.10: how much the stated weights lean on the priors.
+A second table per grade ('other runs') shares no number with the method: mistakes are larger than the priors say,
+yeast is spread evenly from 0.02 to 0.12 g per g sugar, glycerol from 4 to 13 mmol per g yeast, acids from 0 to 3 % of
+the carbon: how much the stated probabilities lean on the priors.
 
-The runs are invented: sugar of any amount, yeast 0.06 ± 0.03 g per g sugar (cut at 0.005), glycerol and
-acids as the usual by-products, ethanol and CO2 from the two balances. Reported values carry relative
-normal errors, then the mistake.
+The runs are invented: sugar of any amount, yeast, glycerol and acids as the method takes them for usual (cut at zero),
+ethanol and CO2 from the two balances. Reported values carry relative normal errors, then the mistake.
 """
 
 import sys
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.special import ndtr, ndtri
 from scipy.stats import chi2, ncx2, truncnorm
 from uncertainties import ufloat
 
 from fermkit.balance.account import Balance
-from fermkit.balance.byproducts import USUAL_ACIDS, USUAL_GLYCEROL
-from fermkit.balance.explanations import USUAL_YEAST_YIELD, rank
 from fermkit.balance.faults import PRIOR_NOTHING_WRONG, usual_faults
+from fermkit.balance.ranking import rank
 from fermkit.balance.streams import USUAL_ASH
+from fermkit.matter import usual
 from fermkit.matter.composition import compound
 
 GRADES = {"kitchen": (0.02, 0.05, 0.03, 0.08), "laboratory": (0.005, 0.02, 0.01, 0.04)}
+GLYCEROL_USUAL, ACIDS_USUAL, YEAST_USUAL = (
+    (it.middle, usual.FOR_ALARMS * it.half) for it in (usual.GLYCEROL["mixture"], usual.ACIDS, usual.YEAST)
+)
 STREAMS = ("glucose", "ethanol", "CO2", "yeast")
 GLUCOSE, ETHANOL, CO2, GLYCEROL, YEAST, ACIDS = (
     compound(n) for n in ("glucose", "ethanol", "CO2", "glycerol", "yeast", "CH2O")
@@ -43,7 +47,7 @@ def balance(reported, grade):
 
 def template(grade):
     """Evidence and faults of one run, to be refilled for others."""
-    evidence = balance(np.array([-100.0, 45.0, 43.8, 5.0]), grade)._evidence(USUAL_YEAST_YIELD)
+    evidence = balance(np.array([-100.0, 45.0, 43.8, 5.0]), grade)._evidence(with_yield=True)
     return evidence, usual_faults(evidence)
 
 
@@ -51,8 +55,8 @@ def refill(evidence, reported, grade):
     """The evidence of another run, without building a Balance (a test holds the two equal)."""
     sugar, ethanol, co2, yeast = reported
     r = GRADES[grade]
-    k, uk = (v / 1000 * GLYCEROL.molar_mass for v in USUAL_GLYCEROL)
-    a, ua = (v * 6 / GLUCOSE.molar_mass * ACIDS.molar_mass for v in USUAL_ACIDS)
+    k, uk = (v / 1000 * GLYCEROL.molar_mass for v in GLYCEROL_USUAL)
+    a, ua = (v * 6 / GLUCOSE.molar_mass * ACIDS.molar_mass for v in ACIDS_USUAL)
     x = np.array([sugar, ethanol, co2, yeast, k * yeast, -a * sugar, 0.0])
     V = np.diag([(r[0] * sugar) ** 2, (r[1] * ethanol) ** 2, (r[2] * co2) ** 2, (r[3] * yeast) ** 2, 0, 0, 0])
     V[4, 4] = (k * r[3] * yeast) ** 2 + (uk * yeast) ** 2
@@ -60,24 +64,36 @@ def refill(evidence, reported, grade):
     V[3, 3] += (USUAL_ASH[1] / (1 - USUAL_ASH[0]) * yeast) ** 2
     V[5, 5] = (a * r[0] * sugar) ** 2 + (ua * sugar) ** 2
     V[0, 5] = V[5, 0] = -a * V[0, 0]
-    V[6, 6] = (USUAL_YEAST_YIELD.std_dev * sugar) ** 2
+    V[6, 6] = (YEAST_USUAL[1] * sugar) ** 2
     return replace(evidence, x=x, V=V, carbon_in=-sugar / GLUCOSE.molar_mass * 6)
 
 
-def true_runs(rng, n, extra_glycerol=0.0, extra_acids=0.0, other=False):
+def true_runs(rng, n, extra_glycerol=0.0, extra_acids=0.0, other=False, yeast=None):
     """Sugar (1 g), ethanol, CO2, dry yeast of n faultless runs, per gram of sugar; extras are shares of its carbon."""
-    y0, uy = USUAL_YEAST_YIELD.nominal_value, USUAL_YEAST_YIELD.std_dev
-    yeast = truncnorm.rvs((0.005 - y0) / uy, np.inf, loc=y0, scale=uy, size=n, random_state=rng)
+    y0, uy = YEAST_USUAL
+    drawn_yeast = truncnorm.rvs((0.005 - y0) / uy, np.inf, loc=y0, scale=uy, size=n, random_state=rng)
+    per_g, share = np.maximum(rng.normal(*GLYCEROL_USUAL, n), 0), np.maximum(rng.normal(*ACIDS_USUAL, n), 0)
+    yeast = drawn_yeast if yeast is None else np.full(n, yeast)
     if other:
-        yeast = rng.uniform(0.02, 0.10, n)
+        yeast, per_g, share = rng.uniform(0.02, 0.12, n), rng.uniform(4, 13, n), rng.uniform(0, 0.03, n)
     organic = yeast * (1 - rng.normal(*USUAL_ASH, n)) / YEAST.molar_mass
     carbon = 6 / GLUCOSE.molar_mass
-    glycerol = yeast * np.maximum(rng.normal(*USUAL_GLYCEROL, n), 0) / 1000 + extra_glycerol * carbon / 3
-    acids = carbon * (np.maximum(rng.normal(*USUAL_ACIDS, n), 0) + extra_acids)
+    glycerol = yeast * per_g / 1000 + extra_glycerol * carbon / 3
+    acids = carbon * (share + extra_acids)
     electrons = 4 * carbon - YEAST.electrons * organic - GLYCEROL.electrons * glycerol - 4 * acids
     ethanol = electrons / ETHANOL.electrons
     co2 = carbon - organic - 3 * glycerol - acids - 2 * ethanol
     return np.column_stack([-np.ones(n), ethanol * ETHANOL.molar_mass, co2 * CO2.molar_mass, yeast])
+
+
+def drawn(sizes, share):
+    """The size below which a share of the mistakes lies."""
+    if sizes.shape == "values":
+        return np.array(sizes.values)[np.minimum((share * len(sizes.values)).astype(int), len(sizes.values) - 1)]
+    if sizes.shape == "uniform":
+        return sizes.low + share * (sizes.high - sizes.low)
+    low, high = ndtr((np.array([sizes.low, sizes.high]) - sizes.centre) / sizes.spread)
+    return sizes.centre + sizes.spread * ndtri(low + share * (high - low))
 
 
 def faulty_runs(rng, n, fault, other=False):
@@ -86,9 +102,10 @@ def faulty_runs(rng, n, fault, other=False):
         return true_runs(rng, n, other=other)
     share = rng.random(n)
     if other:  # away from the small sizes: from the middle outwards for a misreading, upwards for the rest
-        share = 0.5 + np.sign(share - 0.5) * np.sqrt(abs(share - 0.5) / 2) if fault.key == "misread" else np.sqrt(share)
-    size = fault.sizes.at(share)
-    if fault.factor is None:
+        outwards = 0.5 + np.sign(share - 0.5) * np.sqrt(abs(share - 0.5) / 2)
+        share = outwards if fault.family == "misread" else np.sqrt(share)
+    size = drawn(fault.sizes, share)
+    if fault.adds:
         extra = {"C3H8O3": "extra_glycerol", "CH2O": "extra_acids"}[fault.adds]
         return true_runs(rng, n, other=other, **{extra: size})
     runs = true_runs(rng, n, other=other)
@@ -115,10 +132,7 @@ class Outcome:
 
 
 def misfit(evidence):
-    n = evidence.n_balance
-    R = evidence.R[:n]
-    residual = R @ evidence.x
-    return float(residual @ np.linalg.solve(R @ evidence.V @ R.T, residual))
+    return evidence.misfit(evidence.n_balance)
 
 
 def outcome(evidence, faults, truth, row, clean, grade):
@@ -128,7 +142,7 @@ def outcome(evidence, faults, truth, row, clean, grade):
     alarm = misfit(here) > limit
     power = ncx2.sf(limit, n, max(misfit(refill(evidence, clean, grade)), 1e-12))
     found = rank(here, faults) if alarm else None
-    return Outcome(truth, alarm, power, found.weights if alarm else None, found.groups if alarm else None, row)
+    return Outcome(truth, alarm, power, found.probabilities if alarm else None, found.groups if alarm else None, row)
 
 
 def simulate(grade, n_each, n_good, seed=1, other=False):
@@ -270,4 +284,4 @@ if __name__ == "__main__":
         print(table(grade, *simulate(grade, n, 10 * n), simulate_strong(grade, n), oracle=oracle), flush=True)
         other = simulate(grade, n // 3, 10 * n // 3, other=True)
         strong = simulate_strong(grade, n // 3, other=True)
-        print("\nother sizes, " + table(grade, *other, strong) + "\n", flush=True)
+        print("\nother runs, " + table(grade, *other, strong) + "\n", flush=True)
