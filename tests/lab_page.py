@@ -190,8 +190,8 @@ def unseen_pictures(page):
 
 def picture(panel):
     """The picture's source, or an empty text where the panel has none."""
-    image = panel.locator("img.fk-picture")
-    return image.get_attribute("src") if image.count() else ""
+    image = panel.locator(".fk-picture")
+    return image.inner_html() if image.count() else ""
 
 
 def words(panel):
@@ -200,8 +200,8 @@ def words(panel):
 
 
 CHANGED = """([panel, said, source]) => {
-  const picture = panel.querySelector('img.fk-picture')
-  return panel.querySelector('.fk-words').innerText !== said && (!source || picture.src !== source)
+  const picture = panel.querySelector('.fk-picture')
+  return panel.querySelector('.fk-words').innerText !== said && (!source || picture.innerHTML !== source)
 }"""
 
 
@@ -211,14 +211,14 @@ def wait_for_change(page, panel, said, source, timeout=10_000):
 
 
 WATCH = """panel => {
-  const image = () => panel.querySelector('img.fk-picture')
+  const image = () => panel.querySelector('.fk-picture')
   const seen = {frames: 0, blank: 0, jumps: 0, pictures: 0, stop: false}
-  let source = image().src, height = panel.offsetHeight
+  let source = image().innerHTML, height = panel.offsetHeight
   const look = () => {
     const now = image()
     seen.frames += 1
-    if (!now || !now.complete || now.naturalWidth === 0) seen.blank += 1
-    else if (now.src !== source) { seen.pictures += 1; source = now.src }
+    if (!now || now.getBoundingClientRect().height < 10) seen.blank += 1
+    else if (now.innerHTML !== source) { seen.pictures += 1; source = now.innerHTML }
     if (panel.offsetHeight !== height) { seen.jumps += 1; height = panel.offsetHeight }
     if (!seen.stop) requestAnimationFrame(look)
   }

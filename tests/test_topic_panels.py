@@ -68,13 +68,13 @@ def test_the_first_slider_moves_picture_numbers_and_words(any_panel):
     """What a person does first changes all three; going back restores them to the byte."""
     name, slider = next(iter(any_panel._sliders.items()))
     before = any_panel.values[name]
-    said, seen = str(any_panel), any_panel._png
+    said, seen = str(any_panel), any_panel._drawing
     there = slider.low if before > (slider.low + slider.high) / 2 else slider.high
     any_panel.set(**{name: slider.low + (slider.high - slider.low) / 3})
     any_panel.set(**{name: there})
-    assert str(any_panel) != said and any_panel._png != seen
+    assert str(any_panel) != said and any_panel._drawing != seen
     any_panel.set(**{name: before})
-    assert str(any_panel) == said and any_panel._png == seen
+    assert str(any_panel) == said and any_panel._drawing == seen
 
 
 def drawn(panel, **values):
@@ -102,7 +102,7 @@ def test_every_control_can_be_moved_over_its_whole_scale(any_panel):
 
 def test_the_picture_of_every_panel_has_words(any_panel):
     """The alt text holds the verdict and the first number."""
-    alt = re.search('alt="([^"]*)"', any_panel._image.value)[1]
+    alt = re.search('aria-label="([^"]*)"', any_panel._seen.value)[1]
     assert any_panel.title in alt and len(alt) > 60
 
 
@@ -185,7 +185,10 @@ def test_balance_agrees_for_the_run_as_it_was(analysis):
 def test_balance_sees_each_classic_slip_and_names_it_first(analysis, slip):
     """Each slip is a contradiction, and is first among the explanations, or of the group that is."""
     panel = panels.balance(analysis.balance).set(slip=slip)
-    assert "contradict" in panel.page.heading
+    if slip == "sucrose taken for glucose":  # five per cent: seen where the other amounts are well known only
+        assert "contradict" in panel.set(hexose_u_pct=0.4, ethanol_u_pct=0.6, CO2_u_pct=0.6, slip=slip).page.heading
+        return
+    assert panel.page.alarm and "contradict" in panel.page.heading
     first = [line.name for line in panel.page.parts[0].lines if line.name.startswith("1")]
     assert any(BLAMED[slip] in name for name in first)
 

@@ -204,12 +204,13 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Page:
-    """A heading, lines, remarks in words, and sub-pages."""
+    """A heading, lines, remarks in words, and sub-pages; `alarm` where the heading is bad news."""
 
     heading: str
     lines: Sequence[Line] = ()
     remarks: Sequence[str] = ()
     parts: Sequence["Page"] = ()
+    alarm: bool = False
 
     def text(self, indent: str = "") -> str:
         """The page as lab-book lines, nothing in it that a terminal could obey."""

@@ -4,7 +4,7 @@ Each control accepts what a person gives it, or refuses it in words. `panel` mak
 """
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -66,7 +66,10 @@ def read_number(text: str, unit: str = "") -> float:
 
 @dataclass(frozen=True)
 class Slider:
-    """A number to be slid or typed; the unit stands in the label, after the last comma."""
+    """A number to be slid or typed; the unit stands in the label, after the last comma.
+
+    ``idle(values)`` says why it does nothing at these values of all controls, or nothing where it does something.
+    """
 
     name: str
     label: str
@@ -74,6 +77,7 @@ class Slider:
     high: float
     step: float
     value: float
+    idle: Callable[[Mapping[str, Any]], str] = lambda values: ""
 
     @property
     def unit(self) -> str:

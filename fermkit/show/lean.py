@@ -23,8 +23,10 @@ from matplotlib.axes import Axes
 from matplotlib.axis import Axis
 from matplotlib.backend_bases import RendererBase
 from matplotlib.colors import to_hex
+from matplotlib.legend import Legend
 from matplotlib.path import Path
 from matplotlib.spines import Spine
+from matplotlib.text import Text
 from matplotlib.transforms import Affine2D
 
 from fermkit.show.style import Figure, house_style
@@ -57,6 +59,12 @@ class LeanSvg:
     picture: Figure
     name: str
     _frames: dict[int, tuple[Any, str, dict[str, str]]] = field(default_factory=dict)
+    _inside: dict[int, tuple[Any, str]] = field(default_factory=dict)
+    _ghost: dict[int, tuple[Any, str]] = field(default_factory=dict)
+
+    def keep_ghost(self) -> None:
+        """Keep what is drawn now: it stands faintly behind later drawings that have the same limits and labels."""
+        self._ghost = dict(self._inside)
 
     def write(self, alt: str) -> str:
         """The picture as an ``<svg>`` element with an accessible name.
@@ -83,13 +91,19 @@ class LeanSvg:
             frame = [ax.xaxis, ax.yaxis, *ax.spines.values()] if ax.axison else []
             mine = _Pen(self.picture, self.name)
             self._frames[place] = looks, mine.drawn([ax.title, *frame]), mine.defs
-        inside = [
+        pen.defs |= self._frames[place][2]
+        things = [
             thing
             for thing in ax.get_children()
             if not isinstance(thing, (Axis, Spine)) and thing not in (ax.patch, ax.title)
         ]
-        pen.defs |= self._frames[place][2]
-        return self._frames[place][1] + pen.drawn(inside)
+        text = pen.drawn(thing for thing in things if not isinstance(thing, (Text, Legend)))
+        words = pen.drawn(thing for thing in things if isinstance(thing, (Text, Legend)))
+        self._inside[place] = looks, text
+        before = self._ghost.get(place)
+        faint = before is not None and before[0] == looks and before[1] != text
+        ghost = f'<g opacity="0.3">{before[1]}</g>' if before is not None and faint else ""
+        return self._frames[place][1] + ghost + text + words
 
 
 def _looks(ax: Axes) -> tuple[Any, ...]:

@@ -1,19 +1,19 @@
 """One pattern for every panel of sliders: declare the controls, draw, say it in words.
 
-A panel is told its controls and a function ``draw(**values) -> Page`` that draws into one
-kept picture. Everything else happens here: the picture goes into an image of fixed size with
-alt text, the page's words and numbers stand below it, each slider has a named entry box that
-takes decimal commas, an error is shown in words instead of vanishing, and slow work waits
-until the slider rests. The only module that imports ipywidgets.
+A panel is told its controls and a function ``draw(**values) -> Page`` that draws into one kept picture. Everything
+else happens here: verdict, picture and numbers stand beside the sliders in one piece, each slider has a named entry
+box that takes decimal commas, what changed is set beside what it was at the start, a guess can be asked for first,
+an error is shown in words instead of vanishing, and slow work waits until the slider rests.
 """
 
 import asyncio
 import base64
 import html
-import math
+import itertools
+import time
 import warnings
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import Any, Final
 
 import ipywidgets as W
 
@@ -21,18 +21,18 @@ from fermkit.basis.checks import one_of
 from fermkit.basis.errors import DoubtfulResult, FermkitError, InputError
 from fermkit.basis.written import Page
 from fermkit.show import plots
-from fermkit.show.controls import Action, Choice, Control, Slider, Upload
+from fermkit.show.controls import Action, Choice, Control, Slider, Upload, read_number
+from fermkit.show.lean import CannotWrite, LeanSvg
+from fermkit.show.panel_page import LOOK, numbers, refused, verdict
 
-LOOK = """<style>
-.fk-panel h4, .fk-panel p { margin: 2px 0 4px; line-height: 1.35; max-width: 52em }
-.fk-panel h4 { font-size: 1.05em } .fk-panel .fk-page { margin: 0 }
-.fk-panel table { margin: 0 !important; border-collapse: collapse }
-.fk-panel th, .fk-panel td { padding: 1px 10px 1px 0 !important; line-height: 1.35; font-weight: normal }
-.fk-panel .fk-stale { opacity: 0.35 } .fk-panel .fk-later > p { font-style: italic }
-.fk-panel .fk-alert { border-left: 4px solid #D55E00; padding-left: 8px }
-</style>"""
-LABEL = "220px"
-REST_S = 0.25  # a slider that hasn't moved for so long is taken to rest
+REST_S: Final = 0.25
+"""A slider that has not moved for so long is taken to rest [s]."""
+ONE_STEP_S: Final = 1.0
+"""Moves of one control that follow one another faster than this are one step back [s]."""
+LATE_PAGE_S: Final = 3.0
+"""A page may need so long to show what code has set [s]."""
+NUMBER: Final = itertools.count(1)
+"""Each panel gets a number of its own: ids of its picture's parts must not meet those of another."""
 
 
 class Panel:
@@ -50,6 +50,8 @@ class Panel:
         Made by `plots.figure`, axes included; laid out once, then frozen.
     slow : callable, optional
         Like `draw`, for work that takes longer: run when the controls have rested, it may draw on.
+    guess : str, optional
+        The name of the line that a person may guess before a move is shown.
 
     Examples
     --------
@@ -74,30 +76,33 @@ class Panel:
         draw: Callable[..., Page],
         picture: plots.Figure | None = None,
         slow: Callable[..., Page] | None = None,
+        guess: str = "",
     ) -> None:
-        self.title = title
-        self.picture = picture
+        self.title, self.picture, self.guess = title, picture, guess
         self._inputs = {c.name: c for c in controls if not isinstance(c, Action)}
         self._sliders = {c.name: c for c in controls if isinstance(c, Slider)}
         self._buttons = {c.name: c for c in controls if isinstance(c, Action)}
         self.values: dict[str, Any] = {name: c.value for name, c in self._inputs.items()}
-        self.page = self._at_rest = Page("")
+        self._at_start = dict(self.values)
+        self._steps: list[dict[str, Any]] = []
+        self._last_move = ("", 0.0)
+        self.page = self._start_page = Page("")
         self._draw, self._slow = draw, slow
+        self._lean = None if picture is None else LeanSvg(picture, f"fk{next(NUMBER)}")
+        self._drawing = self._rested = ""
+        self._told: tuple[float, dict[str, Any]] = (float("-inf"), {})
         self._knobs: dict[str, Any] = {}
         self._boxes: dict[str, Any] = {}
         self._echoes: dict[str, Any] = {}
         self._timer: asyncio.TimerHandle | None = None
         self._quiet = False
-        self._png = b""
-        self._tall = 0.0
-        self._image, self._status, self._words, self._later = (W.HTML() for _ in range(4))
-        self._below = W.VBox([self._status, self._words, self._later])
-        rows = [self._row(control) for control in controls]
-        head = W.HTML(f"{LOOK}<h4>{html.escape(title)}</h4>")
-        self.widget = W.VBox([head, *rows, self._image, self._below])
-        self.widget.add_class("fk-panel")
+        self._seen, self._status, self._numbers, self._later = (W.HTML() for _ in range(4))
+        self.widget = self._laid_out(controls)
         if not self._attempt(self._refresh):
             self._refresh()  # a panel that can't be drawn as declared says so aloud
+        self._start_page = self.page
+        if self._lean is not None:
+            self._lean.keep_ghost()
 
     # what a person in Python uses
 
@@ -111,9 +116,24 @@ class Panel:
         """
         for name in values:
             one_of(name, list(self.values), f"a control of the panel {self.title!r}")
-        self.values |= {name: self._inputs[name].accept(value) for name, value in values.items()}
+        accepted = {name: self._inputs[name].accept(value) for name, value in values.items()}
+        self._steps.append(dict(self.values))
+        self._told = time.monotonic(), dict(self.values)
+        self.values |= accepted
         self._show_values()
         self._refresh()
+        return self
+
+    def reset(self) -> "Panel":
+        """Every control as it was at the start."""
+        return self.set(**self._at_start)
+
+    def undo(self) -> "Panel":
+        """One step back."""
+        if self._steps:
+            self.values = self._steps.pop()
+            self._show_values()
+            self._refresh()
         return self
 
     def press(self, name: str) -> "Panel":
@@ -144,8 +164,8 @@ class Panel:
 
     def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
         bundle: dict[str, Any] = dict(self.widget._repr_mimebundle_()) | {"text/plain": repr(self)}
-        if self._png:  # what a page without a kernel can show
-            bundle["image/png"] = base64.b64encode(self._png).decode()
+        if self.picture is not None:  # what a page without a kernel can show
+            bundle["image/png"] = base64.b64encode(plots.png(self.picture)).decode()
         return bundle
 
     # from values to what is seen
@@ -159,60 +179,43 @@ class Panel:
             for ax in self.picture.axes if self.picture is not None else []:
                 plots.wipe(ax)
         self.page = self._drawn(self._draw)
-        self._show_picture()
-        self._words.value = f"<div aria-live='polite' class='fk-words'>{self.page.html(4)}</div>"
         self._status.value = ""
-        self._make_room(self.page)
+        self._show()
 
     def _finish(self) -> None:
         if self._slow is None:
             return
         page = self._drawn(self._slow)
-        self._show_picture()
-        self._at_rest = page
-        self._later.value = self._slowly("Worked out for these values:", "")
-        self.page = Page(self.page.heading, self.page.lines, self.page.remarks, [page])
-        self._make_room(self.page)
-
-    def _slowly(self, state: str, look: str) -> str:
-        """The slow half's words, or the last ones greyed out while new ones are worked out."""
-        said = f"<p>{state}</p><div class='{look}'>{self._at_rest.html(4)}</div>"
-        return f"<div aria-live='polite' class='fk-later'>{said}</div>"
-
-    def _make_room(self, page: Page) -> None:
-        """Room for the longest words so far, so that what stands below doesn't jump."""
-        remarks = [text for each in [page, *page.parts] for text in (each.heading, *each.remarks)]
-        lines = sum(len(each.lines) for each in [page, *page.parts])
-        tall = 22.0 * lines + sum(8 + 18 * math.ceil(len(text) / 110) for text in remarks)
-        if tall > self._tall:
-            self._tall = tall + 80  # with room to spare, so that one more remark moves nothing
-        self._below.layout.min_height = f"{self._tall:.0f}px"
+        self._rested = page.html(4)
+        self._later.value = f"<div class='fk-later'><p>Worked out for these values:</p>{self._rested}</div>"
+        self.page = Page(self.page.heading, self.page.lines, self.page.remarks, [page], self.page.alarm)
 
     def _drawn(self, draw: Callable[..., Page]) -> Page:
         with warnings.catch_warnings(record=True) as doubts, plots.house_style():
             warnings.simplefilter("always", DoubtfulResult)
             page = draw(**self.values)
         said = dict.fromkeys(str(doubt.message) for doubt in doubts)
-        return Page(page.heading, page.lines, [*page.remarks, *said], page.parts)
+        return Page(page.heading, page.lines, [*page.remarks, *said], page.parts, page.alarm)
 
-    def _show_picture(self) -> None:
-        if self.picture is None:
-            return
-        if self.picture.get_layout_engine() is not None:
-            plots.freeze(self.picture)
-        self._png = plots.png(self.picture)
-        wide, high = self.picture.canvas.get_width_height()  # as in the file, to the pixel: else it blurs
-        numbers = (" ".join(part for part in line.cells()[:3] if part) for line in self.page.lines)
-        alt = html.escape("; ".join([f"{self.title}: {self.page.heading}", *numbers]), quote=True)
-        data = base64.b64encode(self._png).decode()
-        self._image.value = (
-            f'<img class="fk-picture" width="{wide}" height="{high}" style="max-width:none" '
-            f'alt="{alt}" src="data:image/png;base64,{data}">'
-        )
+    def _show(self, said: str = "") -> None:
+        """Verdict and picture in one message to the page, then the numbers: none is older than the others."""
+        if self._lean is not None:
+            if self.picture.get_layout_engine() is not None:  # type: ignore[union-attr]
+                plots.freeze(self.picture)  # type: ignore[arg-type]
+            told = (" ".join(part for part in line.cells()[:3] if part) for line in self.page.lines)
+            alt = "; ".join([f"{self.title}: {self.page.heading}", *told])
+            try:
+                self._drawing = self._lean.write(alt)
+            except CannotWrite:
+                data = base64.b64encode(plots.png(self._lean.picture)).decode()
+                alt = html.escape(alt, quote=True)
+                self._drawing = f'<img class="fk-picture" alt="{alt}" src="data:image/png;base64,{data}">'
+        self._seen.value = verdict(self.page, self._drawing, said)
+        self._numbers.value = numbers(self.page, self._start_page.lines)
 
     # from what a person does to values
 
-    def _attempt(self, work: Callable[[], None]) -> bool:
+    def _attempt(self, work: Callable[[], object]) -> bool:
         """Do it; an error is shown in words, since a notebook shows none from a callback."""
         try:
             work()
@@ -227,19 +230,27 @@ class Panel:
 
     def _complain(self, sentence: str) -> None:
         self.page = Page(sentence)
-        self._words.value = self._later.value = ""
-        self._image.value = self._image.value.replace("max-width:none", "max-width:none;opacity:0.25")
-        self._status.value = f"<p role='alert' class='fk-status fk-alert'>{html.escape(sentence)}</p>"
+        self._later.value = self._numbers.value = ""
+        self._seen.value = refused(sentence, self._drawing)
 
     def _moved(self, name: str, value: Any) -> None:
         """A control was moved in the page: draw at once, do the slow part when it rests."""
         if self._quiet:
             return
+        now = time.monotonic()
+        if name != self._last_move[0] or now - self._last_move[1] > ONE_STEP_S:
+            self._steps.append(dict(self.values))
+        self._last_move = name, now
         self.values[name] = value
         self._show_values(but=name)
+        if self.guess and self._first.value:
+            self._seen.value = refused(f"Guess first: {self.guess}. Write it down here and press Enter.", self._drawing)
+            self._numbers.value = ""
+            return
         if not self._attempt(self._redraw) or self._slow is None:
             return
-        self._later.value = self._slowly("calculating …", "fk-stale")
+        old = f"<div class='fk-stale'>{self._rested}</div>"
+        self._later.value = f"<div class='fk-later'><p>calculating …</p>{old}</div>"
         if self._timer is not None:
             self._timer.cancel()
         try:
@@ -250,23 +261,49 @@ class Panel:
             self._timer = loop.call_later(REST_S, lambda: self._attempt(self._finish))
 
     def _slid(self, name: str, value: float) -> None:
-        """A page sends back the nearest step after an exact value was typed: that is no move."""
+        """A handle was moved in the page, unless the page only sends back what it had been told."""
         control = self._sliders[name]
-        if abs(value - control.nearest_step(self.values[name])) > 1e-6 * control.step:
-            self._moved(name, float(f"{value:.12g}"))
+        told_at, before = self._told
+
+        def same(told: float) -> bool:
+            return abs(value - control.nearest_step(told)) <= 1e-6 * control.step
+
+        if same(self.values[name]):  # the nearest step after an exact value was typed
+            return
+        if name in before and same(before[name]) and time.monotonic() - told_at < LATE_PAGE_S:
+            self._show_values()  # a page that came up late shows what stood there before code moved the control
+            return
+        self._moved(name, float(f"{value:.12g}"))
 
     def _typed(self, name: str, text: str) -> None:
         """Something was typed into a slider's entry box: say what was understood, or why not."""
         if self._quiet:
             return
-        echo = self._echoes[name]
         try:
             value = self._inputs[name].accept(text)
         except InputError as error:
-            echo.value = f"<span role='alert'>{html.escape(error.met)}; still {self.values[name]:g}</span>"
+            self._echo(name, f"<span role='alert'>{html.escape(error.met)}; still {self.values[name]:g}</span>")
             return
         self._moved(name, value)
-        echo.value = f"<span aria-live='polite'>read as {value:g}</span>"
+        self._echo(name, f"<span aria-live='polite'>read as {value:g}</span>")
+
+    def _guessed(self, text: str) -> None:
+        """A guess was typed: show what came of the move, and how far off the guess was."""
+        if self._quiet or not text.strip():
+            return
+        if not self._attempt(self._refresh):
+            return
+        line = next((line for line in self.page.lines if line.name == self.guess), None)
+        if line is None:
+            self._show(f"Your guess was {text}; {self.guess} is not told here.")
+            return
+        try:
+            guess = read_number(text, line.unit)
+        except InputError as error:
+            self._show(f"{error.met}: no number was read from your guess.")
+            return
+        _, value, unit, _ = line.cells()
+        self._show(f"You guessed {guess:g} {unit}. {self.guess.capitalize()}: {value} {unit}.")
 
     def _act(self, name: str) -> None:
         said = self._buttons[name].do(**self.values)
@@ -282,35 +319,74 @@ class Panel:
                 if name in self._boxes:
                     self._knobs[name].value = self._sliders[name].nearest_step(value)
                     self._boxes[name].value = f"{value:.6g}"
-                    self._echoes[name].value = ""
+                    why = self._sliders[name].idle(self.values)
+                    self._knobs[name].disabled = self._boxes[name].disabled = bool(why)
+                    start = self._at_start[name]
+                    self._echo(name, html.escape(why) or (f"at the start {start:.6g}" if value != start else ""))
                 elif name != but and not isinstance(self._inputs[name], Upload):
                     self._knobs[name].value = value
         finally:
             self._quiet = False
 
+    def _echo(self, name: str, said: str) -> None:
+        """Below a slider: its ends, and what there is to say of it."""
+        control = self._sliders[name]
+        ends = f"{control.low:.4g} to {control.high:.4g} {control.unit}".strip()
+        between = f"<span class='fk-ends'>{html.escape(ends)}</span>"
+        self._echoes[name].value = f"<div class='fk-below'>{between} {said}</div>"
+
     # the controls as widgets
 
+    def _laid_out(self, controls: Sequence[Control]) -> Any:
+        """Controls on the left, what is seen on the right, one above the other where the page is narrow."""
+        rows = [self._row(control) for control in controls]
+        undo, start, big = (
+            W.Button(description="Undo", layout=W.Layout(width="31%")),
+            W.Button(description="Restart", layout=W.Layout(width="31%")),
+            W.ToggleButton(description="Large", layout=W.Layout(width="31%")),
+        )
+        undo.on_click(lambda _: self._attempt(self.undo))
+        start.on_click(lambda _: self._attempt(self.reset))
+        big.observe(lambda change: self._enlarge(change["new"]), names="value")
+        rows.append(W.HBox([undo, start, big]))
+        if self.guess:
+            self._first = W.Checkbox(description="guess first", indent=False)
+            box = W.Text(description="My guess", continuous_update=False, layout=W.Layout(width="96%"))
+            box.observe(lambda change: self._guessed(change["new"]), names="value")
+            rows.append(W.VBox([self._first, box]))
+        left, right = W.VBox(rows), W.VBox([self._seen, self._status])
+        left.add_class("fk-controls")
+        right.add_class("fk-seen")
+        body = W.HBox([left, right])
+        body.add_class("fk-body")
+        panel = W.VBox([W.HTML(f"{LOOK}<h4>{html.escape(self.title)}</h4>"), body, self._numbers, self._later])
+        panel.add_class("fk-panel")
+        return panel
+
+    def _enlarge(self, big: bool) -> None:
+        (self.widget.add_class if big else self.widget.remove_class)("fk-big")
+
     def _row(self, control: Control) -> Any:
-        wide = {"description_width": LABEL}
+        full = W.Layout(width="96%")
+        words = {"description_width": "initial"}
         if isinstance(control, Action):
             button = W.Button(description=control.label, layout=W.Layout(width="auto"))
             button.on_click(lambda _: self._attempt(lambda: self._act(control.name)))
-            return W.HBox([button], layout=W.Layout(margin=f"0 0 0 {LABEL}"))
+            return button
         name = control.name
         if isinstance(control, Slider):
-            return self._slider_row(control, wide)
+            return self._slider_row(control)
+        knob: Any
         if isinstance(control, Choice):
-            knob = W.Dropdown(options=list(control.words), value=control.value, description=control.label, style=wide)
-            knob.layout.width = f"{max(310, 270 + 8 * max(map(len, control.words)))}px"
+            knob = W.Dropdown(options=list(control.words), value=control.value, description=control.label, style=words)
         elif isinstance(control, Upload):
             knob = W.FileUpload(accept=control.kinds, multiple=False, description=control.label)
-            knob.layout = W.Layout(width="280px", margin=f"0 0 0 {LABEL}")
         else:
             kind = W.Textarea if control.lines > 1 else W.Text
-            knob = kind(value=control.value, description=control.label, continuous_update=False, style=wide)
-            knob.layout.width = "600px"
+            knob = kind(value=control.value, description=control.label, continuous_update=False, style=words)
             if control.lines > 1:
                 knob.rows = control.lines
+        knob.layout = full
         self._knobs[name] = knob
         knob.observe(lambda change: self._moved(name, self._taken(control, change["new"])), names="value")
         return knob
@@ -320,25 +396,19 @@ class Panel:
             return (value[0]["name"], bytes(value[0]["content"])) if value else None
         return value
 
-    def _slider_row(self, control: Slider, wide: dict[str, str]) -> Any:
+    def _slider_row(self, control: Slider) -> Any:
+        """Label and entry box on one line, the rail below it, its ends below that."""
         name = control.name
         box = W.Text(
-            value=f"{control.value:.6g}",
-            description=control.label,
-            continuous_update=False,
-            style=wide,
-            layout=W.Layout(width="310px"),
-        )
+            value=f"{control.value:.6g}", description=control.label, continuous_update=False,
+            style={"description_width": "initial"}, layout=W.Layout(width="96%"),
+        )  # fmt: skip
         knob = W.FloatSlider(
-            value=control.value,
-            min=control.low,
-            max=control.high,
-            step=control.step,
-            readout=False,
-            layout=W.Layout(width="260px"),
-        )
-        echo = W.HTML(layout=W.Layout(margin="0 0 0 8px"))
+            value=control.value, min=control.low, max=control.high, step=control.step, readout=False,
+            layout=W.Layout(width="96%"),
+        )  # fmt: skip
         knob.observe(lambda change: self._slid(name, change["new"]), names="value")
         box.observe(lambda change: self._typed(name, change["new"]), names="value")
-        self._knobs[name], self._boxes[name], self._echoes[name] = knob, box, echo
-        return W.HBox([box, knob, echo])
+        self._knobs[name], self._boxes[name], self._echoes[name] = knob, box, W.HTML()
+        self._echo(name, "")
+        return W.VBox([box, knob, self._echoes[name]])

@@ -62,7 +62,7 @@ def start(analysis: Analysis) -> Panel:
     )
     litres = float(nominal(analysis.run.vessel.liquid_L or 1.0))
     warm_C = float(nominal(25.0 if (warm := analysis.run.conditions.temperature_C) is None else warm))
-    picture = plots.figure(17, 9)
+    picture = plots.figure(14, 9)
     with plots.house_style():
         flow, gauge = picture.subplots(1, 2, width_ratios=(4, 1))
 
@@ -87,7 +87,7 @@ def start(analysis: Analysis) -> Panel:
             Line("pressure if it had been closed", closed, "", "gauge, at rest, never vented"),
         ]
         share = percent(bal.closure().found["carbon"])
-        return Page(f"{share} of the carbon is found; {found.verdict}.", lines, [NEVER])
+        return Page(f"{share} of the carbon is found; {found.verdict}.", lines, [NEVER], alarm=found.p_value < 0.05)
 
     controls: list[Control] = [
         Slider("dilution", "Dilution in the lab book, times", 1, 4 * diluted, 0.5, diluted),
@@ -128,7 +128,7 @@ def vessel(
     Panel
         Sliders: ``headspace_pct``, ``sugar_g``, ``temperature_C``, ``rating_bar``, ``vented_at_pct``. Choice: ``vent``.
     """
-    picture = plots.figure()
+    picture = plots.figure(12.5, 8.5)
     with plots.house_style():
         ax = picture.subplots()
     share = np.linspace(0, 1, 41)
@@ -209,7 +209,7 @@ def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
     Panel
         For each ingredient the slider ``<ingredient>_g``; ``hours`` of air; the choice ``how``.
     """
-    picture = plots.figure()
+    picture = plots.figure(12.5, 8.5)
     with plots.house_style():
         ax = picture.subplots()
     plots.place(ax, left=0.23)
@@ -277,7 +277,7 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
         Sliders: ``weighings``, and ``moisture_pct`` (with `dry_g`) or ``weight_g``. Choice: ``model``.
     """
     time, weight = numbers(time_h, "time [h]", at_least=6), numbers(weight_g, "weight [g]", at_least=6)
-    picture = plots.figure()
+    picture = plots.figure(12.5, 8.5)
     with plots.house_style():
         ax = picture.subplots()
     ahead = np.linspace(0, 1.5 * (time[-1] - time[0]), 150)

@@ -49,7 +49,7 @@ def growth(gas: GasCurve) -> Panel:
     Panel
         Sliders: ``seen_pct``. Choices: ``curve``, ``noise``.
     """
-    picture = plots.figure()
+    picture = plots.figure(12.5, 8.5)
     with plots.house_style():
         ax = picture.subplots()
     whole, last_h = nominal(gas.total()), float(gas.time_h[-1])
@@ -136,7 +136,7 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
     Panel
         Sliders: ``dilution``, ``pipetting_pct``, ``drift_pct``, ``replicates``. Choice: ``curve``.
     """
-    picture = plots.figure()
+    picture = plots.figure(12.5, 8.5)
     with plots.house_style():
         ax = picture.subplots()
     signals, diluted = reading.sample.values, float(nominal(reading.factor))
@@ -197,7 +197,7 @@ def balance(streams: Balance | Mapping[str, Any]) -> Panel:
     measured = {name: value for name, value in whole.streams.items() if value is not None and nominal(value) != 0}
     known = {name for name, _ in SLIPS.values()} & set(measured)
     slips = [slip for slip, (name, _) in SLIPS.items() if not name or name in known]
-    picture = plots.figure()
+    picture = plots.figure(12.5, 8.5)
     with plots.house_style():
         ax = picture.subplots()
 
@@ -217,7 +217,8 @@ def balance(streams: Balance | Mapping[str, Any]) -> Panel:
         plots.where_it_went(into, {n: c for n, c in carbon.items() if nominal(c) > 0}, ax=ax)
         lines = [Line(f"{name} found", share * 100, "%") for name, share in closure.found.items()]
         lines.append(Line("misfit", f"chi² = {found.chi2:.1f} on {found.degrees_of_freedom}", in_words(found.p_value)))
-        return Page(f"{percent(closure.found['carbon'])} of the carbon is found; {found.verdict}.", lines)
+        said = f"{percent(closure.found['carbon'])} of the carbon is found; {found.verdict}."
+        return Page(said, lines, alarm=found.p_value < 0.05)
 
     def why(slip: str, **values: float) -> Page:
         page = told(slip, values).explain().page()
@@ -257,7 +258,7 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
     all_shares = {name: analysis.uncertainty_shares(name) for name in analysis.yields}
     acts = {str(act): act for found in all_shares.values() for act in found.acts}
     first = next(iter(all_shares))
-    picture = plots.figure(17, 8)
+    picture = plots.figure(14, 8)
     with plots.house_style():
         ax = picture.subplots()
     plots.place(ax, left=0.42, bottom=0.18)

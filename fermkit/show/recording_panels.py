@@ -58,7 +58,7 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
             "name them in run.toml",
         )
     yields = list(dict.fromkeys(name for analysis in analyses for name in analysis.yields))
-    picture = plots.figure(16, 4 + 1.2 * len(names))
+    picture = plots.figure(12.5, 4 + 1.2 * len(names))
     with plots.house_style():
         ax = picture.subplots()
 
@@ -123,7 +123,7 @@ def watch(folder: str | Path) -> Panel:
         Sliders: ``done_pct`` (share of the final amount that counts as done), ``alarm_pct`` (share of the
         maker's rating). Choices: ``curve``, ``again``. Button: ``read``. The timer runs while the kernel does.
     """
-    picture = plots.figure()
+    picture = plots.figure(12.5, 8.5)
     with plots.house_style():
         ax = picture.subplots()
     seen: dict[str, Any] = {"run": read_run(folder)}
@@ -276,7 +276,7 @@ def enter_data(parent: str | Path = ".") -> Panel:
         File: ``file``, used where nothing is pasted. Buttons: ``keep`` (this table, and go on to the next), ``save``.
     """
     kept: dict[str, Table] = {}
-    picture = plots.figure(16, 6)
+    picture = plots.figure(12.5, 6)
     with plots.house_style():
         ax = picture.subplots()
     plots.place(ax, left=0.14, bottom=0.2)

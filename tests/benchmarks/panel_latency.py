@@ -23,13 +23,12 @@ LISTEN = """panel => {
   let start = null
   document.addEventListener('keydown', () => { start = performance.now() }, true)
   new MutationObserver(async () => {
-    const image = panel.querySelector('img.fk-picture')
+    const image = panel.querySelector('.fk-picture')
     if (start === null || !image) return
     const began = start
     start = null
-    await image.decode()
     requestAnimationFrame(() => requestAnimationFrame(() => window.fkTimes.push(performance.now() - began)))
-  }).observe(panel.querySelector('img.fk-picture').parentElement, {childList: true, subtree: true, attributes: true})
+  }).observe(panel.querySelector('.fk-picture').parentElement, {childList: true, subtree: true, attributes: true})
 }"""
 ROW = "{:<44} {:>9} {:>9} {:>9} {:>10} {:>6} {:>6}"
 
@@ -86,7 +85,7 @@ def main():
                 server.open(page, path)
                 lab_page["run_all"](page)
                 for panel in lab_page["panels"](page):
-                    if not panel.locator("img.fk-picture").count() or not panel.locator(".noUi-handle").count():
+                    if not panel.locator(".fk-picture").count() or not panel.locator(".noUi-handle").count():
                         continue
                     name = f"{path.split('/')[1]}: {panel.locator('h4').first.inner_text()}"
                     times = sorted(latencies(page, panel))

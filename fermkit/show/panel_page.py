@@ -1,0 +1,60 @@
+"""What a panel says beside its sliders, as HTML: the verdict, the picture, each number and what it was at the start."""
+
+import html
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from fermkit.basis.written import Line, Page
+
+LOOK: Final = """<style>
+.fk-panel { font-size: 16px; line-height: 1.35 }
+.fk-panel .fk-body { flex-flow: row wrap; align-items: flex-start }
+.fk-panel .fk-controls { flex: 1 1 215px; min-width: 0; max-width: 290px; overflow: visible }
+.fk-panel .fk-seen { flex: 3 1 300px; min-width: 0; overflow: visible; position: sticky; top: 0 }
+.fk-panel h4, .fk-panel p { margin: 2px 0 4px; max-width: 52em }
+.fk-panel h4 { font-size: 17px } .fk-panel .fk-page { margin: 0 } .fk-panel .fk-page h4 { font-size: 16px }
+.fk-panel .fk-verdict { font-weight: bold; border-left: 6px solid #0072B2; padding: 2px 0 2px 8px }
+.fk-panel .fk-alarm { border-left: 6px solid #D55E00; background: #FFF1E6; color: #000 }
+.fk-panel .fk-picture { display: block; width: 100%; height: auto; max-width: 680px }
+.fk-panel table { margin: 0 !important; border-collapse: collapse; font-size: 15px; line-height: 1.25 }
+.fk-panel th, .fk-panel td { padding: 1px 10px 1px 0 !important; font-weight: normal; text-align: left }
+.fk-panel .fk-was { color: #595959 } .fk-panel .fk-stale { opacity: 0.35 }
+.fk-panel .fk-later > p { font-style: italic } .fk-panel .fk-ends { color: #595959 }
+.fk-panel .fk-below { font-size: 13px; line-height: 17px; min-height: 17px }
+.fk-panel .fk-controls .widget-text { flex-flow: row wrap; height: auto }
+.fk-panel .fk-controls .widget-text input { flex: 1 0 70px }
+.fk-panel .noUi-connect { background: #0072B2 } .fk-panel .noUi-target { background: #767676 }
+.fk-big { font-size: 22px } .fk-big .fk-controls { max-width: none } .fk-big .fk-picture { max-width: none }
+.fk-big table { font-size: 21px } .fk-big h4, .fk-big .fk-page h4 { font-size: 24px }
+</style>"""
+
+
+def verdict(page: Page, picture: str, said: str = "") -> str:
+    """The verdict and the picture; `said` goes before both, such as what came of a guess."""
+    alarm = (" fk-alarm", "⚠ ALARM: ") if page.alarm else ("", "")
+    heading = f"<p class='fk-verdict{alarm[0]}'>{alarm[1]}{html.escape(page.heading)}</p>"
+    first = f"<p class='fk-status'>{html.escape(said)}</p>" if said else ""
+    return f"<div class='fk-words' aria-live='polite'>{first}{heading}</div>{picture}"
+
+
+def numbers(page: Page, start: Sequence[Line]) -> str:
+    """Each number, what it was at the start where that was another, and what to doubt."""
+    was = {line.name: line.cells() for line in start}
+    rows = "".join(_row(line, was) for line in page.lines)
+    table = f"<table><tbody>{rows}</tbody></table>" if rows else ""
+    remarks = "".join(f"<p>{html.escape(remark)}</p>" for remark in page.remarks)
+    return f"<div class='fk-numbers'>{table}{remarks}{''.join(part.html(4) for part in page.parts)}</div>"
+
+
+def _row(line: Line, was: Mapping[str, tuple[str, ...]]) -> str:
+    name, value, unit, note = map(html.escape, line.cells())
+    before = was.get(line.name)
+    told = f"was {html.escape(before[1])}" if before and before[:3] != line.cells()[:3] else ""
+    cells = f"<td>{value}</td><td>{unit}</td><td class='fk-was'>{told}</td><td>{note}</td>"
+    return f"<tr><th scope='row'>{name}</th>{cells}</tr>"
+
+
+def refused(sentence: str, picture: str) -> str:
+    """What could not be done, in words; the picture before it is faded, and no old number stays."""
+    words = f"<p role='alert' class='fk-verdict fk-alarm fk-alert'>⚠ {html.escape(sentence)}</p>"
+    return f"<div class='fk-words'>{words}</div><div style='opacity:0.25'>{picture}</div>"
