@@ -196,12 +196,14 @@ def picture(panel):
 
 def words(panel):
     """All that the panel says."""
-    return panel.locator(".fk-words").inner_text()
+    return panel.evaluate(SAID)
 
 
+SAID = "panel => [...panel.querySelectorAll('.fk-words, .fk-numbers')].map(part => part.innerText).join('|')"
 CHANGED = """([panel, said, source]) => {
   const picture = panel.querySelector('.fk-picture')
-  return panel.querySelector('.fk-words').innerText !== said && (!source || picture.innerHTML !== source)
+  const now = (""" + SAID + """)(panel)
+  return now !== said && (!source || picture.innerHTML !== source)
 }"""
 
 
