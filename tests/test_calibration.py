@@ -13,7 +13,7 @@ from fermkit.basis.statistics import student
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.dilutions import dilution_series
 from fermkit.calibration.limits import decision_limit
-from fermkit.calibration.linearity import grubbs_test, mandel_test
+from fermkit.calibration.linearity import mandel_test
 from fermkit.calibration.response import CURVES
 from fermkit.calibration.standards import STANDARDS
 
@@ -22,7 +22,9 @@ TRUTHS = {
     "line": (0.1, 0.3),
     "quadratic": (0.1, 0.4, -0.012),
     "power": (1.0, 0.6),
-    "logistic4": (0.1, 3.0, 5.0, 1.4),
+    "power with blank": (0.05, 0.9, 0.62),
+    "saturating": (0.1, 3.0, 5.0),
+    "logistic4": (0.1, 2.9, 5.0, 1.4),
     "logistic3": (3.0, 5.0, 1.4),
 }
 
@@ -38,7 +40,7 @@ def test_a_curve_without_scatter_is_found_again(curve):
     """Noise-free standards give back the parameters that made them, and each content."""
     cal = fit_calibration(X, noisy(curve), curve=curve)
     assert [p.n for p in cal.parameters.values()] == pytest.approx(TRUTHS[curve], rel=1e-7)
-    assert cal.read_many(cal.predict([1.3, 4.4, 10.0])).value == pytest.approx([1.3, 4.4, 10.0], rel=1e-6)
+    assert cal.fitted.inverse(cal.predict([1.3, 4.4, 10.0])) == pytest.approx([1.3, 4.4, 10.0], rel=1e-6)
 
 
 @pytest.mark.parametrize("curve", TRUTHS)
@@ -58,7 +60,7 @@ def test_slopes_and_gradients_are_the_derivatives(curve):
 @pytest.mark.parametrize("steepness", [0.7, 1.0, 1.4])
 def test_how_a_logistic_starts(steepness):
     """A blank reads the bottom; the curve leaves it upright, with a slope, or flat: steepness below, at or above 1."""
-    shape, p = CURVES["logistic4"], np.array([0.1, 3.0, 5.0, steepness])
+    shape, p = CURVES["logistic4"], np.array([0.1, 2.9, 5.0, steepness])
     assert shape.signal(np.array(0.0), p) == 0.1
     assert shape.gradient(np.array(0.0), p) == pytest.approx([1.0, 0.0, 0.0, 0.0])
     near = np.array([1e-9, 1e-12])
@@ -116,27 +118,6 @@ def test_weights_follow_the_stated_law():
     assert weighted.parameters["intercept"].s < equal.parameters["intercept"].s / 2
     assert weighted.residual_sd == pytest.approx(0.05, rel=0.5)
     assert weighted.read(0.5).value.s < equal.read(0.5).value.s
-
-
-def test_law_from_replicates_finds_growing_scatter():
-    """With many replicates the fitted law tells scatter that grows from scatter that does not."""
-    rng = np.random.default_rng(4)
-    x = np.repeat([0.5, 2.0, 4.0, 6.0, 8.0, 10.0], 8)
-    clean = 0.1 + 0.3 * x
-    for sd, ratio in ((0.05 * clean, 6.0), (0.05 + 0 * clean, 1.0)):
-        cal = fit_calibration(x, clean + sd * rng.standard_normal(x.size), weights="replicates")
-        low, high = np.sqrt(cal.fitted.variance(np.array([0.25, 3.1])))
-        assert (high / low > 3.0) == (ratio > 1.0)
-
-
-def test_law_from_replicates_is_the_true_one():
-    """A constant and a proportional part: from very many replicates the law gives each level's own variance."""
-    rng = np.random.default_rng(12)
-    x = np.repeat([0.0, 1.0, 2.0, 4.0, 7.0, 10.0], 400)
-    clean = 0.1 + 0.3 * x
-    variance = 0.04**2 + (0.03 * clean) ** 2
-    cal = fit_calibration(x, clean + np.sqrt(variance) * rng.standard_normal(x.size), weights="replicates")
-    assert cal.fitted.variance(clean) == pytest.approx(variance, rel=0.12)
 
 
 def test_lack_of_fit_needs_replicates_and_sees_a_bend():
@@ -252,16 +233,6 @@ def test_scatter_that_grows_is_named():
     assert fit_calibration(x, y, weights="proportional").even_scatter.passed is True
 
 
-def test_grubbs_keeps_its_size_and_finds_the_odd_one():
-    """5 % of good triples to tens are suspected; an odd one is named by its value."""
-    rng = np.random.default_rng(6)
-    for count in (3, 5, 10):
-        p = np.array([grubbs_test(rng.standard_normal(count)).p for _ in range(2000)])
-        assert 0.035 < (p < 0.05).mean() < 0.065
-    assert grubbs_test([1, 1, 1.0]).passed is None
-    assert "9 stands apart" in grubbs_test([1.0, 1.1, 0.9, 1.05, 9.0]).verdict
-
-
 def test_mandel_asks_whether_the_bend_is_zero():
     """Mandel's F is t² of the quadratic's bend, and its probability that of Student's two-sided t."""
     y = noisy("line", 0.03, seed=2)
@@ -285,7 +256,7 @@ def test_decision_limit_raises_five_false_alarms_in_a_hundred():
         for _ in range(1000):
             cal = fit_calibration(x, 0.1 + 0.3 * x + 0.05 * rng.standard_normal(x.size))
             blank = 0.1 + 0.05 * rng.standard_normal(m)
-            alarms += float(cal.read_many([blank.mean()]).value[0]) > decision_limit(cal.fitted, m)
+            alarms += float(cal.fitted.inverse(blank.mean())) > decision_limit(cal.fitted, m)
         assert alarms / 1000 == pytest.approx(0.05, abs=0.02)
 
 
@@ -302,7 +273,7 @@ def test_detection_limit_is_seen_95_times_in_a_hundred():
         sample = 0.1 + slope * true_limit + sd * rng.standard_normal()
         found = cal.limits()
         limits.append(found.detection)
-        seen += float(cal.read_many([sample]).value[0]) > found.decision
+        seen += float(cal.fitted.inverse(sample)) > found.decision
     assert seen / 1000 == pytest.approx(0.95, abs=0.02)
     assert np.median(limits) == pytest.approx(true_limit, rel=0.05)
 
@@ -369,7 +340,6 @@ def test_scatter_smaller_than_the_standards_allow():
         ([0, 2, 4, 6, 8], [1, 3, 4, 3, 1], {"curve": "quadratic"}, FitError, "turns round at"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"curve": "logistic4"}, InputError, "at least 5"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"curve": "linear"}, InputError, "did you mean 'line'"),
-        ([0, 1, 2, 3], [1, 2, 3, 4], {"weights": "replicates"}, InputError, "read more than once"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"u_signal": 0.0}, InputError, "u_signal is 0"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"u_standards": -0.1}, InputError, "u_standards is -0.1"),
         ([ufloat(0.1, 0.1), 1, 2, 3], [1, 2, 3, 4], {"u_standards": 0.1}, InputError, "one of the two"),
@@ -454,7 +424,7 @@ def test_a_calibration_stays_as_it_was_worked_out():
     cal = fit_calibration(X, noisy("line", 0.02))
     reading = cal.read(1.0)
     series = dilution_series(cal, [2, 4], [1.6, 0.85])
-    for result in (cal, reading, series, cal.limits(), cal.lack_of_fit, cal.outliers, cal.read_many([1.0])):
+    for result in (cal, reading, series, cal.limits(), cal.lack_of_fit, cal.outliers):
         with pytest.raises(FrozenInstanceError):
             setattr(result, next(iter(result.__dataclass_fields__)), 0.0)
         assert repr(result).startswith(f"<{type(result).__name__}: ")
@@ -473,3 +443,58 @@ def test_standards_without_any_scatter_are_no_outliers():
     assert cal.outliers.suspects == ()
     assert cal.lack_of_fit.passed is None
     assert "alike to the last digit" in str(cal.lack_of_fit)
+
+
+@pytest.mark.parametrize("law", ["power with blank", "saturating"])
+def test_sensors_that_people_build_are_followed_from_their_blank(law):
+    """A semiconductor's power and an adsorbing film's saturation, both above a blank: suggested, and read back."""
+    x = np.repeat([0.0, 0.5, 1.0, 2.0, 4.0, 8.0, 12.0], 2)
+    held = 0
+    for seed in range(60):
+        cal = fit_calibration(x, noisy(law, 0.01, seed, x), curve="suggest")
+        low, high = cal.read(CURVES[law].signal(np.array(3.0), np.array(TRUTHS[law]))).interval()
+        held += low <= 3.0 <= high
+    assert held >= 52
+    assert cal.curve in ("power with blank", "saturating", "logistic4")
+
+
+def test_a_power_law_stands_on_a_blank_where_the_standards_show_one():
+    """A sensor like 0.05 + 0.9 x^0.62 with a standard of zero, or without one; a law through zero gets no blank."""
+    x = np.array([0.0, *X])
+    for contents in (x, X):
+        cal = fit_calibration(contents, noisy("power with blank", 0.002, x=contents) + 0.3, curve="power")
+        assert cal.curve == "power with blank" and "blank" in cal.reason
+        assert cal.parameters["blank"].n == pytest.approx(0.35, abs=0.05)
+    assert fit_calibration(X, noisy("power", 0.005), curve="power").curve == "power"
+
+
+def test_where_a_curve_does_not_settle_another_is_named():
+    """Four parameters on a sensor like 0.05 + 0.9 x^0.62: where they do not settle, the message names one that does."""
+    x = np.array([0.0, 1.0, 2.0, 4.0, 6.0, 8.0, 10.0])
+    told = []
+    for seed in range(40):
+        try:
+            fit_calibration(x, noisy("power with blank", 0.02, seed, x), curve="logistic4")
+        except FitError as problem:
+            name = problem.do.split("'")[1]
+            assert fit_calibration(x, noisy("power with blank", 0.02, seed, x), curve=name).curve.startswith(name)
+            told.append(name)
+    assert len(told) > 3
+
+
+@pytest.mark.parametrize("times", [0.1, 10.0])
+@pytest.mark.parametrize("row", [1, 2, 4])
+def test_a_standard_typed_ten_times_wrong_is_named(row, times):
+    """Of five standards one is typed with its point displaced: it is named with what it reads like."""
+    x = np.array([0.0, 0.5, 1.0, 1.5, 2.0])
+    y = 0.05 + 0.4 * x + 0.004 * np.random.default_rng(row).standard_normal(5)
+    typed = np.where(np.arange(5) == row, x * times, x)
+    slip = fit_calibration(typed, y).slip
+    assert (slip.written, slip.reads_like) == pytest.approx((typed[row], x[row]))
+    assert f"standard of {typed[row]:g}" in str(slip)
+
+
+def test_good_standards_are_not_called_mistyped():
+    """Fewer than 1 in 200 sets of standards, straight or bent, are told to hold a slip of typing."""
+    for curve in ("line", "power", "saturating"):
+        assert sum(fit_calibration(X, noisy(curve, 0.03, seed)).slip is not None for seed in range(200)) <= 1

@@ -36,3 +36,16 @@ def test_more_readings_of_a_sample_detect_less():
     """The limit falls with replicates, but not below what the curve itself leaves in doubt."""
     one, four, many = (CURVE.limits(replicates=n).detection for n in (1, 4, 10_000))
     assert one > four > many > 0
+
+
+def test_a_saturated_dilution_costs_that_dilution_only():
+    """The undiluted sample lies beyond the top of a saturating sensor: it is told, and the other two give the value."""
+    x = np.repeat([0.0, 0.5, 1.0, 2.0, 4.0, 8.0], 2)
+    sensor = fk.fit_calibration(
+        x, 0.1 + 3.0 * x / (5.0 + x) + np.random.default_rng(1).normal(0, 0.003, 12), curve="saturating"
+    )
+    series = dilution_series(sensor, [1, 10, 20], [[3.3], [0.1 + 3 * 4 / 9], [0.1 + 3 * 2 / 7]])
+    assert series.value.n == pytest.approx(40.0, rel=0.03)
+    assert list(series.dilutions) == [10, 20] and "1-fold" in series.verdict
+    with pytest.raises(InputError, match="none of 2 dilutions"):
+        dilution_series(sensor, [1, 2], [[3.3], [3.4]])

@@ -7,7 +7,7 @@ from uncertainties import covariance_matrix, ufloat
 from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.calibration.calibrate import fit_calibration
-from fermkit.calibration.drift import DRIFT, bracket, fit_calibrations, same_curve
+from fermkit.calibration.drift import DRIFT, bracket, same_curve
 from fermkit.calibration.readback import PIPETTING, REPLICATES
 from fermkit.calibration.surroundings import HEAT_OF_ESCAPE_K, vapour_ratio
 
@@ -24,29 +24,6 @@ def test_a_steady_sensor_shows_no_drift():
     """Two calibrations of one sensor differ about 5 times in 100."""
     p = np.array([same_curve(day(1.0, s), day(1.0, s + 10_000)).p for s in range(300)])
     assert 0.02 < (p < 0.05).mean() < 0.09
-
-
-def test_test_of_two_curves_is_the_one_of_pooled_fits():
-    """For equal designs Wald's F on the parameters is near the F of separate against pooled fits."""
-    rng = np.random.default_rng(1)
-    y = [0.1 + g * 0.3 * X + 0.05 * rng.standard_normal(X.size) for g in (1.0, 1.03)]
-    pair = same_curve(fit_calibration(X, y[0]), fit_calibration(X, y[1])).statistic
-    table = fit_calibrations([*X, *X], [*y[0], *y[1]], by=["mon"] * X.size + ["tue"] * X.size)
-    assert table.same.statistic == pytest.approx(pair, rel=0.1)
-    assert list(table.calibrations) == ["mon", "tue"]
-    assert table["tue"].parameters["slope"].n > table["mon"].parameters["slope"].n
-    with pytest.raises(InputError, match="no calibration is called 'wed'"):
-        table["wed"]
-
-
-def test_one_curve_for_all_days_is_judged_alike_in_volts_and_millivolts():
-    """With proportional scatter the test of several days weighs as the fits do, whatever the unit of the signal."""
-    rng = np.random.default_rng(4)
-    y = np.array([(0.1 + g * 0.3 * X) * (1 + 0.03 * rng.standard_normal(X.size)) for g in (1.0, 1.03)]).ravel()
-    days = ["mon"] * X.size + ["tue"] * X.size
-    volts, milli = (fit_calibrations([*X, *X], k * y, by=days, weights="proportional").same for k in (1.0, 1000.0))
-    assert milli.statistic == pytest.approx(volts.statistic, rel=1e-6)
-    assert milli.degrees_of_freedom == volts.degrees_of_freedom == (2.0, 20.0)
 
 
 def test_drift_is_found_and_corrected():
@@ -118,8 +95,6 @@ def test_brackets_that_make_no_sense_are_refused():
     bent = fit_calibration(one.ethanol_pct_vol, one.signal, curve="quadratic")
     with pytest.raises(InputError, match="two of one kind"):
         bracket(one, bent, time_before_h=0, time_after_h=2)
-    with pytest.raises(InputError, match="one label only"):
-        fit_calibrations([0, 1, 2], [0, 1, 2], by=["a", "a", "a"])
 
 
 def test_vapour_of_a_warm_sample_is_corrected_with_its_uncertainty():
@@ -164,13 +139,6 @@ def test_temperatures_too_far_apart_are_refused_in_words():
     assert "temperature was not given" in str(day(1, 1, temperature_C=20.0).read(1.6))
 
 
-def test_humidity_that_differs_is_said():
-    """No correction for humidity is known: a difference is said, not hidden."""
-    cal = day(1, 1, humidity_pct=45.0)
-    assert "humidity was 70 % against 45 %" in str(cal.read(1.6, humidity_pct=70.0))
-    assert cal.read(1.6, humidity_pct=48.0).remarks == ()
-
-
 def test_baseline_is_taken_off_both_and_recovery_is_looked_at():
     """A sensor whose baseline creeps reads right above it; one that does not come back is named."""
     creep = np.linspace(0.5, 0.8, X.size)
@@ -185,15 +153,11 @@ def test_baseline_is_taken_off_both_and_recovery_is_looked_at():
 
 
 def test_pages_of_several_calibrations_name_each():
-    """The pages of a bracketed reading, of a set of days and of a test hold their words and numbers."""
+    """The pages of a bracketed reading hold their words and numbers."""
     pair = bracket(day(1.0, 1), day(0.95, 2), time_before_h=0, time_after_h=4)
     text = str(pair.read([1.5, 1.52], time_h=1))
     for words in ("on the curve before", "on the curve after", "25%", "Uncertainty budget"):
         assert words in text
-    table = fit_calibrations([*X, *X], [*(0.3 * X + 0.1), *(0.35 * X + 0.1)], by=["a"] * 12 + ["b"] * 12, u_signal=0.02)
-    assert table.same.passed is False
-    assert "a, slope" in str(table)
-    assert "keep them apart" in str(table)
     apart = fit_calibration(X + 20, 0.3 * X, content_unit="g/L")
     with pytest.raises(InputError, match="no contents in common"):
         bracket(day(1, 1), apart, time_before_h=0, time_after_h=1)

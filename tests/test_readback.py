@@ -1,4 +1,4 @@
-"""Signals of samples back to contents: values, intervals, budgets, dilutions, sweeps."""
+"""Signals of samples back to contents: values, intervals, budgets, dilutions."""
 
 import re
 
@@ -6,12 +6,11 @@ import numpy as np
 import pytest
 from uncertainties import ufloat
 
-from fermkit.basis.budget import Act, budget_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import student
 from fermkit.calibration.calibrate import fit_calibration
 from fermkit.calibration.dilutions import DISAGREEMENT, dilution_series
-from fermkit.calibration.readback import PIPETTING, REPLICATES, dilution_factor
+from fermkit.calibration.readback import PIPETTING, REPLICATES
 from fermkit.calibration.response import CURVES
 from fermkit.calibration.standards import SCATTER, STANDARDS
 
@@ -29,7 +28,7 @@ def bent(curve, p, x, sd=0.02, seed=0):
     return fit_calibration(x, signal + sd * np.random.default_rng(seed).standard_normal(x.size), curve=curve)
 
 
-LOGISTIC = ("logistic4", (0.1, 3.0, 5.0, 1.4), np.repeat([0.5, 1.0, 2.0, 3.5, 5.0, 7.0, 9.0, 12.0], 2))
+LOGISTIC = ("logistic4", (0.1, 2.9, 5.0, 1.4), np.repeat([0.5, 1.0, 2.0, 3.5, 5.0, 7.0, 9.0, 12.0], 2))
 POWER = ("power", (1.0, 0.6), LOGISTIC[2])
 
 
@@ -57,12 +56,25 @@ def test_profile_of_a_line_is_fieller_s():
 
 @pytest.mark.parametrize("setup", [LOGISTIC, POWER])
 @pytest.mark.parametrize("level", [0.8, 0.95])
-def test_four_routes_agree_where_the_curve_is_well_known(setup, level):
-    """Profile, Fieller, Student and draws nearly agree with many standards and small scatter."""
+def test_all_routes_agree_where_the_curve_is_well_known(setup, level):
+    """Profile, Fieller, Student and draws (JCGM 101:2008, 7) nearly agree with many standards and small scatter."""
     reading = bent(*setup, sd=0.003).read([1.5], dilution=5, u_pipetting=0.01)
-    best = reading.interval(level)
-    for method in ("fieller", "profile", "student", "monte carlo"):
+    best, fitted, rng = reading.interval(level), reading.fitted, np.random.default_rng(20_260)
+    for method in ("fieller", "profile", "student"):
         assert reading.interval(level, method=method) == pytest.approx(best, rel=3e-3)
+    nu = fitted.degrees_of_freedom
+    swell = np.sqrt(nu / rng.chisquare(nu, 20_000))
+    drawn = (
+        fitted.values[:, None]
+        + np.linalg.cholesky(fitted.covariance) @ rng.standard_normal((fitted.values.size, 20_000)) * swell
+    )
+    signal = reading.sample.level + reading.sample.mean.s * swell * rng.standard_normal(20_000)
+    content = (
+        5
+        * (1 + 0.01 * rng.standard_normal(20_000))
+        * np.array([fitted.curve.inverse(np.array(y), p) for y, p in zip(signal, drawn.T)])
+    )
+    assert np.quantile(content, [0.5 - level / 2, 0.5 + level / 2]) == pytest.approx(best, rel=4e-3)
 
 
 @pytest.mark.parametrize(("setup", "count", "m"), [(("line",), 1000, 2), (LOGISTIC, 150, 1), (POWER, 200, 3)])
@@ -114,24 +126,6 @@ def test_readings_of_one_calibration_share_its_error():
     assert {part.tag for part in shared} == {SCATTER}
 
 
-def test_value_is_linear_in_the_caller_s_dilution():
-    """The caller's own dilution ufloat reaches the content: dividing it out removes its share."""
-    dilution = dilution_factor([{"sample_mL": ufloat(5, 0.1, tag="pipette"), "total_mL": 50.0}])
-    value = line().read(1.6, dilution=dilution).value
-    assert value.n == pytest.approx(10 * line().read(1.6).value.n)
-    assert (value / dilution).s == pytest.approx(line().read(1.6).value.s, rel=1e-9)
-    assert Act("pipette") in budget_of(value).acts
-
-
-def test_a_pipette_used_twice_counts_twice():
-    """Serial dilution with one pipette: its relative error doubles, with two pipettes it grows by √2."""
-    one = ufloat(5, 0.1)
-    serial = dilution_factor([{"sample_mL": one, "total_mL": 50.0}] * 2)
-    other = dilution_factor([{"sample_mL": ufloat(5, 0.1), "total_mL": 50.0} for _ in range(2)])
-    assert serial.s / serial.n == pytest.approx(2 * 0.02)
-    assert other.s / other.n == pytest.approx(np.sqrt(2) * 0.02)
-
-
 def test_budget_names_each_act_and_adds_up():
     """Standards, replicates, making-up and pipetting each own a share; the shares add up to one."""
     budget = line(u_standards=0.05).read([1.6, 1.7], dilution=20, u_pipetting=0.02).budget()
@@ -170,7 +164,6 @@ def test_signal_beyond_an_asymptote_has_no_content():
     cal = bent(*LOGISTIC)
     with pytest.raises(InputError, match="no content gives it"):
         cal.read(3.5, extrapolate=True)
-    assert np.isnan(cal.read_many([1.0, 3.5]).value[1])
 
 
 def test_saturated_signals_give_an_open_interval():
@@ -241,46 +234,6 @@ def test_level_and_method_are_checked():
         reading.interval(method="exact")
 
 
-@pytest.mark.parametrize("curve", ["line", "quadratic", "power", "logistic4"])
-def test_a_sweep_gives_what_single_readings_give(curve):
-    """Many signals at once: same values, same uncertainties, same flags."""
-    truths = {"line": (0.1, 0.3), "quadratic": (0.1, 0.4, -0.012), "power": POWER[1], "logistic4": LOGISTIC[1]}
-    cal = bent(curve, truths[curve], LOGISTIC[2])
-    signals = cal.predict([0.7, 3.0, 11.0, 12.4])
-    many = cal.read_many(signals, dilution=10, u_pipetting=0.01)
-    for i, signal in enumerate(signals):
-        single = cal.read(signal, dilution=10, u_pipetting=0.01, extrapolate=True)
-        assert many.value[i] == pytest.approx(single.value.n, rel=1e-9)
-        assert many.u[i] == pytest.approx(single.value.s, rel=1e-6)
-        assert bool(many.in_range[i]) == single.in_range
-    assert "within the standards" in str(many)
-
-
-def test_a_sweep_knows_scatter_that_grows():
-    """On a line with proportional scatter each signal of a sweep has the uncertainty of a single reading."""
-    cal = line(weights="proportional")
-    signals = cal.predict([1.0, 5.0, 9.0])
-    assert cal.read_many(signals).u == pytest.approx([cal.read(signal).value.s for signal in signals], rel=1e-6)
-
-
-def test_a_sweep_is_nearly_as_quick_as_the_bare_inverse():
-    """A million signals with their flags take less than five times the bare arithmetic (best of several)."""
-    import time
-
-    cal, signals = line(), np.random.default_rng(1).uniform(0.2, 3.0, 1_000_000)
-    intercept, slope = cal.fitted.values
-
-    def best(task):
-        times = []
-        for _ in range(12):
-            start = time.perf_counter()
-            task()
-            times.append(time.perf_counter() - start)
-        return min(times)
-
-    assert best(lambda: cal.read_many(signals)) < 5 * best(lambda: (signals - intercept) / slope)
-
-
 def test_dilutions_that_agree_are_averaged():
     """Honest dilutions agree about 99 times in 100, and their mean covers the truth 95 times in 100."""
     rng = np.random.default_rng(13)
@@ -346,36 +299,3 @@ def test_dilutions_outside_the_standards_are_shown_but_not_used():
     assert "between 0 and 10" in caught.value.do
     with pytest.raises(InputError, match="different lengths"):
         dilution_series(cal, [1, 2], [[1.0]])
-
-
-def test_a_sweep_says_what_it_could_not_read():
-    """Missing signals and those beyond the curve are counted; text and tables are refused."""
-    cal = bent(*LOGISTIC)
-    many = cal.read_many([1.0, np.nan, 3.5])
-    assert "2 signals have no content" in str(many)
-    low, high = many.interval()
-    assert low[0] < many.value[0] < high[0]
-    with pytest.raises(InputError, match="not a number"):
-        cal.read_many(["1.0", "saturated"])
-    with pytest.raises(InputError, match="shape"):
-        cal.read_many([[1.0, 2.0]])
-
-
-def test_pooled_scatter_rests_on_both_and_covers():
-    """Pooling adds the sample's own replicates to what the standards know, and the intervals stay true."""
-    cal, held, rng = line(), 0, np.random.default_rng(14)
-    reading = cal.read([1.6, 1.65, 1.58], scatter="pooled")
-    assert reading.sample.degrees_of_freedom == cal.degrees_of_freedom + 2
-    assert reading.degrees_of_freedom == pytest.approx(cal.degrees_of_freedom)
-    for seed in range(600):
-        sample = 0.1 + 0.3 * 5.0 + 0.05 * rng.standard_normal(3)
-        low, high = line(seed).read(sample, scatter="pooled", extrapolate=True).interval()
-        held += low <= 5.0 <= high
-    assert held / 600 == pytest.approx(0.95, abs=0.03)
-
-
-def test_a_dilution_that_makes_no_sense_is_refused():
-    """More sample than total, or none."""
-    for sample in (0.0, 60.0):
-        with pytest.raises(InputError, match=r"mL of sample in 50 mL"):
-            dilution_factor([{"sample_mL": sample, "total_mL": 50.0}])

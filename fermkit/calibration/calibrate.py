@@ -9,18 +9,22 @@ from numpy.typing import ArrayLike
 from uncertainties import UFloat
 
 from fermkit.basis.checks import Floats, one_of
-from fermkit.basis.errors import InputError
+from fermkit.basis.errors import FitError, InputError
 from fermkit.basis.statistics import student
 from fermkit.basis.written import Line, Page, Written
 from fermkit.calibration.limits import Limits, limits_of
 from fermkit.calibration.linearity import (
     Judgement,
     Outliers,
+    Slip,
     choose_curve,
     even_scatter,
     lack_of_fit,
     mandel_test,
     outliers_of,
+    serving_curve,
+    slip_of,
+    with_or_without_blank,
 )
 from fermkit.calibration.readback import (
     Reading,
@@ -30,14 +34,11 @@ from fermkit.calibration.readback import (
 )
 from fermkit.calibration.response import CURVES, FittedCurve
 from fermkit.calibration.standards import WEIGHTS, above_baseline, check_direction, contents_of, fit_standards
-from fermkit.calibration.surroundings import recovery_said, surroundings_said, temperature_factor
-from fermkit.calibration.sweep import ManyReadings, read_sweep
+from fermkit.calibration.surroundings import recovery_said, temperature_factor, temperature_said
 
 _SCATTERS = {
     "equal": "the same at every signal",
     "proportional": "grows as the signal",
-    "counts": "grows as the square root of the signal",
-    "replicates": "grows as the replicates show",
     "stated": "as stated",
 }
 
@@ -49,7 +50,7 @@ class Calibration(Written):
     Attributes
     ----------
     curve : str
-        "line", "quadratic", "power", "logistic4" or "logistic3".
+        A name of `response.CURVES`.
     weights : str
         How the scatter was taken to grow with the signal.
     reason : str
@@ -139,6 +140,11 @@ class Calibration(Written):
         """Standards that stand apart from the others, or lead the curve."""
         return outliers_of(self.fitted)
 
+    @cached_property
+    def slip(self) -> Slip | None:
+        """The standard whose content looks mistyped by a factor of ten, if there is one."""
+        return slip_of(self.fitted)
+
     @property
     def limit_of_detection(self) -> float:
         """A content that one reading shows 95 times in 100 (ISO 11843-2)."""
@@ -182,7 +188,6 @@ class Calibration(Written):
         u_pipetting: float = 0.0,
         scatter: str = "calibration",
         temperature_C: float | UFloat | None = None,
-        humidity_pct: float | None = None,
         baseline: ArrayLike | None = None,
         baseline_after: ArrayLike | None = None,
         unit: str | None = None,
@@ -195,15 +200,13 @@ class Calibration(Written):
         signals : float or array-like of shape (replicates,)
             In the standards' signal unit.
         dilution : float or UFloat
-            How many times stronger the sample is than what the sensor saw; see `dilution_factor`.
+            How many times stronger the sample is than what the sensor saw: total over sample.
         u_pipetting : float
             Relative standard uncertainty of the dilution, where `dilution` carries none: 0.01 for 1 %.
         scatter : "calibration", "pooled" or "replicates"
             Whose scatter the sample's signals are taken to have.
         temperature_C : float or UFloat, optional
             Of the sample when it was read [°C].
-        humidity_pct : float, optional
-            Of the air at the sensor [%].
         baseline, baseline_after : float or array-like, optional
             The sensor in clean air before and after the reading [signal unit].
         unit : str, optional
@@ -239,9 +242,9 @@ class Calibration(Written):
         self._check_same(unit, baseline)
         fitted = self.fitted
         values = above_baseline(signals, baseline, "signal of the sample")
-        warmth = temperature_factor(temperature_C, fitted.temperature_C, fitted.sensor, fitted.band_K)
+        warmth = temperature_factor(temperature_C, fitted.temperature_C, fitted.sensor)
         said = [
-            *surroundings_said(temperature_C, fitted.temperature_C, fitted.band_K, humidity_pct, fitted.humidity_pct),
+            *temperature_said(temperature_C, fitted.temperature_C),
             *recovery_said(values, baseline, baseline_after),
         ]
         return read_back(
@@ -261,24 +264,6 @@ class Calibration(Written):
                 f"the {with_it} came with a baseline, the {without} did not", "a baseline for both or for neither",
                 "pass baseline= to fit_calibration and to read alike",
             )  # fmt: skip
-
-    def read_many(
-        self, signals: ArrayLike, *, dilution: float | UFloat = 1.0, u_pipetting: float = 0.0
-    ) -> ManyReadings:
-        """Many single signals to contents in one sweep; nothing is refused, `in_range` says which to trust.
-
-        Parameters
-        ----------
-        signals : array-like of shape (n,)
-            Above the baseline, at the standards' temperature.
-        dilution, u_pipetting
-            As for `read`, the same for all.
-
-        Returns
-        -------
-        ManyReadings
-        """
-        return read_sweep(self.fitted, signals, dilution_of(dilution, u_pipetting))
 
     def page(self) -> Page:
         """The calibration as a page."""
@@ -307,6 +292,8 @@ class Calibration(Written):
             said.append(self.even_scatter.verdict)
         if self.reason:
             said.append(self.reason)
+        if self.slip is not None:
+            said.insert(0, str(self.slip))
         if self.outliers.suspects:
             said += self.outliers.page().remarks
         weak = self._weak()
@@ -335,10 +322,8 @@ def fit_calibration(
     u_standards: ArrayLike | None = None,
     temperature_C: ArrayLike | None = None,
     reference_C: float | None = None,
-    humidity_pct: ArrayLike | None = None,
     baseline: ArrayLike | None = None,
     sensor: str = "vapour",
-    band_K: float = 0.5,
     direction: str = "rising",
     unit: str = "",
     content_unit: str = "% vol",
@@ -352,17 +337,17 @@ def fit_calibration(
         content are replicates of one solution. May hold ufloats: their covariance is then carried through.
     signal : array-like of shape (n,)
         What the sensor showed [unit].
-    curve : "line", "quadratic", "power", "logistic4", "logistic3" or "suggest"
-        The curve; "suggest" chooses and says why.
-    weights : "equal", "proportional", "counts" or "replicates"
-        How the scatter grows with the signal: not at all; as the signal; as its square root; as the
-        replicates show, by the law variance = constant² + (relative × signal)².
+    curve : "line", "quadratic", "power", "saturating", "logistic4", "logistic3" or "suggest"
+        The curve; "suggest" chooses and says why. "power" stands on a blank where a standard without ethanol was
+        read or the others show one; "power with blank" always does.
+    weights : "equal" or "proportional"
+        How the scatter grows with the signal: not at all, or as the signal.
     u_signal : float or array-like of shape (n,), optional
         Known standard uncertainty of each signal [unit]; the scatter is then stated, not estimated.
     u_standards : float or array-like of shape (n,), optional
         Standard uncertainty of each solution's content, independent from solution to solution. Errors in common
         (one stock, one flask) come in as ufloats.
-    temperature_C, humidity_pct : float or array-like of shape (n,), optional
+    temperature_C : float or array-like of shape (n,), optional
         Of each standard when it was read.
     reference_C : float, optional
         Temperature at which the curve shall hold [°C]; the mean of the standards if not given. Curves that are held
@@ -371,8 +356,6 @@ def fit_calibration(
         The sensor in clean air before each reading, taken off the signal [unit].
     sensor : "vapour" or "liquid"
         Above the sample, where temperature differences are corrected, or in it, where they are refused.
-    band_K : float
-        How far from the standards' temperature a sample may be without a word [K].
     direction : "rising" or "falling"
         A falling signal (the resistance of some sensors) must be asked for.
     unit, content_unit : str
@@ -411,11 +394,21 @@ def fit_calibration(
     def fit(name: str) -> FittedCurve:
         fitted = fit_standards(
             CURVES[name], contents, values, weights=weights, u_signal=u_signal, temperature_C=temperature_C,
-            reference_C=reference_C, humidity_pct=humidity_pct, sensor=sensor, band_K=band_K,
+            reference_C=reference_C, sensor=sensor,
             units=(unit, content_unit), above_baseline=baseline is not None,
         )  # fmt: skip
         check_direction(fitted, direction)
         return fitted
 
-    name, reason = choose_curve(fit) if curve == "suggest" else (curve, "")
-    return Calibration(name, weights if u_signal is None else "stated", reason, fit(name))
+    name, reason = curve, ""
+    if curve == "suggest":
+        name, reason = choose_curve(fit)
+    elif curve == "power":
+        name, reason = with_or_without_blank(fit)
+    try:
+        return Calibration(name, weights if u_signal is None else "stated", reason, fit(name))
+    except FitError as problem:
+        if curve in ("line", "suggest") or np.ptp(values) == 0:
+            raise
+        raise FitError(problem.met, problem.needed, f"take curve={serving_curve(fit)!r}: of the curves that settle on "
+                       "these standards it misses them least for what it costs") from None  # fmt: skip

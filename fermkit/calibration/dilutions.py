@@ -1,7 +1,7 @@
 """Several dilutions of one sample: do they agree, and what it means if they drift apart."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -17,7 +17,7 @@ from fermkit.basis.statistics import student
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, uncertainty
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.linearity import Judgement
-from fermkit.calibration.readback import Reading
+from fermkit.calibration.readback import BeyondCurve, Reading
 
 DISAGREEMENT: Final = Act("disagreeing dilutions", "dilutions that do not agree")
 
@@ -106,7 +106,7 @@ def dilution_series(
     temperature_C : float or UFloat, or a sequence of shape (n,), optional
         Of all, or of each as it was read [°C].
     **read
-        As for `Calibration.read`, the same for all: `humidity_pct`, …
+        As for `Calibration.read`, the same for all: `scatter`, …
 
     Returns
     -------
@@ -137,19 +137,30 @@ def dilution_series(
     order = np.argsort([nominal(dilution) for dilution in dilutions], kind="stable")
     each = temperature_C if isinstance(temperature_C, Sequence) else [temperature_C] * len(dilutions)
     same_length(dilutions=dilutions, temperature_C=each)
-    readings = tuple(
-        calibration.read(signals[i], dilution=dilutions[i], temperature_C=each[i], extrapolate=True, **read)
-        for i in order
-    )
+    readings, read_at, lost = [], [], []
+    for i in order:
+        try:
+            reading = calibration.read(
+                signals[i], dilution=dilutions[i], temperature_C=each[i], extrapolate=True, **read
+            )
+        except BeyondCurve:
+            lost.append(nominal(dilutions[i]))
+            continue
+        readings.append(reading)
+        read_at.append(nominal(dilutions[i]))
     used = np.array([reading.in_range and nominal(reading.value) > 0 for reading in readings])
-    if not used.any():
+    if not (used.size and used.any()):
         low, high = calibration.range
         raise InputError(
-            f"none of {len(readings)} dilutions was seen within the standards ({low:g} to {high:g})",
+            f"none of {len(dilutions)} dilutions was seen within the standards ({low:g} to {high:g})",
             "one dilution at least that falls inside",
             f"choose dilutions that bring the sample between {low:g} and {high:g}",
         )
-    return _judged(readings, np.array([nominal(dilutions[i]) for i in order]), used)
+    found = _judged(tuple(readings), np.array(read_at), used)
+    if not lost:
+        return found
+    saturated = ", ".join(f"{size:g}-fold" for size in lost)
+    return replace(found, verdict=f"{found.verdict}. Diluted {saturated}: beyond what the curve reaches, not used")
 
 
 def _judged(readings: tuple[Reading, ...], dilutions: Floats, used: NDArray[np.bool_]) -> DilutionSeries:

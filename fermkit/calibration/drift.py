@@ -1,20 +1,19 @@
 """Several calibrations side by side: before and after the samples, day by day, sensor by sensor."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 from uncertainties import UFloat, covariance_matrix, ufloat
 
 from fermkit.basis.budget import Act, Budget, budget_of
-from fermkit.basis.checks import between, same_length
+from fermkit.basis.checks import between
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, uncertainty
-from fermkit.calibration.calibrate import Calibration, fit_calibration
+from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.linearity import Judgement
 from fermkit.calibration.readback import Reading
 
@@ -225,6 +224,7 @@ def bracket(
 
     Examples
     --------
+    >>> from fermkit.calibration.calibrate import fit_calibration
     >>> x = [0, 2, 4, 6, 8, 10, 12]
     >>> start = fit_calibration(x, [2.1, 5.0, 9.0, 12.6, 17.3, 21.0, 24.7])
     >>> end = fit_calibration(x, [2.9, 6.1, 9.8, 13.7, 18.2, 22.1, 25.6])
@@ -260,111 +260,3 @@ def _shift(before: Calibration, after: Calibration, content: float) -> UFloat:
         for g, p in zip(cal.fitted.gradient(content), cal.parameters.values()):
             moved = moved + sign * g * (p - nominal(p))
     return moved / float(before.fitted.slope(content))
-
-
-@dataclass(frozen=True, repr=False)
-class CalibrationSet(Written):
-    """One calibration a day or sensor.
-
-    Attributes
-    ----------
-    calibrations : dict of str to Calibration
-    same : Judgement
-        Whether one curve would do for all.
-    """
-
-    calibrations: dict[str, Calibration]
-    same: Judgement
-
-    def __getitem__(self, label: str) -> Calibration:
-        """The calibration of one day or sensor."""
-        if label not in self.calibrations:
-            raise InputError(
-                f"no calibration is called {label!r}", f"one of: {', '.join(self.calibrations)}", "check the label"
-            )
-        return self.calibrations[label]
-
-    def page(self) -> Page:
-        """Parameters side by side."""
-        lines = [
-            Line(f"{label}, {name}", value)
-            for label, cal in self.calibrations.items()
-            for name, value in cal.parameters.items()
-        ]
-        return Page(f"{len(self.calibrations)} calibrations", lines, [self.same.verdict])
-
-
-def fit_calibrations(
-    ethanol_pct_vol: Sequence[Any], signal: Sequence[float], by: Sequence[str], **fit: Any
-) -> CalibrationSet:
-    """One calibration for each label in a table of several days or sensors, and whether they differ.
-
-    Parameters
-    ----------
-    ethanol_pct_vol, signal : sequence of shape (n,)
-        As for `fit_calibration`.
-    by : sequence of str, shape (n,)
-        The day or sensor of each row.
-    **fit
-        As for `fit_calibration`; arrays of shape (n,) are split likewise.
-
-    Returns
-    -------
-    CalibrationSet
-        ``["label"]`` gives one calibration; `same` is the test of one curve for all.
-
-    Notes
-    -----
-    F = ((S_common − ΣS_own) / (p·(k − 1))) / (ΣS_own / Σν), S the weighted residual sums of squares.
-
-    References
-    ----------
-    Draper & Smith, Applied Regression Analysis, ch. 14 (dummy variables: comparison of curves).
-    """
-    same_length(ethanol_pct_vol=ethanol_pct_vol, signal=signal, by=by)
-    labels = np.array([str(label) for label in by])
-    if np.unique(labels).size < 2:
-        raise InputError(
-            f"{labels.size} rows with one label only: {'none' if not labels.size else repr(labels[0])}",
-            "two days or sensors at least",
-            "use fit_calibration for one",
-        )
-    own = {
-        str(label): fit_calibration(
-            *_rows((ethanol_pct_vol, signal), labels == label),
-            **{k: _rows((v,), labels == label)[0] for k, v in fit.items()},
-        )
-        for label in dict.fromkeys(labels)
-    }
-    common = fit_calibration(ethanol_pct_vol, np.asarray(signal), **fit)
-    return CalibrationSet(own, _one_for_all(common, list(own.values())))
-
-
-def _rows(columns: Sequence[Any], mask: NDArray[np.bool_]) -> list[Any]:
-    """The rows of one label; what is no column stays as it is."""
-    return [
-        [value for value, use in zip(column, mask) if use]
-        if not isinstance(column, str) and np.size(column) == mask.size
-        else column
-        for column in columns
-    ]
-
-
-def _one_for_all(common: Calibration, own: Sequence[Calibration]) -> Judgement:
-    """Do separate curves leave less than chance would have it?"""
-    size, nu = len(common.parameters), sum(cal.degrees_of_freedom for cal in own)
-
-    def misfit(cal: Calibration) -> float:
-        share = cal.fitted.variance(cal.fitted_signal) / cal.fitted.scale
-        return float(cal.residuals**2 @ (1 / share))
-
-    separate = sum(misfit(cal) for cal in own)
-    free = float(size * (len(own) - 1))
-    f = max(misfit(common) - separate, 0.0) / free
-    f, p = (f, float(special.chdtrc(free, f * free))) if not np.isfinite(nu) else _f_test(f, separate / nu, free, nu)
-    words = "one curve would do for all" if p >= 0.05 else "the curves differ: keep them apart"
-    return Judgement("One curve for all?", f, p, (free, nu), p >= 0.05, f"{words} (F = {f:.2f}, {in_words(p)})")
-
-
-def _f_test(gain: float, scatter: float, free: float, nu: float) -> tuple[float, float]:
-    return gain / scatter, float(special.fdtrc(free, nu, gain / scatter))

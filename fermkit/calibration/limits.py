@@ -69,28 +69,28 @@ def limits_of(fitted: FittedCurve, replicates: int = 1) -> Limits:
     67, 1699 (formulas from memory, held to their definition by simulation).
     """
     nu = fitted.degrees_of_freedom
-    blank, high = float(fitted.signal(0.0)), float(fitted.signal(fitted.range[1]))
-    sign = 1.0 if high > blank else -1.0
+    sign = _sign(fitted)
     curve = float(fitted.curve_variance(0.0))
-
-    def u_at(signal: float) -> float:
-        return float(np.sqrt(fitted.variance(np.asarray(signal)) / replicates + curve))
-
     t = student(nu, 0.90)
     shift = float(special.nctdtrinc(nu, 0.05, t)) - t if np.isfinite(nu) else t
-    critical = blank + sign * t * u_at(blank)
-    seen = critical
+    decision = decision_limit(fitted, replicates)
+    critical = seen = float(fitted.signal(decision))
     for _ in range(30):
-        seen = critical + sign * shift * u_at(seen)
-    decision, detection = float(fitted.inverse(critical)), float(fitted.inverse(seen))
-    return Limits(decision, detection, _quantification(fitted, replicates), replicates, fitted.content_unit)
+        seen = critical + sign * shift * float(np.sqrt(fitted.variance(np.asarray(seen)) / replicates + curve))
+    return Limits(
+        decision, float(fitted.inverse(seen)), _quantification(fitted, replicates), replicates, fitted.content_unit
+    )
+
+
+def _sign(fitted: FittedCurve) -> float:
+    return 1.0 if fitted.signal(fitted.range[1]) > fitted.signal(0.0) else -1.0
 
 
 def decision_limit(fitted: FittedCurve, replicates: int) -> float:
     """The content above which the mean of so many readings is no blank; see `limits_of`."""
-    blank, high = float(fitted.signal(0.0)), float(fitted.signal(fitted.range[1]))
+    blank = fitted.signal(0.0)
     u = np.sqrt(fitted.variance(np.asarray(blank)) / replicates + fitted.curve_variance(0.0))
-    return float(fitted.inverse(blank + np.sign(high - blank) * student(fitted.degrees_of_freedom, 0.90) * u))
+    return float(fitted.inverse(blank + _sign(fitted) * student(fitted.degrees_of_freedom, 0.90) * u))
 
 
 def _quantification(fitted: FittedCurve, replicates: int, k: float = 3.0) -> float:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -9,7 +10,7 @@ from scipy import special
 
 from fermkit.basis.checks import Floats, numbers, same_length
 from fermkit.basis.errors import FermkitError
-from fermkit.basis.statistics import aicc, grubbs
+from fermkit.basis.statistics import aicc
 from fermkit.basis.written import Line, Page, Written, in_words
 from fermkit.calibration.response import FittedCurve
 from fermkit.calibration.standards import level_means
@@ -172,7 +173,7 @@ def even_scatter(fitted: FittedCurve) -> Judgement:
         f"the scatter is even along the curve ({in_words(p)})"
         if p >= 0.05
         else f"the scatter seems to {grows} along the curve ({in_words(p)}): intervals are too narrow at one end; take "
-        "weights='proportional' or 'replicates'"
+        "weights='proportional'"
     )
     return Judgement(name, statistic, p, (1.0, float("inf")), p >= 0.05, verdict)
 
@@ -246,35 +247,50 @@ def outliers_of(fitted: FittedCurve) -> Outliers:
     return Outliers(outer, p, cook, tuple(int(row) for row in np.flatnonzero(p < 0.05)))
 
 
-def grubbs_test(values: ArrayLike) -> Judgement:
-    """Does one of a few replicates stand apart from the others?
+@dataclass(frozen=True)
+class Slip:
+    """A standard that reads like another content: its place, what was written, what its signal says."""
 
-    Parameters
-    ----------
-    values : array-like of shape (n,)
-        Three or more replicates.
+    written: float
+    reads_like: float
+    unit: str
 
-    Returns
-    -------
-    Judgement
-        Passed where p is 5 % or more (two-sided).
+    def __str__(self) -> str:
+        times = self.written / self.reads_like
+        how = f"typed {times:.2g} times too large" if times > 1 else f"typed {1 / times:.2g} times too small"
+        return (
+            f"the standard of {self.written:g} {self.unit} reads like {self.reads_like:.3g} between its neighbours: "
+            f"{how}?"
+        )
 
-    Examples
-    --------
-    >>> print(grubbs_test([1.02, 1.04, 1.03, 1.55]).verdict)
-    1.55 stands apart from the other replicates (Grubbs' G = 1.50, p = 0.003)
 
-    References
-    ----------
-    Grubbs 1969, Technometrics 11, 1; ISO 5725-2:1994, 7.3.4.
+LARGE_GAIN: Final = 25.0
+"""How many times smaller the scatter's sum of squares must become before a slip of typing is named: chance gives it
+to fewer than 1 in 1000 sets of five standards (by simulation)."""
+
+
+def slip_of(fitted: FittedCurve) -> Slip | None:
+    """The one standard that a shifted decimal point would bring back among its neighbours, if there is one.
+
+    Each content is taken ten times smaller and larger in turn; a straight line and, from five contents on, a parabola
+    through all tell whether the standards then agree.
     """
-    y, name = numbers(values, "replicates", at_least=3), "Grubbs' test"
-    far, g, p = grubbs(y)
-    if g == 0:
-        return _untestable(name, "the replicates are alike to the last digit")
-    words = f"{y[far]:g} stands apart from the other replicates" if p < 0.05 else "no replicate stands apart"
-    freedom = (float(y.size), float(y.size - 2))
-    return Judgement(name, g, p, freedom, p >= 0.05, f"{words} (Grubbs' G = {g:.2f}, {in_words(p)})")
+    x, y, levels = fitted.x, fitted.y, np.unique(fitted.x)
+
+    def misfit(at: Floats, degree: int) -> float:
+        z = at / at.max()
+        return float(np.sum((y - np.polyval(np.polyfit(z, y, degree), z)) ** 2))
+
+    exact = 1e-9 * float(np.ptp(y)) ** 2
+    found = []
+    for degree in (1, 2)[: max(levels.size - 3, 0)]:
+        before = misfit(x, degree)
+        for level in levels[levels > 0]:
+            for likely in (level * 0.1, level * 10.0):
+                gain = before / max(misfit(np.where(x == level, likely, x), degree), exact)
+                found.append((gain, float(level), float(likely)))
+    gain, written, likely = max(found, default=(0.0, 0.0, 0.0))
+    return Slip(written, likely, fitted.content_unit) if gain > LARGE_GAIN else None
 
 
 def choose_curve(fit: Callable[[str], FittedCurve]) -> tuple[str, str]:
@@ -288,13 +304,9 @@ def choose_curve(fit: Callable[[str], FittedCurve]) -> tuple[str, str]:
     Burnham & Anderson, Model Selection and Multimodel Inference, 2002, ch. 2.
     """
     line = fit("line")
-    scores, sizes = {"line": _aicc(line)}, {"line": 2}
-    for name in ("quadratic", "power", "logistic4"):
-        try:
-            tried = fit(name)
-        except FermkitError:
-            continue
-        scores[name], sizes[name] = _aicc(tried), tried.values.size
+    tried = {"line": line} | settled(fit)
+    scores = {name: _aicc(fitted) for name, fitted in tried.items()}
+    sizes = {name: fitted.values.size for name, fitted in tried.items()}
     best = min(scores, key=lambda name: scores[name])
     if not np.isfinite(scores[best]):
         return "line", "a straight line was taken: so few readings cannot tell one curve from another"
@@ -310,6 +322,40 @@ def choose_curve(fit: Callable[[str], FittedCurve]) -> tuple[str, str]:
     if chosen == "line":
         return "line", f"a straight line was chosen for want of a better curve: {bend.verdict}"
     return chosen, f"the {chosen} was chosen: {bend.verdict}; its AICc is {gain:.1f} below that of the straight line"
+
+
+BENT: Final = ("quadratic", "power", "power with blank", "saturating", "logistic4")
+"""The curves that are tried besides the straight line, in this order."""
+
+
+def settled(fit: Callable[[str], FittedCurve]) -> dict[str, FittedCurve]:
+    """The bent curves that these standards can carry."""
+    found = {}
+    for name in BENT:
+        try:
+            found[name] = fit(name)
+        except FermkitError:
+            continue
+    return found
+
+
+def serving_curve(fit: Callable[[str], FittedCurve]) -> str:
+    """The curve with the lowest AICc of those that settle, to be named where the one that was asked for does not."""
+    tried = settled(fit) | {"line": fit("line")}
+    return min(tried, key=lambda name: _aicc(tried[name]))
+
+
+def with_or_without_blank(fit: Callable[[str], FittedCurve]) -> tuple[str, str]:
+    """Whether a power law stands on a blank: where a standard without ethanol was read, or where AICc says so."""
+    plain = fit("power")
+    try:
+        raised = fit("power with blank")
+    except FermkitError:
+        return "power", ""
+    if plain.range[0] == 0:
+        return "power with blank", "a blank was fitted, since a standard without ethanol was read"
+    gain = _aicc(plain) - _aicc(raised)
+    return ("power with blank", f"a blank was fitted: it lowers AICc by {gain:.1f}") if gain > 2 else ("power", "")
 
 
 def _aicc(fitted: FittedCurve) -> float:

@@ -1,9 +1,9 @@
 """From signals of a sample back to its content, with an interval that counts everything."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from scipy import special
@@ -13,14 +13,17 @@ from uncertainties import UFloat, ufloat
 from fermkit.basis.budget import Act, Budget, budget_of
 from fermkit.basis.checks import Floats, between, not_negative, one_of
 from fermkit.basis.errors import InputError
-from fermkit.basis.statistics import effective_degrees_of_freedom, student
+from fermkit.basis.statistics import effective_degrees_of_freedom, grubbs, student
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, plus_minus, uncertainty
 from fermkit.calibration.limits import decision_limit
-from fermkit.calibration.linearity import grubbs_test
 from fermkit.calibration.response import FittedCurve
 
 REPLICATES: Final = Act("replicates", "replicate signals of the sample")
 PIPETTING: Final = Act("pipetting", "pipetting the dilution")
+
+
+class BeyondCurve(InputError):
+    """A signal that no content gives: the sensor is saturated, or its baseline has moved."""
 
 
 @dataclass(frozen=True)
@@ -78,10 +81,10 @@ class Reading(Written):
         ----------
         level : float
             0.95 for 95 %.
-        method : "best", "fieller", "profile", "student" or "monte carlo"
+        method : "best", "fieller", "profile" or "student"
             "fieller": all contents whose predicted signal agrees with the one read; exact for a straight line
             with equal scatter. "profile": the same, with the curve refitted at each candidate content.
-            "student": value ± t·u. "monte carlo": draws. "best" takes Fieller for curves that are linear in
+            "student": value ± t·u. "best" takes Fieller for curves that are linear in
             their parameters and the profile for the others.
 
         Returns
@@ -92,12 +95,10 @@ class Reading(Written):
         References
         ----------
         Fieller 1954, J. R. Stat. Soc. B 16, 175; Venzon & Moolgavkar 1988, Appl. Stat. 37, 87; JCGM 100:2008,
-        G.4; JCGM 101:2008.
+        G.4.
         """
         between(level, 0.5, 0.9999, "level", do="give 0.95 for 95 %")
-        one_of(method, ("best", "fieller", "profile", "student", "monte carlo"), "method")
-        if method == "monte carlo":
-            return _monte_carlo(self, level)
+        one_of(method, ("best", "fieller", "profile", "student"), "method")
         t = student(self.degrees_of_freedom, level)
         if method == "student":
             half = t * uncertainty(self.value)
@@ -202,37 +203,9 @@ def _walk(reading: Reading, misfit: Callable[[float], float], threshold: float) 
     return end(-1.0), end(1.0)
 
 
-@np.errstate(all="ignore")
-def _monte_carlo(reading: Reading, level: float, draws: int = 100_000, seed: int = 20_260) -> tuple[float, float]:
-    """Draws of curve, signal and factor; a scatter that was estimated from few readings is drawn too.
-
-    JCGM 101:2008, 6.4.9 (scaled and shifted t) and 7.
-    """
-    rng = np.random.default_rng(seed)
-    fitted, sample = reading.fitted, reading.sample
-
-    def swell(nu: float) -> Any:
-        return np.sqrt(nu / rng.chisquare(nu, draws)) if np.isfinite(nu) else 1.0
-
-    def shifts(covariance: Floats) -> Floats:
-        sizes, axes = np.linalg.eigh(covariance)
-        return np.asarray((axes * np.sqrt(np.maximum(sizes, 0))) @ rng.standard_normal((sizes.size, draws)))
-
-    common = swell(fitted.degrees_of_freedom)
-    own = common if sample.shares_scatter else swell(sample.degrees_of_freedom)
-    p = fitted.values[:, None] + shifts(fitted.scatter_covariance) * common
-    p = p + shifts(fitted.covariance - fitted.scatter_covariance)
-    signal = sample.level + uncertainty(sample.mean) * own * rng.standard_normal(draws)
-    factor = nominal(reading.factor) + uncertainty(reading.factor) * rng.standard_normal(draws)
-    content = factor * fitted.curve.inverse(signal, p)
-    content = np.where(np.isnan(content), np.inf, content)
-    low, high = np.quantile(content, [0.5 - level / 2, 0.5 + level / 2], method="nearest")
-    return float(low), float(high)
-
-
 def sample_signal(signals: Floats, fitted: FittedCurve, scatter: str) -> SampleSignal:
-    """Replicates and their mean; `scatter` says whose: the "calibration"'s, the "replicates"', or both "pooled"."""
-    one_of(scatter, ("calibration", "pooled", "replicates"), "scatter")
+    """Replicates and their mean; `scatter` says whose: the "calibration"'s or the "replicates"'."""
+    one_of(scatter, ("calibration", "replicates"), "scatter")
     mean, count = float(signals.mean()), signals.size
     variance, nu = float(fitted.variance(np.asarray(mean))), fitted.degrees_of_freedom
     if scatter != "calibration" and count < 2:
@@ -245,9 +218,6 @@ def sample_signal(signals: Floats, fitted: FittedCurve, scatter: str) -> SampleS
                 "replicates that show their scatter",
                 "read with more digits, or take scatter='calibration'",
             )  # fmt: skip
-    elif scatter == "pooled" and np.isfinite(nu):
-        own = float(signals.var(ddof=1))
-        variance, nu = (nu * variance + (count - 1) * own) / (nu + count - 1), nu + count - 1
     u = float(np.sqrt(variance / count))
     return SampleSignal(signals, ufloat(mean, u, tag=REPLICATES), nu, scatter != "replicates")
 
@@ -275,42 +245,6 @@ def dilution_of(dilution: float | UFloat, u_pipetting: float) -> float | UFloat:
     return ufloat(size, size * u_pipetting, tag=PIPETTING) if u_pipetting else size
 
 
-def dilution_factor(steps: Sequence[Mapping[str, Any]]) -> Any:
-    """The factor of a dilution, or of several in a row, with its uncertainty.
-
-    Parameters
-    ----------
-    steps : sequence of mappings
-        Each with ``sample_mL`` and ``total_mL``, as numbers or ufloats. A pipette used twice is given as the same
-        ufloat twice: its error then counts twice, as it does in the glass.
-
-    Returns
-    -------
-    float or UFloat
-        How many times stronger the sample is than what the sensor sees: ∏ total / sample.
-
-    Examples
-    --------
-    >>> print(dilution_factor([{"sample_mL": ufloat(5.0, 0.02), "total_mL": ufloat(50.0, 0.06)}]))
-    10.00+/-0.04
-
-    References
-    ----------
-    Eurachem/CITAC Guide CG 4, QUAM:2012, example A1 (volumes).
-    """
-    factor: Any = 1.0
-    for step in steps:
-        sample, total = step["sample_mL"], step["total_mL"]
-        if not 0 < nominal(sample) <= nominal(total):
-            raise InputError(
-                f"{nominal(sample):g} mL of sample in {nominal(total):g} mL",
-                "a sample above zero and no larger than the total",
-                "give the volume taken and the volume it was made up to",
-            )
-        factor = factor * total / sample
-    return factor
-
-
 def read_back(
     fitted: FittedCurve, sample: SampleSignal, factor: float | UFloat, said: Sequence[str], *, extrapolate: bool
 ) -> Reading:
@@ -335,7 +269,7 @@ def _judge(fitted: FittedCurve, x: float, signal: float, factor: float, extrapol
     """Whether x lies within the standards; refused where it does not and was not asked for."""
     (low, high), unit = fitted.range, fitted.content_unit
     if not np.isfinite(x):
-        raise InputError(
+        raise BeyondCurve(
             f"signal {signal:g} {fitted.unit} lies beyond what the {fitted.curve.name} curve reaches: "
             "no content gives it",
             f"a signal between {fitted.y.min():g} and {fitted.y.max():g} {fitted.unit}, where the standards lie",
@@ -400,7 +334,10 @@ def _replicate_doubts(fitted: FittedCurve, sample: SampleSignal) -> list[str]:
         np.sqrt(fitted.variance(np.asarray(sample.level)))
     )
     if sample.values.size > 2 and far > 3:  # two equal readings of three, by the display's rounding, are no outlier
-        apart = grubbs_test(sample.values)
-        if apart.passed is False and apart.p < 0.01:
-            said.append(apart.verdict)
+        row, g, chance = grubbs(sample.values)
+        if chance < 0.01:
+            said.append(
+                f"{sample.values[row]:g} stands apart from the other replicates (Grubbs' G = {g:.2f}, "
+                f"{in_words(chance)})"
+            )
     return said

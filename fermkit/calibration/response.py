@@ -56,10 +56,6 @@ def _curve(name: str) -> Curve:
     return CURVES[name]
 
 
-def _line_start(x: Floats, y: Floats) -> Floats:
-    return np.polyfit(x, y, 1)[::-1]
-
-
 LINE = Curve(
     "line",
     "signal = intercept + slope × ethanol",
@@ -70,7 +66,7 @@ LINE = Curve(
     lambda x, p: np.full(np.shape(x), p[1]),
     lambda x, p: np.stack([np.ones_like(x), x], axis=-1),
     lambda y, p: (y - p[0]) / p[1],
-    _line_start,
+    lambda x, y: np.polyfit(x, y, 1)[::-1],
 )
 
 
@@ -150,82 +146,107 @@ POWER = Curve(
 
 @_QUIET
 def _filled(x: Floats, p: Floats) -> Floats:
-    """The share of the rise from bottom to top: 1 / (1 + (middle / x)^steepness)."""
-    middle, steepness = p[2], p[3]
-    ratio = np.where(x > 0, np.power(np.maximum(x, 1e-300) / middle, steepness), 0.0)
+    """The share of the rise: 1 / (1 + (middle / x)^steepness)."""
+    ratio = np.where(x > 0, np.power(np.maximum(x, 1e-300) / p[1], p[2]), 0.0)
     return np.where(np.isinf(ratio), 1.0, ratio / (1 + ratio))
 
 
 @_QUIET
 def _logistic_gradient(x: Floats, p: Floats) -> Floats:
     share = _filled(x, p)
-    rise = (p[1] - p[0]) * share * (1 - share)
-    log_ratio = np.log(np.where(x > 0, x, p[2]) / p[2])
-    return np.stack([1 - share, share, -rise * p[3] / p[2], rise * log_ratio], axis=-1)
+    turn = p[0] * share * (1 - share)
+    log_ratio = np.log(np.where(x > 0, x, p[1]) / p[1])
+    return np.stack([share, -turn * p[2] / p[1], turn * log_ratio], axis=-1)
 
 
 @_QUIET
 def _logistic_slope(x: Floats, p: Floats) -> Floats:
     """At zero content flat for a steepness above 1, upright below, like the power law."""
     share = _filled(x, p)
-    inside: Floats = (p[1] - p[0]) * share * (1 - share) * p[3] / np.where(x > 0, x, np.nan)
-    start = (p[1] - p[0]) / p[2] if p[3] == 1 else 0.0 if p[3] > 1 else np.inf
+    inside: Floats = p[0] * share * (1 - share) * p[2] / np.where(x > 0, x, np.nan)
+    start = p[0] / p[1] if p[2] == 1 else 0.0 if p[2] > 1 else np.inf
     return np.where(x > 0, inside, start)
 
 
 @_QUIET
 def _logistic_inverse(y: Floats, p: Floats) -> Floats:
-    """Between bottom and top only: beyond an asymptote no content gives that signal."""
-    ratio = np.asarray((y - p[0]) / (p[1] - y))
-    return np.where(ratio >= 0, p[2] * np.power(np.maximum(ratio, 0.0), 1 / p[3]), np.nan)
+    """Between nothing and the rise only: beyond an asymptote no content gives that signal."""
+    ratio = np.asarray(y / (p[0] - y))
+    return np.where(ratio >= 0, p[1] * np.power(np.maximum(ratio, 0.0), 1 / p[2]), np.nan)
 
 
 def _logistic_start(x: Floats, y: Floats) -> Floats:
-    low, high = y[np.argmin(x)], y[np.argmax(x)]
-    margin = 0.05 * (high - low)
-    bottom, top = low - margin, high + 4 * margin
-    share = (y - bottom) / (top - bottom)
+    high = y[np.argmax(x)]
+    rise = 1.2 * high
+    share = y / rise
     use = (x > 0) & (share > 0.01) & (share < 0.99)
     if np.unique(x[use]).size < 2:
-        return np.array([bottom, top, float(np.median(x[x > 0])), 1.0])
-    logit = np.log(share[use] / (1 - share[use]))
-    steepness, offset = np.polyfit(np.log(x[use]), logit, 1)
+        return np.array([rise, float(np.median(x[x > 0])), 1.0])
+    steepness, offset = np.polyfit(np.log(x[use]), np.log(share[use] / (1 - share[use])), 1)
     steepness = max(steepness, 0.2)
-    return np.array([bottom, top, np.exp(np.clip(-offset / steepness, -20, 20)), steepness])
+    return np.array([rise, np.exp(np.clip(-offset / steepness, -20, 20)), steepness])
 
 
-LOGISTIC4 = Curve(
-    "logistic4",
-    "signal = bottom + (top − bottom) / (1 + (middle / ethanol)^steepness)",
-    "Rodbard & Frazier 1975, Methods Enzymol. 37, 3; DeLean, Munson & Rodbard 1978, Am. J. Physiol. 235, E97",
-    ("bottom", "top", "middle", "steepness"),
+LOGISTIC3 = Curve(
+    "logistic3",
+    "signal = rise / (1 + (middle / ethanol)^steepness)",
+    "the four-parameter logistic without a blank, for signals above a baseline",
+    ("rise", "middle", "steepness"),
     False,
-    lambda x, p: p[0] + (p[1] - p[0]) * _filled(x, p),
+    lambda x, p: p[0] * _filled(x, p),
     _logistic_slope,
     _logistic_gradient,
     _logistic_inverse,
     _logistic_start,
 )
 
-
-def _with_zero(p: Floats) -> Floats:
-    return np.concatenate([np.zeros_like(p[:1]), p])
-
-
-LOGISTIC3 = Curve(
-    "logistic3",
-    "signal = top / (1 + (middle / ethanol)^steepness)",
-    "the four-parameter logistic with its bottom at zero, for signals above a baseline",
-    ("top", "middle", "steepness"),
+_SATURATING = Curve(
+    "saturating without blank",
+    "signal = rise × ethanol / (middle + ethanol)",
+    "",
+    ("rise", "middle"),
     False,
-    lambda x, p: LOGISTIC4.signal(x, _with_zero(p)),
-    lambda x, p: LOGISTIC4.slope(x, _with_zero(p)),
-    lambda x, p: LOGISTIC4.gradient(x, _with_zero(p))[..., 1:],
-    lambda y, p: LOGISTIC4.inverse(y, _with_zero(p)),
-    lambda x, y: _logistic_start(x, y)[1:],
+    lambda x, p: p[0] * x / (p[1] + x),
+    lambda x, p: p[0] * p[1] / (p[1] + x) ** 2,
+    lambda x, p: np.stack([x / (p[1] + x), -p[0] * x / (p[1] + x) ** 2], axis=-1),
+    _QUIET(lambda y, p: np.where(y / p[0] < 1, p[1] * y / (p[0] - y), np.nan)),
+    lambda x, y: np.array([2 * y[np.argmax(x)], np.max(x)]),
 )
 
-CURVES = {curve.name: curve for curve in (LINE, QUADRATIC, POWER, LOGISTIC4, LOGISTIC3)}
+
+def _with_blank(core: Curve, name: str, source: str) -> Curve:
+    """The same shape above what the sensor shows without any ethanol."""
+
+    def start(x: Floats, y: Floats) -> Floats:
+        low, high = y[np.argmin(x)], y[np.argmax(x)]
+        blank = float(low) if np.min(x) == 0 else float(low - 0.05 * (high - low))
+        return np.concatenate([[blank], core.start(x, y - blank)])
+
+    return Curve(
+        name,
+        core.formula.replace("signal = ", "signal = blank + "),
+        source,
+        ("blank", *core.parameters),
+        False,
+        lambda x, p: p[0] + core.signal(x, p[1:]),
+        lambda x, p: core.slope(x, p[1:]),
+        lambda x, p: np.concatenate([np.ones_like(x)[..., None], core.gradient(x, p[1:])], axis=-1),
+        lambda y, p: core.inverse(y - p[0], p[1:]),
+        start,
+    )
+
+
+POWER_WITH_BLANK = _with_blank(POWER, "power with blank", POWER.source)
+SATURATING = _with_blank(
+    _SATURATING, "saturating", "adsorption on a limited number of places: Langmuir 1918, J. Am. Chem. Soc. 40, 1361"
+)
+LOGISTIC4 = _with_blank(
+    LOGISTIC3,
+    "logistic4",
+    "Rodbard & Frazier 1975, Methods Enzymol. 37, 3; DeLean, Munson & Rodbard 1978, Am. J. Physiol. 235, E97",
+)
+
+CURVES = {curve.name: curve for curve in (LINE, QUADRATIC, POWER, POWER_WITH_BLANK, SATURATING, LOGISTIC4, LOGISTIC3)}
 
 
 @_QUIET
@@ -311,12 +332,10 @@ class FittedCurve:
         Turns residuals of the standards into uncorrelated ones of unit variance.
     unit, content_unit : str
     sensor : "vapour" or "liquid"
-    temperature_C, humidity_pct : float or None
-        Mean over the standards; None where not recorded.
+    temperature_C : float or None
+        At which the curve holds; None where not recorded.
     above_baseline : bool
         Whether a baseline was taken off the standards' signals.
-    band_K : float
-        How far from the standards' temperature a sample may be without a word [K].
     """
 
     curve: Curve
@@ -335,9 +354,7 @@ class FittedCurve:
     content_unit: str = "% vol"
     sensor: str = "vapour"
     temperature_C: float | None = None
-    humidity_pct: float | None = None
     above_baseline: bool = False
-    band_K: float = 0.5
 
     @property
     def range(self) -> tuple[float, float]:

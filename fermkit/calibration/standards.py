@@ -21,7 +21,7 @@ Whitening = Callable[[Floats], Floats]
 
 SCATTER: Final = Act("standards scatter", "scatter of the standards' signals")
 STANDARDS: Final = Act("standards made", "making up the standards")
-WEIGHTS: Final = ("equal", "proportional", "counts", "replicates")
+WEIGHTS: Final = ("equal", "proportional")
 
 
 def contents_of(given: Any, u_standards: ArrayLike | None) -> list[Any]:
@@ -86,21 +86,12 @@ def _check_units(x: Floats, y: Floats) -> None:
             )
 
 
-def error_law(weights: str, x: Floats, y: Floats, stated: Floats | None) -> Law:
+def error_law(weights: str, y: Floats, stated: Floats | None) -> Law:
     """Variance of one reading, up to a common factor, as a function of the signal."""
     if stated is not None:
         order = np.argsort(y)
         return partial(_stated_law, y[order], stated[order])
-    if weights == "equal":
-        return _equal_law
-    if weights == "replicates":
-        return _replicate_law(x, y)
-    floor = 1e-3 * np.abs(y).max()
-    power = 2 if weights == "proportional" else 1
-    return partial(_power_law, floor, power)
-
-
-# The laws and whitenings are functions with a name, and not lambdas, so that a calibration can be packed and copied.
+    return _equal_law if weights == "equal" else partial(_proportional_law, 1e-3 * float(np.abs(y).max()))
 
 
 def _stated_law(at: Floats, stated: Floats, s: Floats) -> Floats:
@@ -111,12 +102,8 @@ def _equal_law(s: Floats) -> Floats:
     return np.ones(np.shape(s))
 
 
-def _power_law(floor: float, power: int, s: Floats) -> Floats:
-    return np.asarray(np.maximum(np.abs(s), floor) ** power)
-
-
-def _quadratic_law(ratio: float, size: float, s: Floats) -> Floats:
-    return np.asarray(1 + ratio * (np.asarray(s) / size) ** 2)
+def _proportional_law(floor: float, s: Floats) -> Floats:
+    return np.asarray(np.maximum(np.abs(s), floor) ** 2)
 
 
 def _scaled_law(scale: float, law: Law, s: Floats) -> Floats:
@@ -125,36 +112,6 @@ def _scaled_law(scale: float, law: Law, s: Floats) -> Floats:
 
 def _divided(sd: Floats, r: Floats) -> Floats:
     return (r.T / sd).T
-
-
-def _replicate_law(x: Floats, y: Floats) -> Law:
-    """constant² + (relative × signal)², by maximum likelihood from the replicates' variances.
-
-    One law for all levels: a variance from two or three readings alone makes weights that are mostly
-    chance (Carroll & Ruppert, Transformation and Weighting in Regression, 1988, ch. 3).
-    """
-    groups = [group for group in (y[x == content] for content in np.unique(x)) if group.size > 1]
-    if len(groups) < 3:
-        raise InputError(
-            f"{len(groups)} standards were read more than once",
-            "at least 3, for weights from replicates",
-            "read each standard two or three times, or state u_signal",
-        )
-    nu = np.array([group.size - 1 for group in groups])
-    size = float(np.abs(y).max())
-    means = np.array([group.mean() for group in groups]) / size
-    variances = np.array([group.var(ddof=1) for group in groups])
-    if not variances.any():
-        raise InputError(
-            f"the replicates of all {len(groups)} standards are alike",
-            "readings that show some scatter",
-            "read with more digits, or take weights='equal'",
-        )
-    ratios = np.concatenate([[0.0], np.geomspace(1e-2, 1e4, 241)])
-    laws = 1 + ratios[:, None] * means**2
-    laws = laws * ((variances / laws) @ nu / nu.sum())[:, None]
-    ratio = ratios[np.argmin(np.log(laws) @ nu)]
-    return partial(_quadratic_law, float(ratio), size)
 
 
 @np.errstate(all="ignore")
@@ -167,9 +124,7 @@ def fit_standards(
     u_signal: ArrayLike | None,
     temperature_C: ArrayLike | None,
     reference_C: float | None,
-    humidity_pct: ArrayLike | None,
     sensor: str,
-    band_K: float,
     units: tuple[str, str],
     above_baseline: bool,
 ) -> FittedCurve:
@@ -185,13 +140,13 @@ def fit_standards(
     solution = np.unique(given, return_inverse=True)[1]
     mean_C = None
     if temperature_C is not None:
-        mean_C, temperatures = at_one_temperature(temperature_C, given.size, sensor, band_K)
+        mean_C, temperatures = at_one_temperature(temperature_C, given.size, sensor)
         mean_C = mean_C if reference_C is None else reference_C
         if sensor == "vapour":
             contents = [apparent_content(c, t, mean_C) for c, t in zip(contents, temperatures)]
     x = np.array([nominal(value) for value in contents])
     stated = None if u_signal is None else _stated(u_signal, signals.size)
-    law = error_law(weights, given, signals, stated)
+    law = error_law(weights, signals, stated)
     of_rows: Law = law if stated is None else (lambda _: np.square(stated))
     try:
         values, scale, gain, whiten, bare = _settle(curve, x, signals, solution, of_rows, contents, stated is not None)
@@ -210,8 +165,7 @@ def fit_standards(
         bare @ bare.T, scatter, partial(_scaled_law, scale, law), scale,
         float("inf") if stated is not None else float(signals.size - values.size),
         x, signals, solution, whiten, units[0], units[1], sensor, mean_C,
-        None if humidity_pct is None else float(np.mean(numbers(np.atleast_1d(np.asarray(humidity_pct)), "humidity"))),
-        above_baseline, band_K,
+        above_baseline,
     )  # fmt: skip
 
 

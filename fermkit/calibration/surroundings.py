@@ -21,6 +21,10 @@ HEAT_OF_ESCAPE_K: Final = ufloat(6150.0, 260.0, tag=Act("vapour rise", "how the 
 177: exp(0.06583 t); read), 7.1 % at 20 °C (Wells 1981, Can. Soc. Forensic Sci. J. 14, 1; read). Pure ethanol
 gives less, 5.7 to 6.0 %, and is not what stands in the jar."""
 
+BAND_K: Final = 0.5
+"""How far from the standards' temperature a sample may be without a word, and in a liquid at all [K]. Common practice,
+no source."""
+
 FURTHEST_K: Final = 15.0
 """How far a temperature is corrected at most [K]. Common practice, no source."""
 
@@ -68,7 +72,7 @@ def apparent_content(content: Any, temperature_C: float, reference_C: float) -> 
     return content if nominal(content) == 0 else content * vapour_ratio(temperature_C, reference_C)
 
 
-def at_one_temperature(temperature_C: ArrayLike, count: int, sensor: str, band_K: float) -> tuple[float, Floats]:
+def at_one_temperature(temperature_C: ArrayLike, count: int, sensor: str) -> tuple[float, Floats]:
     """Mean temperature of the standards and that of each; refused where they lie too far apart."""
     values = numbers(np.atleast_1d(np.asarray(temperature_C, dtype=object)), "temperature of the standards [°C]")
     if values.size not in (1, count):
@@ -82,7 +86,7 @@ def at_one_temperature(temperature_C: ArrayLike, count: int, sensor: str, band_K
         between(float(end), -5.0, 60.0, "temperature of the standards [°C]")
     mean = float(values.mean())
     far = float(np.abs(values - mean).max())
-    limit = band_K if sensor == "liquid" else FURTHEST_K
+    limit = BAND_K if sensor == "liquid" else FURTHEST_K
     if far > limit:
         raise InputError(
             f"one standard is {far:.1f} K from the standards' mean of {mean:.1f} °C",
@@ -93,7 +97,7 @@ def at_one_temperature(temperature_C: ArrayLike, count: int, sensor: str, band_K
     return mean, values
 
 
-def temperature_factor(temperature_C: Any, reference_C: float | None, sensor: str, band_K: float) -> Any:
+def temperature_factor(temperature_C: Any, reference_C: float | None, sensor: str) -> Any:
     """What the content read has to be multiplied by for the sample's own temperature."""
     if temperature_C is None:
         return 1.0
@@ -105,7 +109,7 @@ def temperature_factor(temperature_C: Any, reference_C: float | None, sensor: st
             "pass temperature_C to fit_calibration",
         )
     apart = nominal(temperature_C) - reference_C
-    limit = band_K if sensor == "liquid" else FURTHEST_K
+    limit = BAND_K if sensor == "liquid" else FURTHEST_K
     if abs(apart) > limit:
         raise InputError(
             f"the sample is {apart:+.1f} K from the standards, at {nominal(temperature_C):g} °C",
@@ -117,31 +121,19 @@ def temperature_factor(temperature_C: Any, reference_C: float | None, sensor: st
     return 1 / vapour_ratio(temperature_C, reference_C)
 
 
-def surroundings_said(
-    temperature_C: Any,
-    reference_C: float | None,
-    band_K: float,
-    humidity_pct: float | None,
-    standards_pct: float | None,
-) -> list[str]:
-    """What has to be said about temperature and humidity."""
-    said = []
-    if temperature_C is None and reference_C is not None:
-        said.append("the sample's temperature was not given: each kelvin off the standards is 7 % in a vapour reading")
-    elif temperature_C is not None and reference_C is not None:
-        apart = nominal(temperature_C) - reference_C
-        if abs(apart) > band_K:
-            ratio = vapour_ratio(temperature_C, reference_C)
-            said.append(
-                f"the sample was {apart:+.1f} K from the standards; its vapour was taken to be "
-                f"{nominal(ratio):.3f} times as strong, and the content corrected for it"
-            )
-    if humidity_pct is not None and standards_pct is not None and abs(humidity_pct - standards_pct) > 10:
-        said.append(
-            f"the humidity was {humidity_pct:.0f} % against {standards_pct:.0f} % with the standards: no "
-            "general correction is known, so read standards at the sample's humidity"
-        )
-    return said
+def temperature_said(temperature_C: Any, reference_C: float | None) -> list[str]:
+    """What has to be said about the temperature of a sample."""
+    if reference_C is None:
+        return []
+    if temperature_C is None:
+        return ["the sample's temperature was not given: each kelvin off the standards is 7 % in a vapour reading"]
+    apart = nominal(temperature_C) - reference_C
+    if abs(apart) <= BAND_K:
+        return []
+    return [
+        f"the sample was {apart:+.1f} K from the standards; its vapour was taken to be "
+        f"{nominal(vapour_ratio(temperature_C, reference_C)):.3f} times as strong, and the content corrected for it"
+    ]
 
 
 def recovery_said(signals: Floats, baseline: ArrayLike | None, baseline_after: ArrayLike | None) -> list[str]:
@@ -160,6 +152,3 @@ def recovery_said(signals: Floats, baseline: ArrayLike | None, baseline_after: A
         f"the sensor did not come back to its baseline ({before:g} before, {after:g} after, {left:.0%} of the "
         "signal): wait longer between readings, or read the samples in rising order"
     ]
-
-
-__all__ = ["HEAT_OF_ESCAPE_K", "TEMPERATURE", "vapour_ratio"]

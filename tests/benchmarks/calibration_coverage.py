@@ -45,11 +45,12 @@ CASES = (
     Case("line, 6 × 1", "line", (0.1, 0.3), SIX, 1, (0.05, 0.0)),
     Case("line, 6 × 3", "line", (0.1, 0.3), SIX, 3, (0.05, 0.0)),
     Case("line, proportional", "line", (0.3, 0.3), SIX, 3, (0.0, 0.05), "proportional"),
-    Case("line, law from replicates", "line", (0.1, 0.3), SIX, 3, (0.02, 0.04), "replicates"),
     Case("line, uncertain standards", "line", (0.1, 0.3), SIX, 3, (0.03, 0.0), "equal", 0.1),
     Case("quadratic, 6 × 3", "quadratic", (0.1, 0.4, -0.015), SIX, 3, (0.03, 0.0)),
     Case("power, 8 × 2", "power", (1.0, 0.6), EIGHT, 2, (0.05, 0.0)),
-    Case("logistic4, 8 × 2", "logistic4", (0.1, 3.0, 5.0, 1.4), EIGHT, 2, (0.03, 0.0)),
+    Case("power with blank, 6 × 3", "power with blank", (0.05, 0.9, 0.62), SIX, 3, (0.02, 0.0)),
+    Case("saturating, 6 × 3", "saturating", (0.1, 3.0, 5.0), SIX, 3, (0.02, 0.0)),
+    Case("logistic4, 8 × 2", "logistic4", (0.1, 2.9, 5.0, 1.4), EIGHT, 2, (0.03, 0.0)),
 )
 
 
