@@ -82,9 +82,8 @@ def test_the_theoretical_limits_leave_nothing():
 def test_an_unwashed_paste_holds_its_liquid_with_all_that_is_dissolved():
     """Without a stated share, the paste's own water (75 g of 2 L) carries feed solids, glycerol made and sugar left."""
     run = read_run(SAMPLES / "jar_3_closes")
-    told = replace(run.harvest, carried_solids=None)
     harvest, fed = harvest_of(run), feed_of(run)
-    yeast = yeast_of(replace(run, harvest=told), fed, harvest, ())
+    yeast = yeast_of(replace(run, harvest=replace(run.harvest, carried_solids=None)), fed, harvest, ())
     paste_g = 136.97 - 41.19
     water_g = paste_g * (1 - (17.58 - 12.42) / (36.34 - 12.42))
     assert nominal(harvest.paste_water_g) == pytest.approx(water_g, rel=1e-6)
@@ -120,3 +119,16 @@ def test_the_stated_uncertainty_of_the_standards_reaches_the_alcohol():
     plain, wide = (samples_of(one, calibration_of(one))[-1].value for one in (run, stated))
     assert STANDARDS in budget_of(wide).acts
     assert uncertainty(wide) > 1.2 * uncertainty(plain)
+
+
+def test_a_mistyped_standard_is_named_and_no_impossible_alcohol_is_given():
+    """The strongest standard typed without its point: no 30 % vol, but the standard that reads like its neighbours."""
+    run = read_run(SAMPLES / "jar_3_closes")
+    table = run.tables["standards"].copy()
+    top = table["ethanol_pct_vol"].max()
+    table.loc[table["ethanol_pct_vol"] == top, "ethanol_pct_vol"] = 10 * top
+    found = analyse(replace(run, tables={**run.tables, "standards": table}))
+    assert found.calibration.slip.reads_like == pytest.approx(top)
+    assert found.ethanol_pct_vol is None or nominal(found.ethanol_pct_vol) < 18.0
+    gap = " ".join(found.gaps) + str(found.calibration)
+    assert "the standard of 9.98" in " ".join(gap.split())

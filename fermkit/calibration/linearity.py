@@ -275,7 +275,8 @@ def slip_of(fitted: FittedCurve) -> Slip | None:
     Each content is taken ten times smaller and larger in turn; a straight line and, from five contents on, a parabola
     through all tell whether the standards then agree.
     """
-    x, y, levels = fitted.x, fitted.y, np.unique(fitted.x)
+    x, y, solution = fitted.x, fitted.y, fitted.solution
+    levels = np.unique(fitted.given)
 
     def misfit(at: Floats, degree: int) -> float:
         z = at / at.max()
@@ -285,10 +286,10 @@ def slip_of(fitted: FittedCurve) -> Slip | None:
     found = []
     for degree in (1, 2)[: max(levels.size - 3, 0)]:
         before = misfit(x, degree)
-        for level in levels[levels > 0]:
-            for likely in (level * 0.1, level * 10.0):
-                gain = before / max(misfit(np.where(x == level, likely, x), degree), exact)
-                found.append((gain, float(level), float(likely)))
+        for one in np.flatnonzero(levels > 0):
+            for times in (0.1, 10.0):
+                gain = before / max(misfit(np.where(solution == one, x * times, x), degree), exact)
+                found.append((gain, float(levels[one]), float(levels[one] * times)))
     gain, written, likely = max(found, default=(0.0, 0.0, 0.0))
     return Slip(written, likely, fitted.content_unit) if gain > LARGE_GAIN else None
 

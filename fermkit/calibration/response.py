@@ -328,6 +328,8 @@ class FittedCurve:
         The standards: content at the standards' mean temperature, signal above the baseline.
     solution : numpy.ndarray of int, shape (n,)
         Which solution each reading belongs to; readings of one solution are replicates.
+    given : numpy.ndarray of shape (n,)
+        The contents as they were written, whatever the temperature.
     whiten : callable
         Turns residuals of the standards into uncorrelated ones of unit variance.
     unit, content_unit : str
@@ -349,6 +351,7 @@ class FittedCurve:
     x: Floats
     y: Floats
     solution: NDArray[np.intp]
+    given: Floats
     whiten: Callable[[Floats], Floats]
     unit: str = ""
     content_unit: str = "% vol"

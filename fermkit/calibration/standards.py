@@ -164,7 +164,7 @@ def fit_standards(
         curve, values, _parameters(curve, values, scatter, gain, steepness(curve, x, values), contents),
         bare @ bare.T, scatter, partial(_scaled_law, scale, law), scale,
         float("inf") if stated is not None else float(signals.size - values.size),
-        x, signals, solution, whiten, units[0], units[1], sensor, mean_C,
+        x, signals, solution, given, whiten, units[0], units[1], sensor, mean_C,
         above_baseline,
     )  # fmt: skip
 

@@ -8,8 +8,10 @@ import numpy as np
 from uncertainties import ufloat
 
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
-from fermkit.basis.written import Line, Number, Page, Written, nominal
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import Line, Number, Page, Written, nominal, plus_minus, uncertainty
 from fermkit.batch.aeration import ethanol_carried_out
+from fermkit.batch.impossible import STRONGEST_PCT_VOL
 from fermkit.calibration.calibrate import Calibration, fit_calibration
 from fermkit.calibration.density import MixedMeasurement, density_change, hydrometer_density
 from fermkit.calibration.dilutions import DilutionSeries, dilution_series
@@ -43,14 +45,16 @@ def _made_up(table: Any) -> dict[float, Number]:
     return {float(x): ufloat(x, size, tag=STANDARDS) if size > 0 else float(x) for x, size in largest.items()}
 
 
-def _calibrated(run: Run, table: Any, made_up: dict[float, Number], reference_C: float | None = None) -> Calibration:
+def _calibrated(
+    run: Run, table: Any, made_up: dict[float, Number], reference_C: float | None = None, curve: str = ""
+) -> Calibration:
     table = table.dropna(subset=["ethanol_pct_vol", "signal"])
-    curve = run.ethanol.curve or "line"
-    weighted = curve == "weighted line"
+    told = run.ethanol.curve or "line"
+    weighted = told == "weighted line"
     return fit_calibration(
         [made_up[float(x)] for x in table["ethanol_pct_vol"]],
         table["signal"].to_numpy(float),
-        curve="line" if weighted else curve,
+        curve=curve or ("line" if weighted else told),
         weights="proportional" if weighted else "equal",
         temperature_C=logged(table, "temperature_C", None),
         reference_C=reference_C,
@@ -58,7 +62,7 @@ def _calibrated(run: Run, table: Any, made_up: dict[float, Number], reference_C:
     )
 
 
-def drift_of(run: Run) -> Bracket | None:
+def drift_of(run: Run, calibration: Calibration) -> Bracket | None:
     """Standards before against standards after; None where they were read once.
 
     Their times are not in the table, so the samples are taken to lie anywhere between.
@@ -70,7 +74,7 @@ def drift_of(run: Run) -> Bracket | None:
     if any(half["ethanol_pct_vol"].nunique() < 3 for half in halves):
         return None
     reference, made_up = (table["temperature_C"].mean() if "temperature_C" in table else None), _made_up(table)
-    before, after = (_calibrated(run, half, made_up, reference) for half in halves)
+    before, after = (_calibrated(run, half, made_up, reference, calibration.curve) for half in halves)
     return bracket(before, after)
 
 
@@ -170,12 +174,21 @@ def _temperature(table: Any) -> Number | None:
     return ufloat(float(mean), THERMOMETER_K, tag=TEMPERATURE) if np.isfinite(mean) else None
 
 
-def final_ethanol_pct_vol(samples: Sequence[Sample]) -> Number | None:
-    """Content of the last sample that was read inside the standards [% vol], or None."""
+def final_ethanol_pct_vol(samples: Sequence[Sample], calibration: Calibration) -> Number | None:
+    """Content of the last sample read inside the standards [% vol], or None; refused where no yeast makes it."""
     read = [sample for sample in samples if sample.value is not None]
     if not read:
         return None
-    return max(read, key=lambda sample: -np.inf if np.isnan(sample.time_h) else sample.time_h).value
+    last = max(read, key=lambda sample: -np.inf if np.isnan(sample.time_h) else sample.time_h)
+    if nominal(last.value) - 2 * uncertainty(last.value) > STRONGEST_PCT_VOL:
+        suspect = int(np.argmax(calibration.outliers.cook))
+        farthest = f"look at the standard of {calibration.ethanol_pct_vol[suspect]:g} % vol, which leads the curve"
+        raise InputError(
+            f"sample {last.name} reads {plus_minus(last.value, '% vol')}",
+            f"at most {STRONGEST_PCT_VOL:g} % vol, which no yeast of the kitchen passes",
+            str(calibration.slip or farthest) + "; check the dilutions too",
+        )
+    return last.value
 
 
 def ethanol_made_g(run: Run, pct_vol: Number, gas: GasCurve | None) -> Number:

@@ -538,7 +538,7 @@ GAS_KINDS: Final[Mapping[str, type[Gas]]] = {
 }
 """Each kind of gas reading, with the keys that it uses."""
 
-CURVES: Final = ("line", "weighted line", "quadratic", "power", "logistic4")
+CURVES: Final = ("line", "weighted line", "quadratic", "power", "saturating", "logistic4", "suggest")
 
 
 @dataclass(frozen=True)

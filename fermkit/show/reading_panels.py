@@ -169,13 +169,13 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
         return Page(f"The sample holds {plus_minus(read.value, unit)}{moved}; {where}.", lines, read.remarks)
 
     most = max(2, signals.size)
-    words = ("line", "quadratic", "power") + (("logistic4",) if cal.curve == "logistic4" else ())
+    words = tuple(dict.fromkeys(("line", "quadratic", "power", "saturating", cal.curve)))
     controls: list[Control] = [
         Slider("dilution", "Dilution in the lab book, times", 1, max(20.0, 2 * diluted), 0.5, diluted),
         Slider("pipetting_pct", "± of the pipetting, %", 0, 10, 0.2, careful),
         Slider("drift_pct", "Drift since the standards, %", -20, 20, 1, 0),
         Slider("replicates", "Replicates used", 1, most, 1, signals.size),
-        Choice("curve", "Curve", words, cal.curve if cal.curve in words else "line"),
+        Choice("curve", "Curve", words, cal.curve),
     ]
     return Panel("A sample on its calibration curve", controls, draw, picture)
 
