@@ -17,7 +17,8 @@ from fermkit.basis.statistics import student
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, uncertainty
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.linearity import Judgement
-from fermkit.calibration.readback import BeyondCurve, Reading
+from fermkit.calibration.readback import Reading
+from fermkit.calibration.standards import above_baseline
 
 DISAGREEMENT: Final = Act("disagreeing dilutions", "dilutions that do not agree")
 
@@ -137,17 +138,15 @@ def dilution_series(
     order = np.argsort([nominal(dilution) for dilution in dilutions], kind="stable")
     each = temperature_C if isinstance(temperature_C, Sequence) else [temperature_C] * len(dilutions)
     same_length(dilutions=dilutions, temperature_C=each)
-    readings, read_at, lost = [], [], []
-    for i in order:
-        try:
-            reading = calibration.read(
-                signals[i], dilution=dilutions[i], temperature_C=each[i], extrapolate=True, **read
-            )
-        except BeyondCurve:
-            lost.append(nominal(dilutions[i]))
-            continue
-        readings.append(reading)
-        read_at.append(nominal(dilutions[i]))
+    means = [
+        float(np.mean(above_baseline(signals[i], read.get("baseline"), "signal of the sample"))) for i in order
+    ]
+    reached = np.isfinite(calibration.fitted.inverse(means))
+    readings = tuple(
+        calibration.read(signals[i], dilution=dilutions[i], temperature_C=each[i], extrapolate=True, **read)
+        for i in order[reached]
+    )
+    sizes = np.array([nominal(dilutions[i]) for i in order])
     used = np.array([reading.in_range and nominal(reading.value) > 0 for reading in readings])
     if not (used.size and used.any()):
         low, high = calibration.range
@@ -156,10 +155,10 @@ def dilution_series(
             "one dilution at least that falls inside",
             f"choose dilutions that bring the sample between {low:g} and {high:g}",
         )
-    found = _judged(tuple(readings), np.array(read_at), used)
-    if not lost:
+    found = _judged(readings, sizes[reached], used)
+    if reached.all():
         return found
-    saturated = ", ".join(f"{size:g}-fold" for size in lost)
+    saturated = ", ".join(f"{size:g}-fold" for size in sizes[~reached])
     return replace(found, verdict=f"{found.verdict}. Diluted {saturated}: beyond what the curve reaches, not used")
 
 

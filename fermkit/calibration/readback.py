@@ -22,10 +22,6 @@ REPLICATES: Final = Act("replicates", "replicate signals of the sample")
 PIPETTING: Final = Act("pipetting", "pipetting the dilution")
 
 
-class BeyondCurve(InputError):
-    """A signal that no content gives: the sensor is saturated, or its baseline has moved."""
-
-
 @dataclass(frozen=True)
 class SampleSignal:
     """Replicate signals of one sample: their mean as a ufloat, and what it rests on."""
@@ -269,7 +265,7 @@ def _judge(fitted: FittedCurve, x: float, signal: float, factor: float, extrapol
     """Whether x lies within the standards; refused where it does not and was not asked for."""
     (low, high), unit = fitted.range, fitted.content_unit
     if not np.isfinite(x):
-        raise BeyondCurve(
+        raise InputError(
             f"signal {signal:g} {fitted.unit} lies beyond what the {fitted.curve.name} curve reaches: "
             "no content gives it",
             f"a signal between {fitted.y.min():g} and {fitted.y.max():g} {fitted.unit}, where the standards lie",
