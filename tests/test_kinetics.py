@@ -22,7 +22,7 @@ def drawn(seed):
 
 
 def slopes_in_time(structure, q, around):
-    """The batch as differential equations in time, written out anew: sugar left, yeast, ethanol, CO2, gas released.
+    """The batch as differential equations in time, written out anew: sugar, yeast, ethanol, CO2, gas, hours of work.
 
     Waking: Baranyi & Roberts 1994, dQ/dt = νQ, share awake Q/(1 + Q); the lognormal law by its error function.
     """
@@ -33,7 +33,7 @@ def slopes_in_time(structure, q, around):
     space = q["gas space"] * around.gas_space_mol
 
     def slope(t, state):
-        s, x, e, c, out = state
+        s, x, e, c, out, worked = state
         s = max(s, 0.0)
         if structure.waking == "Baranyi":
             awake = 1 / (1 + math.exp(-v * t) / q0)
@@ -49,16 +49,20 @@ def slopes_in_time(structure, q, around):
         if structure.nitrogen == "uptake":
             fed = max(1 - spent, 0.0) / (0.05 + max(1 - spent, 0.0))
         else:
-            growth *= 1 - grown / q["nitrogen"]
+            left = 1 - grown / q["nitrogen"]
+            growth *= left if structure.nitrogen == "gradual" else left / (0.05 + left)
         if structure.nitrogen == "activity":
-            fed = q["rest"] + (1 - q["rest"]) * math.exp(-spent)
-        used = awake * q["growth rate"] / q["yield"] * x * s / (half + s) * slowed * fed
+            idle = q["sugar"] - s - grown / q["yield"]
+            yeast = q["inoculum"] + q["nitrogen"]
+            fed = max(1 - q["starving"] * q["yield"] / q["growth rate"] / yeast * idle, 0.0)
+        pace = awake * math.exp(-q["fading"] * worked)
+        used = pace * q["growth rate"] / q["yield"] * x * s / (half + s) * slowed * fed
         dx = growth * used
         h, glycerol, acid_c = used / compound("hexose").molar_mass, q["glycerol"] / 1000 * dx, q["acids"]
         ethanol = (24 * h - 14 * glycerol - 4 * 6 * h * acid_c - y_e * y_c * dx) / 12
         co2 = 6 * h - 2 * ethanol - 3 * glycerol - 6 * h * acid_c - y_c * dx
         gas = k * (around.liquid_L * c - out - held * (1 - math.exp(-out / space)))
-        return [-used, dx, ethanol * compound("ethanol").molar_mass, co2, gas]
+        return [-used, dx, ethanol * compound("ethanol").molar_mass, co2, gas, awake]
 
     return slope
 
@@ -71,7 +75,7 @@ def test_the_quick_way_gives_what_a_general_solver_gives(structure, seed):
     q = dict(zip(NAMES, np.exp(theta)))
     ours = course(structure, theta[None], HOURS, AROUND)
     theirs = solve_ivp(
-        slopes_in_time(structure, q, AROUND), (0, 60), [q["sugar"], q["inoculum"], 0, 0, 0], "LSODA", HOURS,
+        slopes_in_time(structure, q, AROUND), (0, 60), [q["sugar"], q["inoculum"], 0, 0, 0, 0], "LSODA", HOURS,
         rtol=1e-9, atol=1e-10,
     ).y  # fmt: skip
     assert ours.sugar_used[0] == pytest.approx(q["sugar"] - theirs[0], abs=1e-4 * q["sugar"])
@@ -132,6 +136,7 @@ def test_limits_of_the_published_equations():
     ethanol both inhibitions stop it (Monod 1949, Contois 1959, Levenspiel 1980, Luong 1985)."""
     theta = MEDIAN.copy()
     theta[[INDEX["ethanol limit"], INDEX["nitrogen"]]] = math.log(1e9)
+    theta[INDEX["half saturation"]] = 0.0
     p = by_name(theta[None])
     monod, contois = STRUCTURES[0], STRUCTURES[1]
     for structure, half in ((monod, 1.0), (contois, None)):

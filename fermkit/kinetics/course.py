@@ -62,7 +62,7 @@ class Surroundings:
 
 @dataclass(frozen=True)
 class Course:
-    """A batch at some hours: each quantity (B, n), each slope (B, n, 18) by the logarithm of each quantity.
+    """A batch at some hours: each quantity (B, n), each slope (B, n, 19) by the logarithm of each quantity.
 
     ``sugar_used`` [g/L], ``yeast`` [g/L], ``ethanol`` [g/L], ``made`` [mol CO2], ``released`` [mol gas].
     """
@@ -74,21 +74,28 @@ class Course:
     released: Floats
     slopes: Mapping[str, Floats]
 
+    def only(self, rows: NDArray[np.intp]) -> "Course":
+        """The same at some of the hours."""
+        parts = (x[:, rows] for x in (self.sugar_used, self.yeast, self.ethanol, self.made, self.released))
+        return Course(*parts, {name: x[:, rows] for name, x in self.slopes.items()})
+
 
 def by_name(theta: Floats) -> dict[str, Floats]:
-    """Quantities (B, 18), as logarithms, to a mapping of (B, 1) by name."""
+    """Quantities (B, 19), as logarithms, to a mapping of (B, 1) by name."""
     values = np.exp(theta)
     return {name: values[:, i : i + 1] for i, name in enumerate(NAMES)}
 
 
 def awake_hours(structure: Structure, p: Any, hours: Floats, *, slopes: bool = False) -> tuple[Floats, Floats, Floats]:
-    """∫ a dt: hours of work that the yeast has had, as if all of it had been awake; its slope by t; by the quantities.
+    """∫ a dt: hours of work that the yeast has had, as if all of it had been awake and fresh; its slopes by t, by ln of
+    the lag, of the spread, of the fading.
 
     Notes
     -----
     a is the share of the yeast that is awake. With the law of Baranyi & Roberts a = 1/(1 + e^(−νt)/q), which gives
     A = ln((1 + q e^(νt))/(1 + q))/ν; λ = ln(1 + 1/q)/ν is the mean time of waking and A → t − λ. With times of waking
     spread as a lognormal law of mean λ, A = E max(t − T, 0) = t Φ(d₊) − λ Φ(d₋), d± = (ln(t/λ) ± σ²/2)/σ.
+    Yeast that loses the share δ of its activity in each hour of work has then done (1 − e^(−δA))/δ.
 
     References
     ----------
@@ -96,7 +103,7 @@ def awake_hours(structure: Structure, p: Any, hours: Floats, *, slopes: bool = F
     Distributions 1 (1994), ch. 14 (partial moments of the lognormal law).
     """
     lag, spread = p["lag"], p["lag spread"]
-    by = np.zeros((*np.broadcast_shapes(lag.shape, hours.shape), 2)) if slopes else np.empty(0)
+    by = np.zeros((*np.broadcast_shapes(lag.shape, hours.shape), 3)) if slopes else np.empty(0)
     if structure.waking == "Baranyi":
         h = LOGISTIC_SD / spread  # νλ
         asleep = np.log(-np.expm1(-h))
@@ -113,9 +120,13 @@ def awake_hours(structure: Structure, p: Any, hours: Floats, *, slopes: bool = F
         worked = np.maximum(hours * awake - lag * ndtr(low), 0.0)
         if slopes:
             by[..., 1] = spread * hours * np.exp(-(high**2) / 2) / np.sqrt(2 * np.pi)
+    left = np.exp(-p["fading"] * worked)
+    tired = -np.expm1(-p["fading"] * worked) / p["fading"]
     if slopes:
         by[..., 0] = worked - hours * awake
-    return worked, awake, by
+        by *= left[..., None]
+        by[..., 2] = worked * left - tired
+    return tired, awake * left, by
 
 
 def warm_hours(p: Any, hours: Floats, around: Surroundings) -> tuple[Floats, Floats]:
@@ -201,7 +212,7 @@ def course(
     Parameters
     ----------
     structure : Structure
-    theta : numpy.ndarray of shape (B, 18)
+    theta : numpy.ndarray of shape (B, 19)
         Logarithms of the quantities, in the order of `fermkit.kinetics.rates.NAMES`.
     hours : numpy.ndarray of shape (n,)
         Since the start, rising, the first 0 where the gas is wanted [h].
@@ -229,6 +240,7 @@ def course(
         r, _ = uptake(structure, p, s)
         integral[..., INDEX["lag"]] = by_lag[..., 0]
         integral[..., INDEX["lag spread"]] = by_lag[..., 1]
+        integral[..., INDEX["fading"]] = by_lag[..., 2]
         integral[..., INDEX["warmth"]] = awake * by_warmth
         d["sugar_used"] = integral * r[..., None]
         for name, by_s, direct in zip(
@@ -254,7 +266,7 @@ def _released(p: Any, hours: Floats, made: Floats, d_made: Floats | None, around
     The liquid gives off what it holds beyond its balance with the gas space, D (1 − e^(−R/H)), which fills with CO2 as
     R moles push its H moles of air out. The trapezoid rule makes one nonlinear equation for each hour, each leaning
     on the one before; Newton solves the whole path at once, every step one solve with a lower bidiagonal matrix. The
-    batches stand one below the other in that matrix, uncoupled. The slopes are one more solve with 18 right-hand sides.
+    batches stand one below the other in that matrix, uncoupled. The slopes are one more solve with 19 right-hand sides.
     """
     k, store, space = p["degassing"], p["store"] * around.store_mol, p["gas space"] * max(around.gas_space_mol, 1e-6)
     half = np.diff(hours, prepend=hours[:1])[None, :] / 2

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import wrightomega
 
 from fermkit.matter.composition import compound, molar_mass
 
@@ -28,9 +29,9 @@ class Structure:
     saturation : "Monod" or "Contois"
     inhibition : "Levenspiel" or "Luong"
     waking : "Baranyi" or "lognormal"
-    nitrogen : "growth", "uptake" or "activity"
-        What stops as the usable nitrogen runs out: growth alone; uptake as well; or growth, while the activity of
-        the yeast fades to a rest.
+    nitrogen : "growth", "gradual", "uptake" or "activity"
+        What stops as the usable nitrogen runs out: growth, at the end or all along; uptake as well; or growth, while
+        the yeast then loses its activity hour by hour.
     """
 
     name: str
@@ -42,7 +43,7 @@ class Structure:
 
 STRUCTURES: Final = (
     Structure("Monod, growth ends", "Monod", "Levenspiel", "Baranyi", "growth"),
-    Structure("Contois, growth ends", "Contois", "Luong", "lognormal", "growth"),
+    Structure("Contois, growth wanes", "Contois", "Luong", "lognormal", "gradual"),
     Structure("Monod, uptake ends", "Monod", "Luong", "lognormal", "uptake"),
     Structure("Contois, activity fades", "Contois", "Levenspiel", "Baranyi", "activity"),
 )
@@ -72,7 +73,7 @@ QUANTITIES: Final[Mapping[str, Quantity]] = {
     "lag": Quantity("mean time until the yeast is awake", "h", (2.5, 0.9), "common practice, no source"),
     "lag spread": Quantity("spread of waking over its mean", "-", (0.5, 0.5), "common practice, no source"),
     "half saturation": Quantity(
-        "sugar at which uptake is half", "g/L", (1.0, 1.1), "0.25 (Warren et al. 1990) to 11.4 (PMC6723480)"
+        "sugar at which uptake is half", "g/L", (1.5, 1.0), "0.25 (Warren et al. 1990) to 11.4 (PMC6723480)"
     ),
     "ethanol limit": Quantity(
         "ethanol that stops uptake", "g/L", (92.0, 0.20), "Levenspiel 1980: 87.5; Warren et al. 1990: 101.6"
@@ -81,15 +82,16 @@ QUANTITIES: Final[Mapping[str, Quantity]] = {
         "exponent of the inhibition", "-", (1.0, 0.6), "Levenspiel 1980: 0.41; Warren et al. 1990: 1.95"
     ),
     "nitrogen": Quantity("new dry yeast that the nitrogen allows", "g/L", (20.0, 1.0), "from the recipe"),
-    "rest": Quantity("activity left without nitrogen", "-", (0.25, 0.6), "common practice, no source"),
+    "starving": Quantity("activity lost for each hour without nitrogen", "1/h", (0.02, 0.9), "common practice, no source"),
     "glycerol": Quantity(
         "glycerol for each gram of new dry yeast", "mmol/g", (8.5, 0.30), "8–13 with ammonium, half with amino acids"
     ),
     "acids": Quantity("share of the carbon that ends as acids", "-", (0.012, 0.6), "0–3 %: common practice"),
-    "degassing": Quantity("rate at which CO2 leaves the liquid", "1/h", (1.5, 0.9), "common practice, no source"),
+    "degassing": Quantity("rate at which CO2 leaves the liquid", "1/h", (2.0, 0.8), "common practice, no source"),
     "store": Quantity("CO2 that the liquid holds, over that in balance at 1 bar", "-", (1.1, 0.3), "supersaturation"),
     "gas space": Quantity("gas space to be flushed, over the stated one", "-", (1.0, 0.15), "common practice"),
     "gas factor": Quantity("gas read for each mole that left", "-", (1.0, 0.05), "leak, meter: common practice"),
+    "fading": Quantity("activity lost for each hour of work", "1/h", (0.005, 1.3), "common practice, no source"),
     "warmth": Quantity("power to which the effect of temperature is raised", "-", (1.0, 0.15), "common practice"),
 }  # fmt: skip
 """Everything that a batch has to be told, or that the readings tell."""
@@ -135,14 +137,29 @@ class Products:
 def new_yeast(structure: Structure, p: Any, s: Floats) -> tuple[Floats, Floats, Floats, Floats]:
     """Yeast made once `s` is used [g/L], its slopes by ln yield and by ln nitrogen, and by s.
 
-    With nitrogen in plenty Y s. Where growth ends, dG/ds = Y (1 − G/G_most), which gives G_most (1 − e^(−Ys/G_most)).
+    With nitrogen in plenty Y s. Where growth wanes, dG/ds = Y n with n = 1 − G/G_most the share of nitrogen left, which
+    gives G_most (1 − e^(−Ys/G_most)). Where growth ends, dG/ds = Y n/(0.05 + n), of which n is Wright's ω function.
     """
     line = p["yield"] * s
     if structure.nitrogen == "uptake":
         return line, line, np.zeros_like(line), np.broadcast_to(p["yield"], s.shape)
-    left = np.exp(-line / p["nitrogen"])
-    made = p["nitrogen"] * -np.expm1(-line / p["nitrogen"])
-    return made, line * left, made - line * left, p["yield"] * left
+    if structure.nitrogen == "gradual":
+        share = left = np.exp(-line / p["nitrogen"])
+    else:
+        left = STARVED * wrightomega((1 - line / p["nitrogen"]) / STARVED - np.log(STARVED))
+        share = left / (STARVED + left)
+    made = p["nitrogen"] * (1 - left)
+    return made, line * share, made - line * share, p["yield"] * share
+
+
+def starved(p: Any, s: Floats, made: Floats) -> Floats:
+    """Share of its activity that yeast without nitrogen has lost once `s` is used [-].
+
+    Activity a that falls by δ a in an hour, while sugar falls by (µ/Y) X a, falls in a straight line against the sugar:
+    da/ds = −δ Y/(µ X), for the sugar used without growth, s − G/Y, and the yeast grown, X = inoculum + G_most.
+    """
+    slope = p["starving"] * p["yield"] / p["growth rate"] / (p["inoculum"] + p["nitrogen"])
+    return np.asarray(slope * np.maximum(s - made / p["yield"], 0.0))
 
 
 def ethanol_slopes(p: Any) -> tuple[Any, Any]:
@@ -198,14 +215,14 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
 
     Returns
     -------
-    (r, slopes) : arrays of shape (B, n) and (B, n, 18)
+    (r, slopes) : arrays of shape (B, n) and (B, n, 19)
         The slopes are those of ln r by the logarithm of each quantity, at the same `s`.
 
     Notes
     -----
     r = (µ/Y) X · U · I · N with U = S/(K + S) (Monod) or S/(K X/5 + S) (Contois); I = (1 − E/E_most)^n (Levenspiel)
-    or 1 − (E/E_most)^n (Luong); N = 1 (growth ends), n/(0.05 + n) with n the share of nitrogen left (uptake ends),
-    or w + (1 − w) e^(−Ys/G_most) (activity fades to w).
+    or 1 − (E/E_most)^n (Luong); N = 1 (growth ends or wanes), n/(0.05 + n) with n the share of nitrogen left
+    (uptake ends), or what `starved` leaves (activity fades).
 
     References
     ----------
@@ -231,7 +248,8 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
         left = np.maximum(1 - spent, 1e-300)
         fed = left / (STARVED + left)
     elif structure.nitrogen == "activity":
-        fed = p["rest"] + (1 - p["rest"]) * np.exp(-spent)
+        lost = starved(p, s, x - p["inoculum"])
+        fed = np.maximum(1 - lost, 1e-300)
     else:
         fed = np.ones_like(s)
     r = np.asarray(p["growth rate"] / p["yield"] * x * sugar / (half + sugar) * slowed * fed)
@@ -256,13 +274,18 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
     out[..., INDEX["yield"]] -= 1.0
     if structure.nitrogen == "uptake":
         by_spent = -STARVED / (left * (STARVED + left)) * spent
+        out[..., INDEX["yield"]] += by_spent
+        out[..., INDEX["nitrogen"]] -= by_spent
     elif structure.nitrogen == "activity":
-        out[..., INDEX["rest"]] = p["rest"] * -np.expm1(-spent) / fed
-        by_spent = -(1 - p["rest"]) * np.exp(-spent) / fed * spent
-    else:
-        return r, out
-    out[..., INDEX["yield"]] += by_spent
-    out[..., INDEX["nitrogen"]] -= by_spent
+        grown = x - p["inoculum"]
+        by_slope = -lost / fed
+        by_idle = by_slope / np.maximum(s - grown / p["yield"], 1e-12) / p["yield"]  # by less growth, not by more idling
+        inoculum = p["inoculum"] / (p["inoculum"] + p["nitrogen"])
+        out[..., INDEX["starving"]] = by_slope
+        out[..., INDEX["growth rate"]] -= by_slope
+        out[..., INDEX["inoculum"]] -= by_slope * inoculum
+        out[..., INDEX["nitrogen"]] -= by_slope * (1 - inoculum) + by_idle * made.d_yeast[..., INDEX["nitrogen"]]
+        out[..., INDEX["yield"]] += by_slope - by_idle * (made.d_yeast[..., INDEX["yield"]] - grown)
     return r, out
 
 
@@ -276,6 +299,13 @@ def most_used(structure: Structure, p: Any) -> Floats:
     s = np.minimum(s, p["sugar"])
     if structure.nitrogen == "uptake":
         s = np.minimum(s, p["nitrogen"] / p["yield"])
+    elif structure.nitrogen == "activity":
+        slope = p["starving"] * p["yield"] / p["growth rate"] / (p["inoculum"] + p["nitrogen"])
+        end = 1 / slope + p["nitrogen"] / p["yield"]  # all nitrogen used: G = G_most
+        for _ in range(8):
+            made, _, _, by_s = new_yeast(structure, p, end)
+            end = end - (end - made / p["yield"] - 1 / slope) / np.maximum(1 - by_s / p["yield"], 1e-6)
+        s = np.minimum(s, end)
     return np.asarray(s)
 
 
