@@ -9,9 +9,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from fermkit.basis.checks import not_negative, numbers, one_of, positive
 from fermkit.basis.errors import FitError, InputError
-from fermkit.basis.written import Line, Page, Written
-from fermkit.kinetics.course import Surroundings, course
+from fermkit.basis.written import Line, Page, Written, rounded
+from fermkit.kinetics.course import Surroundings
 from fermkit.kinetics.ensemble import HORIZON_H, Draws, Fitted, draw, events, fit_structure, quantile, weights
+from fermkit.kinetics.feeding import course_of
 from fermkit.kinetics.fitting import MISFIT_FLOOR, Prior, Problem
 from fermkit.kinetics.rates import INDEX, NAMES, QUANTITIES, STRUCTURES, Structure
 from fermkit.kinetics.series import Series, series
@@ -52,6 +53,9 @@ NOT_ONCE_STOPPED: Final = ("sugar_gone_h", "gas_done_h", "ethanol_end", "co2_end
 CHANCE_SAID: Final = 0.03
 """A chance of stopping short below this is not worth a line [-]."""
 
+SURE: Final = 0.9
+"""From here on it is taken to stop short, and the end that is given is that one [-]."""
+
 
 @dataclass(frozen=True, slots=True)
 class Answer:
@@ -61,6 +65,12 @@ class Answer:
     low: float
     high: float
     unit: str
+
+    @property
+    def shown(self) -> str:
+        """The value, rounded by its interval."""
+        spread = (self.high - self.low) / 4
+        return rounded(self.value, spread)[0] if np.isfinite(spread) and spread > 0 else rounded(self.value)[0]
 
 
 @dataclass(frozen=True, repr=False)
@@ -129,11 +139,11 @@ class BatchFit(Written):
         lines = []
         for name, one in self.answers.items():
             words, unit, how = ANSWERS[name]
-            if name in NOT_ONCE_STOPPED and self.stops_short >= CHANCE_SAID:
+            if name in NOT_ONCE_STOPPED and CHANCE_SAID <= self.stops_short < SURE:
                 how += ", if nothing stops it"
-            lines.append(Line(words, f"{one.value:.3g}", unit, how, (one.low, one.high)))
+            lines.append(Line(words, one.shown, unit, how, (one.low, one.high)))
         told = [
-            Line(QUANTITIES[name].name, f"{one.value:.3g}", one.unit, "", (one.low, one.high))
+            Line(QUANTITIES[name].name, one.shown, one.unit, "", (one.low, one.high))
             if name in self.told
             else Line(QUANTITIES[name].name, "not told by these readings")
             for name, one in self.quantities.items()
@@ -153,7 +163,7 @@ class BatchFit(Written):
             rows = self._of == k
             if rows.any():
                 theta = self._theta[rows]
-                c = course(structure, theta, grid, self._around)
+                c = course_of(structure, theta, grid, self._around)
                 out["sugar"][rows] = np.exp(theta[:, :1]) - c.sugar_used[:, at]
                 for name, value in (("alcohol", c.ethanol), ("yeast", c.yeast), ("co2", c.made), ("gas", c.released)):
                     out[name][rows] = value[:, at]
@@ -340,7 +350,9 @@ def fit_batch(
     for name in ("sugar", "inoculum"):
         if name not in known:
             raise InputError(
-                f"known says nothing of the {name}", f"{QUANTITIES[name].name} [g/L] with its ±", "give it, however wide"
+                f"known says nothing of the {name}",
+                f"{QUANTITIES[name].name} [g/L] with its ±",
+                "give it, however wide",
             )
     positive(liquid_L, "liquid_L", do="give litres")
     not_negative(store_mol, "store_mol")
@@ -366,7 +378,7 @@ def _answered(problem: Problem, fits: Sequence[Fitted], draws: Draws, seed: int)
     chance = float(1 - goes_on.sum() / share.sum())
     answers = {}
     for name, (_, unit, _) in ANSWERS.items():
-        weight = goes_on if name in NOT_ONCE_STOPPED and CHANCE_SAID <= chance < 0.95 else share
+        weight = goes_on if name in NOT_ONCE_STOPPED and CHANCE_SAID <= chance < SURE else share
         low, mid, high = quantile(drawn[name], weight, [0.025, 0.5, 0.975])
         answers[name] = Answer(float(mid), float(low), float(high), unit)
     theta = problem.theta(draws.z)
@@ -393,20 +405,20 @@ def _answered(problem: Problem, fits: Sequence[Fitted], draws: Draws, seed: int)
 def _remarks(
     fits: Sequence[Fitted], chance: float, misfit: float, answers: Mapping[str, Answer], problem: Problem
 ) -> list[str]:
-    said = ["Intervals are 95 %. They hold the errors of the readings, what was known before, and the structures' doubt."]
+    said = ["The intervals hold the errors of the readings, what was known before, and the doubt about the structure."]
     if chance >= CHANCE_SAID:
         said.append(
-            f"Something may stop it: the chance that more than 5 % of the sugar is left is {100 * chance:.0f} %. The end "
-            "is given for the case that nothing stops it."
+            f"Something may stop it: the chance that more than 5 % of the sugar is left is {100 * chance:.0f} %. The "
+            "end is given for the case that nothing stops it."
         )
     apart = max(float(np.ptp(one.other_starts)) for one in fits)
     if apart > STARTS_DISAGREE:
         said.append(
-            f"Different starts of the fit ended apart (chi² by up to {apart:.0f}); the best one of each structure is used."
+            f"Starts of the fit ended apart (chi² by up to {apart:.0f}); the best one of each structure is used."
         )
     if misfit > 2 * MISFIT_FLOOR:
         said.append(
-            f"No structure follows the gas within its errors: a misfit of {100 * misfit:.1f} % of the gas is allowed for."
+            f"No structure follows the gas within its errors: {100 * misfit:.1f} % of the gas is allowed for as misfit."
         )
     if answers["gas_done_h"].value > problem.last_h:
         said.append("The run is not at its end: what lies beyond the last reading is a forecast.")

@@ -52,12 +52,18 @@ class Surroundings:
         Gas in the space above the liquid [mol]; it is flushed by the CO2.
     temperature : (array, array), optional
         Hours and °C of a log; outside it the nearest value holds.
+    feed : (array, array), optional
+        Hours from which, and g/h at which, sugar comes in, as hexose; the liquid is taken to stay what it is.
+    oxygen_mol_per_L_h : float
+        The most oxygen that the aeration brings [mol/(L h)].
     """
 
     liquid_L: float
     store_mol: float = 0.0
     gas_space_mol: float = 0.0
     temperature: tuple[Floats, Floats] | None = None
+    feed: tuple[Floats, Floats] | None = None
+    oxygen_mol_per_L_h: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -76,8 +82,8 @@ class Course:
 
     def only(self, rows: NDArray[np.intp]) -> "Course":
         """The same at some of the hours."""
-        parts = (x[:, rows] for x in (self.sugar_used, self.yeast, self.ethanol, self.made, self.released))
-        return Course(*parts, {name: x[:, rows] for name, x in self.slopes.items()})
+        s, x, e, c, out = (a[:, rows] for a in (self.sugar_used, self.yeast, self.ethanol, self.made, self.released))
+        return Course(s, x, e, c, out, {name: a[:, rows] for name, a in self.slopes.items()})
 
 
 def by_name(theta: Floats) -> dict[str, Floats]:
@@ -249,18 +255,18 @@ def course(
             assert direct is not None
             d[name] = by_s[..., None] * d["sugar_used"] + direct
         d["made"] *= around.liquid_L
-    released, d_released = made, d.get("made")
+    gone, d_released = made, d.get("made")
     if gas and around.store_mol > 0:
-        released, d_released = _released(p, hours, made, d.get("made"), around)
+        gone, d_released = released(p, hours, made, d.get("made"), around)
     if d_released is not None:
         d["released"] = d_released
-    return Course(s, out.yeast, out.ethanol, made, released, d)
+    return Course(s, out.yeast, out.ethanol, made, gone, d)
 
 
 NEWTON_STEPS: Final = 4
 
 
-def _released(p: Any, hours: Floats, made: Floats, d_made: Floats | None, around: Surroundings) -> Any:
+def released(p: Any, hours: Floats, made: Floats, d_made: Floats | None, around: Surroundings) -> Any:
     """Gas that has left the vessel [mol], from the CO2 made: R' = k (P − R − D (1 − e^(−R/H))).
 
     The liquid gives off what it holds beyond its balance with the gas space, D (1 − e^(−R/H)), which fills with CO2 as

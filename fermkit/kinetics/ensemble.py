@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from fermkit.kinetics.course import Course, P, course
+from fermkit.kinetics.course import Course, P
+from fermkit.kinetics.feeding import course_of
 from fermkit.kinetics.fitting import MISFIT_FLOOR, MISFITS, Descent, Problem, descend
 from fermkit.kinetics.rates import Structure
 
@@ -157,7 +158,7 @@ def draw(problem: Problem, fits: Sequence[Fitted], seed: int) -> Draws:
             moved = np.log(rng.uniform(size=DRAWS)) < beyond - after
             y[moved], beyond[moved] = trial[moved], after[moved]
         zs.append(one.z + y @ root.T)
-        courses.append(course(one.structure, problem.theta(zs[-1]), hours, problem.around))
+        courses.append(course_of(one.structure, problem.theta(zs[-1]), hours, problem.around))
     of = np.repeat(np.arange(len(fits)), DRAWS)
     return Draws(np.concatenate(zs), of, np.repeat(weights(fits), DRAWS) / DRAWS, hours, tuple(courses))
 
@@ -202,7 +203,7 @@ def events(problem: Problem, draws: Draws, fits: Sequence[Fitted]) -> dict[str, 
     unseen = MISFIT_FLOOR * np.array([one.misfit for one in fits])[draws.of]
     rng = np.random.default_rng(len(unseen))
     share = np.minimum(EVENT_SHARE + unseen * rng.normal(size=(3, len(unseen))), 1 - (1 - EVENT_SHARE) / 5)
-    hours, around = draws.hours, problem.around
+    hours = draws.hours
     used, yeast, ethanol = joined(draws, "sugar_used"), joined(draws, "yeast"), joined(draws, "ethanol")
     made, gas = joined(draws, "made"), joined(draws, "released")
     theta = problem.theta(draws.z)
@@ -212,7 +213,8 @@ def events(problem: Problem, draws: Draws, fits: Sequence[Fitted]) -> dict[str, 
     gas_lag, gas_rate, _ = tangent_lag(hours, gas, np.zeros(len(gas)))
     growth = np.gradient(np.log(yeast), hours, axis=1)
     slowed = (growth < rate[:, None] / 2) & (np.arange(len(hours)) > top[:, None])
-    end = [x[:, np.searchsorted(hours, HORIZON_H * 0.999)] if len(x.shape) > 1 else x for x in (used, made, gas, ethanol)]
+    end = [x[:, np.searchsorted(hours, HORIZON_H * 0.999)] for x in (used, made, gas, ethanol)]
+    hidden = np.abs(unseen * rng.normal(size=len(lag))) * start
     now = int(np.searchsorted(hours, problem.last_h))
     pace = np.exp(UNSEEN_PACE * rng.normal(size=len(lag)))
 
@@ -230,18 +232,17 @@ def events(problem: Problem, draws: Draws, fits: Sequence[Fitted]) -> dict[str, 
         "gas_lag_h": gas_lag,
         "gas_rate": gas_rate,
         "gas_done_h": seen(first_hour(hours, gas, share[2] * end[2])),
-        "sugar_left": start - used[:, now],
+        "sugar_left": start - used[:, now] + hidden,
         "ethanol": ethanol[:, now],
         "yeast": yeast[:, now],
         "co2": made[:, now],
         "gas": gas[:, now],
-        "sugar_left_end": start - end[0],
+        "sugar_left_end": start - end[0] + hidden,
         "ethanol_end": end[3],
         "yeast_end": yeast[:, -1],
         "co2_end": end[1],
         "gas_end": end[2],
         "stopped": end[0] < 0.95 * start,
-        "liquid_L": around.liquid_L,
     }
 
 

@@ -7,21 +7,23 @@ then runs on several starts at the same time, as one batch of courses.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cholesky, solve_triangular
 
-from fermkit.kinetics.course import P, Surroundings, by_name, course
+from fermkit.kinetics.course import P, Surroundings, by_name
+from fermkit.kinetics.feeding import course_of
 from fermkit.kinetics.rates import Structure
 from fermkit.kinetics.series import GASES, Series, covariance, differences, expected, reading_hours
 
 Floats = NDArray[np.float64]
 
 MISFIT_FLOOR: Final = 0.0025
-"""Least standard deviation of the model's own misfit, over the gas so far [-]. A wrong structure can follow the readings
-within their errors and still be wrong in what it says; the residuals cannot show that, so this never goes to zero."""
+"""Least standard deviation of the model's own misfit, over the gas so far [-]. A wrong structure can follow the
+readings within their errors and still be wrong in what it says. The residuals cannot show that, so this never goes
+to zero."""
 
 MISFIT_H: Final = 4.0
 """Hours over which that misfit keeps together [h]."""
@@ -86,13 +88,9 @@ class Problem:
     def residuals(
         self, structure: Structure, z: Floats, *, slopes: bool = False, wide: float = 1.0
     ) -> tuple[Floats, Floats | None]:
-        """Whitened residuals (B, m) and their slopes by z (B, m, size); the rows of the priors are left to the caller."""
+        """Whitened residuals (B, m) and their slopes by z (B, m, size), without the rows of the priors."""
         theta = self.theta(z)
-        whole = course(structure, theta, self.hours, self.around, slopes=slopes, gas=self.gas)
-        return self.compared(whole, theta, z, slopes, wide)
-
-    def compared(self, whole: Any, theta: Floats, z: Floats, slopes: bool, wide: float = 1.0) -> Any:
-        """The same from a course that holds the hours of the readings among its first ones."""
+        whole = course_of(structure, theta, self.hours, self.around, slopes=slopes, gas=self.gas)
         p = by_name(theta)
         left, by = [], []
         for i, (one, at, white, target) in enumerate(zip(self.readings, self.at, self.factor, self.target)):
@@ -156,7 +154,8 @@ def descend(
     steps = 0
     while live.size and steps < most:
         steps += 1
-        damped = normal[live] + damping[live, None, None] * np.einsum("bii->bi", normal[live])[:, :, None] * np.eye(size)
+        diagonal = np.einsum("bii->bi", normal[live])[:, :, None] * np.eye(size)
+        damped = normal[live] + damping[live, None, None] * diagonal
         step = -np.linalg.solve(damped, right[live][..., None])[..., 0]
         step /= np.maximum(np.abs(step).max(axis=1, keepdims=True) / LONGEST_STEP, 1.0)
         trial = np.clip(z[live] + step, -FARTHEST, FARTHEST)

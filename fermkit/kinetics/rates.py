@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import wrightomega
 
+from fermkit.matter import usual
 from fermkit.matter.composition import compound, molar_mass
 
 Floats = NDArray[np.float64]
@@ -62,6 +63,13 @@ class Quantity:
     source: str
 
 
+def _across(of: usual.Usual) -> tuple[float, float]:
+    """A lognormal law over a usual range: between the ends by ratio, `FOR_ALARMS` of half the range as its sd."""
+    return float(np.sqrt(of.low * of.high)), float(usual.FOR_ALARMS * np.log(of.high / of.low) / 2)
+
+
+_GLYCEROL: Final = usual.GLYCEROL["mixture"]
+
 QUANTITIES: Final[Mapping[str, Quantity]] = {
     "sugar": Quantity("sugar at the start, as hexose", "g/L", (100.0, 0.5), "no usual value: from the recipe"),
     "inoculum": Quantity("dry yeast at the start", "g/L", (2.0, 0.8), "no usual value: from the recipe"),
@@ -82,10 +90,8 @@ QUANTITIES: Final[Mapping[str, Quantity]] = {
         "exponent of the inhibition", "-", (1.0, 0.6), "Levenspiel 1980: 0.41; Warren et al. 1990: 1.95"
     ),
     "nitrogen": Quantity("new dry yeast that the nitrogen allows", "g/L", (20.0, 1.0), "from the recipe"),
-    "starving": Quantity("activity lost for each hour without nitrogen", "1/h", (0.02, 0.9), "common practice, no source"),
-    "glycerol": Quantity(
-        "glycerol for each gram of new dry yeast", "mmol/g", (8.5, 0.30), "8–13 with ammonium, half with amino acids"
-    ),
+    "starving": Quantity("activity lost for each hour without nitrogen", "1/h", (0.02, 0.9), "common practice"),
+    "glycerol": Quantity("glycerol for each gram of new dry yeast", "mmol/g", _across(_GLYCEROL), _GLYCEROL.source),
     "acids": Quantity("share of the carbon that ends as acids", "-", (0.012, 0.6), "0–3 %: common practice"),
     "degassing": Quantity("rate at which CO2 leaves the liquid", "1/h", (2.0, 0.8), "common practice, no source"),
     "store": Quantity("CO2 that the liquid holds, over that in balance at 1 bar", "-", (1.1, 0.3), "supersaturation"),
@@ -105,8 +111,8 @@ HEXOSE: Final = molar_mass("hexose")
 ETHANOL: Final = molar_mass("ethanol")
 GLYCEROL: Final = molar_mass("glycerol")
 CO2: Final = molar_mass("CO2")
-YEAST_ASH: Final = 0.065
-"""Ash of dry yeast [g/g]: 5 to 8 %, as `fermkit.matter.feed.YEAST_ASH`."""
+YEAST_ASH: Final = usual.ASH.middle
+"""Ash of dry yeast [g/g]."""
 
 YEAST_CARBON: Final = (1 - YEAST_ASH) / compound("yeast").molar_mass
 """Carbon in a gram of dry yeast [mol/g]."""
@@ -118,7 +124,7 @@ TYPICAL_YEAST: Final = 5.0
 """Yeast at which Contois' constant (per gram of yeast) equals Monod's half saturation [g/L]; a scale, not a claim."""
 
 STARVED: Final = 0.05
-"""Share of the nitrogen left at which uptake is half, where uptake ends with it [-]; common practice, no source."""
+"""Share of the nitrogen left at which growth, or uptake, is about half [-]: common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +144,7 @@ def new_yeast(structure: Structure, p: Any, s: Floats) -> tuple[Floats, Floats, 
     """Yeast made once `s` is used [g/L], its slopes by ln yield and by ln nitrogen, and by s.
 
     With nitrogen in plenty Y s. Where growth wanes, dG/ds = Y n with n = 1 − G/G_most the share of nitrogen left, which
-    gives G_most (1 − e^(−Ys/G_most)). Where growth ends, dG/ds = Y n/(0.05 + n), of which n is Wright's ω function.
+    gives G_most (1 − e^(−Ys/G_most)). Where growth ends, dG/ds = 1.05 Y n/(0.05 + n): n is Wright's ω function.
     """
     line = p["yield"] * s
     if structure.nitrogen == "uptake":
@@ -146,8 +152,8 @@ def new_yeast(structure: Structure, p: Any, s: Floats) -> tuple[Floats, Floats, 
     if structure.nitrogen == "gradual":
         share = left = np.exp(-line / p["nitrogen"])
     else:
-        left = STARVED * wrightomega((1 - line / p["nitrogen"]) / STARVED - np.log(STARVED))
-        share = left / (STARVED + left)
+        left = STARVED * wrightomega((1 - (1 + STARVED) * line / p["nitrogen"]) / STARVED - np.log(STARVED))
+        share = (1 + STARVED) * left / (STARVED + left)
     made = p["nitrogen"] * (1 - left)
     return made, line * share, made - line * share, p["yield"] * share
 
@@ -221,7 +227,7 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
     Notes
     -----
     r = (µ/Y) X · U · I · N with U = S/(K + S) (Monod) or S/(K X/5 + S) (Contois); I = (1 − E/E_most)^n (Levenspiel)
-    or 1 − (E/E_most)^n (Luong); N = 1 (growth ends or wanes), n/(0.05 + n) with n the share of nitrogen left
+    or 1 − (E/E_most)^n (Luong); N = 1 (growth ends or wanes), 1.05 n/(0.05 + n) with n the share of nitrogen left
     (uptake ends), or what `starved` leaves (activity fades).
 
     References
@@ -246,7 +252,7 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
     spent = p["yield"] * s / p["nitrogen"]
     if structure.nitrogen == "uptake":
         left = np.maximum(1 - spent, 1e-300)
-        fed = left / (STARVED + left)
+        fed = (1 + STARVED) * left / (STARVED + left)
     elif structure.nitrogen == "activity":
         lost = starved(p, s, x - p["inoculum"])
         fed = np.maximum(1 - lost, 1e-300)
@@ -279,7 +285,7 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
     elif structure.nitrogen == "activity":
         grown = x - p["inoculum"]
         by_slope = -lost / fed
-        by_idle = by_slope / np.maximum(s - grown / p["yield"], 1e-12) / p["yield"]  # by less growth, not by more idling
+        by_idle = by_slope / np.maximum(s - grown / p["yield"], 1e-12) / p["yield"]
         inoculum = p["inoculum"] / (p["inoculum"] + p["nitrogen"])
         out[..., INDEX["starving"]] = by_slope
         out[..., INDEX["growth rate"]] -= by_slope
