@@ -1,10 +1,12 @@
-"""What to add so that nitrogen, phosphorus or sulfur does not hold the yeast back."""
+"""What to add so that no element holds the yeast back."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any, Final
 
 from fermkit.basis.checks import positive
 from fermkit.basis.written import Line, Page, Written, nominal
-from fermkit.matter.feed import YEAST_NITROGEN, YEAST_PHOSPHORUS, YEAST_SULFUR, Feed, span
+from fermkit.matter.feed import NOT_JUDGED, YEAST_HOLDS, Feed, span
 from fermkit.matter.ingredients import Ingredient, ingredient
 
 
@@ -13,33 +15,24 @@ class Nutrients(Written):
     """Grams of nutrients for an amount of yeast, least and most.
 
     The least is enough if yeast can use all that may be used and makes do with what starved yeast holds; the most
-    is enough even if neither is so. ``yeast_food_g`` is the other way: a mixed nutrient instead of the salts.
+    is enough even if neither is so. Each of the two is a set of its own: with more of one salt less of another is
+    needed. ``yeast_food_g`` is the other way: a mixed nutrient instead of the salts.
     """
 
     yeast_g: float
     short_g: dict[str, tuple[float, float]]
-    ammonium_sulfate_g: tuple[float, float]
-    diammonium_phosphate_g: tuple[float, float]
-    magnesium_sulfate_g: tuple[float, float]
+    salts_g: dict[str, tuple[float, float]]
     yeast_food_g: tuple[float, float]
-
-    @property
-    def salts_g(self) -> dict[str, tuple[float, float]]:
-        """The salts that are needed, by name."""
-        named = {
-            "diammonium phosphate": self.diammonium_phosphate_g,
-            "ammonium sulfate": self.ammonium_sulfate_g,
-            "magnesium sulfate": self.magnesium_sulfate_g,
-        }
-        return {name: grams for name, grams in named.items() if grams[1] > 0}
 
     def page(self) -> Page:
         """The nutrients as a page."""
         lines = [Line(f"{name} short by", span(*grams), "g") for name, grams in self.short_g.items() if grams[1] > 0]
-        lines += [Line(name, span(*grams), "g", "food grade") for name, grams in self.salts_g.items()]
+        lines += [Line(name, span(*sorted(grams)), "g", "food grade") for name, grams in self.salts_g.items()]
         if self.yeast_food_g[1] > 0:
             lines.append(Line("or yeast food", span(*self.yeast_food_g), "g", "read the label"))
-        remark = "Nothing is short." if not lines else "What the yeast does not take up stays in the liquid."
+        remark = "What the yeast does not take up stays in the liquid."
+        if not lines:
+            remark = f"None of {', '.join(YEAST_HOLDS)} is short. {NOT_JUDGED}"
         return Page(f"Nutrients for {self.yeast_g:.3g} g of new dry yeast", lines, [remark])
 
 
@@ -56,57 +49,61 @@ def nutrients_for(feed: Feed, yeast_g: float) -> Nutrients:
     Returns
     -------
     Nutrients
-        Diammonium phosphate for the phosphorus, ammonium sulfate for the nitrogen still short, magnesium sulfate
-        for sulfur still short.
+        Monopotassium phosphate for the potassium, diammonium phosphate for the phosphorus still short, ammonium sulfate
+        for the nitrogen still short, magnesium sulfate (Epsom salt) for magnesium and the sulfur still short.
 
     Examples
     --------
     >>> from fermkit.matter.feed import feed
     >>> need = nutrients_for(feed({"white sugar": 100.0, "active dry yeast": 5.0}), 8.0)
     >>> {name: round(grams[1], 2) for name, grams in need.salts_g.items()}
-    {'diammonium phosphate': 0.48, 'ammonium sulfate': 2.87}
+    {'monopotassium phosphate': 0.61, 'diammonium phosphate': 0.0, 'ammonium sulfate': 3.35, 'magnesium sulfate': 0.16}
 
     References
     ----------
-    Contents of yeast: `feed.YEAST_NITROGEN`, `feed.YEAST_PHOSPHORUS`, `feed.YEAST_SULFUR`; of salts: formulas.
+    Contents of yeast: `feed.YEAST_HOLDS`; of salts: formulas.
     """
     positive(yeast_g, "yeast wanted [g]")
-    usable = {
-        "nitrogen": tuple(nominal(end) for end in feed.usable_nitrogen_g),
-        "phosphorus": (nominal(feed.phosphorus_g),) * 2,
-        "sulfur": (nominal(feed.sulfur_g),) * 2,
+    short = {
+        element: _short(yeast_g, nominal(feed.inoculum_g), feed.usable_g(element), holds)
+        for element, holds in YEAST_HOLDS.items()
     }
-    contents = {"nitrogen": YEAST_NITROGEN, "phosphorus": YEAST_PHOSPHORUS, "sulfur": YEAST_SULFUR}
-    short = {name: _short(yeast_g, nominal(feed.inoculum_g), usable[name], contents[name]) for name in contents}
-    phosphate, sulfate, food = (ingredient(n) for n in ("diammonium phosphate", "ammonium sulfate", "yeast food"))
-    per_phosphate = {name: _per_gram(phosphate, name) for name in contents}
-    per_sulfate = {name: _per_gram(sulfate, name) for name in contents}
-    dap, ammonium, magnesium, mixed = [], [], [], []
-    for end in (0, 1):
-        nitrogen, phosphorus, sulfur = (short[name][end] for name in contents)
-        dap.append(phosphorus / per_phosphate["phosphorus"])
-        ammonium.append(max(0.0, nitrogen - dap[-1] * per_phosphate["nitrogen"]) / per_sulfate["nitrogen"])
-        magnesium.append(max(0.0, sulfur - ammonium[-1] * per_sulfate["sulfur"]) / MAGNESIUM_SULFATE_S)
-        of_food = nominal(food.usable_nitrogen[1 - end])
-        mixed.append(max(nitrogen / of_food, phosphorus / _per_gram(food, "phosphorus")))
-    return Nutrients(yeast_g, short, _pair(ammonium), _pair(dap), _pair(magnesium), _pair(mixed))
+    ends = [_salts({element: grams[end] for element, grams in short.items()}) for end in (0, 1)]
+    salts = {name: (ends[0][name], ends[1][name]) for name in SALTS if max(end[name] for end in ends) > 0}
+    food = ingredient("yeast food")
+    mixed = [
+        max(
+            short["nitrogen"][end] / nominal(food.usable_nitrogen[1 - end]),
+            short["phosphorus"][end] / _of(food, "phosphorus"),
+        )
+        for end in (0, 1)
+    ]
+    return Nutrients(yeast_g, short, salts, (min(mixed), max(mixed)))
 
 
-MAGNESIUM_SULFATE_S = 0.13
-"""Sulfur in magnesium sulfate heptahydrate, MgSO4·7H2O [g/g]: 32.06 of 246.47 g/mol."""
+SALTS: Final = ("monopotassium phosphate", "diammonium phosphate", "ammonium sulfate", "magnesium sulfate")
+"""Salts in the order in which they are given: each also brings part of what a later one is for."""
+
+
+def _salts(short: Mapping[str, float]) -> dict[str, float]:
+    """Grams of each salt for the grams of each element that are short."""
+    potash, phosphate, sulfate, epsom = (ingredient(name) for name in SALTS)
+    first = short["potassium"] / _of(potash, "potassium")
+    second = max(0.0, short["phosphorus"] - first * _of(potash, "phosphorus")) / _of(phosphate, "phosphorus")
+    third = max(0.0, short["nitrogen"] - second * _of(phosphate, "nitrogen")) / _of(sulfate, "nitrogen")
+    sulfur = max(0.0, short["sulfur"] - third * _of(sulfate, "sulfur"))
+    fourth = max(sulfur / _of(epsom, "sulfur"), short["magnesium"] / _of(epsom, "magnesium"))
+    return dict(zip(SALTS, (first, second, third, fourth), strict=True))
 
 
 def _short(
-    yeast: float, inoculum: float, usable: tuple[float, ...], content: tuple[float, float]
+    yeast: float, inoculum: float, usable: tuple[Any, Any], content: tuple[float, float]
 ) -> tuple[float, float]:
     starved, fed = content
     spread = inoculum * ((starved + fed) / 2.0 - starved)  # what the inoculum can give up to its daughters
-    return max(0.0, yeast * starved - usable[1] - spread), max(0.0, yeast * fed - usable[0])
+    low, high = (nominal(end) for end in usable)
+    return max(0.0, yeast * starved - high - spread), max(0.0, yeast * fed - low)
 
 
-def _per_gram(thing: Ingredient, element: str) -> float:
+def _of(thing: Ingredient, element: str) -> float:
     return nominal(thing.element(element))
-
-
-def _pair(ends: list[float]) -> tuple[float, float]:
-    return min(ends), max(ends)

@@ -200,7 +200,8 @@ def plan_batch(
     >>> from uncertainties import ufloat
     >>> from fermkit.matter.feed import feed
     >>> mash = feed({"white sugar": ufloat(100, 1), "water": 900.0, "active dry yeast": 5.0,
-    ...              "diammonium phosphate": 3.0, "ammonium sulfate": 4.0})
+    ...              "diammonium phosphate": 3.0, "ammonium sulfate": 4.0,
+    ...              "monopotassium phosphate": 1.0, "magnesium sulfate": 0.5})
     >>> plan = plan_batch(mash, liquid_L=0.97)
     >>> print(plan.binding, f"{plan.fate.yeast_g:.1f}", f"{plan.ethanol_pct_vol:.2f}")
     ('energy',) 8.9+/-2.1 5.80+/-0.27
@@ -284,7 +285,7 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
         needed = _oxygen(hexose_mol, feed.hexose_g * with_air * starved, ash)
         respired = _smaller(most, ceiling_mol / needed)
         energy = [feed.hexose_g * (respired * with_air + (1.0 - respired) * end) for end in YEAST_WITHOUT_AIR]
-        ranges = {"energy": tuple(energy), **limits.ranges()}
+        ranges = {"energy": tuple(energy), **limits.known()}
         low, high = (min((pair[end] for pair in ranges.values()), key=nominal) for end in (0, 1))
         starved = nominal(low + high) / nominal(energy[0] + energy[1])
     yeast_g = rectangle(low, high, Act("yeast range", "where in its range the yeast ends"))

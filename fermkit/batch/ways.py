@@ -65,12 +65,12 @@ def plan_ways(feed: Feed, **conditions: Any) -> Ways:
     >>> from fermkit.matter.feed import feed
     >>> from fermkit.basis.written import plus_minus
     >>> mash = feed({"white sugar": 100.0, "water": 2000.0, "diammonium phosphate": 6.0, "ammonium sulfate": 18.0,
-    ...              "active dry yeast": 7.0})
+    ...              "monopotassium phosphate": 5.0, "magnesium sulfate": 2.0, "active dry yeast": 7.0})
     >>> for how, plan in plan_ways(mash, kLa_per_h=100.0, air_L_per_min=1.0).plans.items():
     ...     print(how, plus_minus(plan.fate.yeast_g, "g"))
     closed 8.9 ± 2.1 g
     aerated 12.6 ± 2.6 g
-    fed slowly 49.4 ± 6.6 g
+    fed slowly 49.5 ± 6.6 g
 
     References
     ----------

@@ -7,6 +7,8 @@ the caller's weighings and in the contents, so that both reach the yield as corr
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import inf
+from types import MappingProxyType
 from typing import Any, Final
 
 from fermkit.basis.budget import Act
@@ -36,6 +38,25 @@ YEAST_SULFUR: Final = (0.002, 0.004)
 334, from memory); upper: common practice, no source."""
 
 
+YEAST_POTASSIUM: Final = (0.006, 0.022)
+"""Potassium in dry yeast [g/g], starved to well fed: common practice, no source. A store-bought dry yeast holds 0.0101
+(USDA SR 18375, 955 mg in 94.92 g of dry matter)."""
+
+YEAST_MAGNESIUM: Final = (0.0004, 0.0020)
+"""Magnesium in dry yeast [g/g], starved to well fed: common practice, no source. A store-bought dry yeast holds 0.00057
+(USDA SR 18375, 54 mg in 94.92 g of dry matter)."""
+
+YEAST_HOLDS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType({
+    "nitrogen": YEAST_NITROGEN, "phosphorus": YEAST_PHOSPHORUS, "sulfur": YEAST_SULFUR, "potassium": YEAST_POTASSIUM,
+    "magnesium": YEAST_MAGNESIUM,
+})  # fmt: skip
+"""What dry yeast holds of each element that a feed is judged by [g/g]."""
+
+NOT_JUDGED: Final = (
+    "Not judged: vitamins (biotin, pantothenate, inositol, thiamine) and trace metals (zinc, iron, manganese, copper). "
+    "Molasses and malt bring them; white sugar, salts and distilled water do not."
+)
+
 YEAST_WITHOUT_AIR: Final = (0.05, 0.12)
 """Dry yeast from sugar by fermenting [g/g hexose]: here the energy limits. Lower end: Balling's rule, 0.11 g from
 2.07 g of extract. Upper: two ATP a hexose at 10.5 g yeast a mole of ATP, 0.117 g/g, Bauchop & Elsden, J. Gen.
@@ -63,7 +84,9 @@ class Feed(Written):
         All nitrogen outside the yeast.
     usable_nitrogen_g : (value, value)
         The least and the most that yeast can use.
-    phosphorus_g, sulfur_g, water_g, ash_g : value
+    phosphorus_g, sulfur_g, potassium_g, magnesium_g, water_g, ash_g : value
+    not_known : mapping
+        Elements of which an ingredient does not say how much it holds, and which ingredients; they count as none there.
     non_yeast_solids_g : value
         Dry matter that is neither fermentable sugar nor yeast, and ends up beside the yeast.
     inoculum_g : value
@@ -81,11 +104,19 @@ class Feed(Written):
     usable_nitrogen_g: tuple[Any, Any]
     phosphorus_g: Any
     sulfur_g: Any
+    potassium_g: Any
+    magnesium_g: Any
     water_g: Any
     ash_g: Any
     non_yeast_solids_g: Any
     inoculum_g: Any
     mass_g: Any
+    not_known: Mapping[str, tuple[str, ...]]
+
+    def usable_g(self, element: str) -> tuple[Any, Any]:
+        """The least and the most of an element that yeast can use [g]; no upper end where an ingredient is silent."""
+        low, high = self.usable_nitrogen_g if element == "nitrogen" else (getattr(self, f"{element}_g"),) * 2
+        return low, inf if element in self.not_known else high
 
     def page(self) -> Page:
         """The feed as a page."""
@@ -105,6 +136,8 @@ class Feed(Written):
                 Line("nitrogen that yeast can use", between_words, "g", "a range, not a number"),
                 Line("phosphorus", self.phosphorus_g, "g"),
                 Line("sulfur", self.sulfur_g, "g"),
+                Line("potassium", self.potassium_g, "g"),
+                Line("magnesium", self.magnesium_g, "g"),
                 Line("water", self.water_g, "g"),
                 Line("ash", self.ash_g, "g", "without the salts"),
                 Line(
@@ -114,6 +147,10 @@ class Feed(Written):
                     "subtract what of it ends up in the product",
                 ),
                 Line("dry yeast put in", self.inoculum_g, "g", "yields of yeast are net of it"),
+            ],
+            [
+                f"{element.capitalize()} is not known of {' and '.join(names)}: there may be more than this."
+                for element, names in self.not_known.items()
             ],
         )
 
@@ -165,12 +202,25 @@ def feed(amounts: Mapping[str, Any], ingredients: Mapping[str, Ingredient | Mapp
         ),
         phosphorus_g=total(lambda thing: thing.element("phosphorus")),
         sulfur_g=total(lambda thing: thing.element("sulfur")),
+        potassium_g=total(lambda thing: thing.element("potassium")),
+        magnesium_g=total(lambda thing: thing.element("magnesium")),
         water_g=total(lambda thing: thing.parts.get("water", 0.0)),
         ash_g=total(lambda thing: thing.parts.get("ash", 0.0)),
         non_yeast_solids_g=total(lambda thing: thing.non_yeast_solids),
         inoculum_g=total(lambda thing: thing.parts.get("yeast", 0.0)),
         mass_g=sum(grams.values(), 0.0),
+        not_known=_not_known(things),
     )  # fmt: skip
+
+
+def _not_known(things: Mapping[str, Ingredient]) -> Mapping[str, tuple[str, ...]]:
+    """Elements besides nitrogen, which is a range anyway, and the ingredients that are silent about them."""
+    silent = {
+        element: tuple(name for name, thing in things.items() if not thing.states(element))
+        for element in YEAST_HOLDS
+        if element != "nitrogen"
+    }
+    return {element: names for element, names in silent.items() if names}
 
 
 def _known(name: str, own: Mapping[str, Ingredient | Mapping[str, Any]]) -> Ingredient:
@@ -202,8 +252,9 @@ class YeastLimits(Written):
     ----------
     carbon_g, electrons_g : value
         If all carbon (all electrons) of the sugar became yeast; no run comes near it without much air.
-    nitrogen_g, phosphorus_g, sulfur_g : (value, value)
-        Least and most: what of it yeast can use, and how little of it starved yeast can live with.
+    nitrogen_g, phosphorus_g, sulfur_g, potassium_g, magnesium_g : (value, value)
+        Least and most: what of it yeast can use, and how little of it starved yeast can live with. Without an upper end
+        (infinite) where an ingredient does not say how much it holds: such an element cannot be said to bind.
     energy_g : (value, value) or None
         Without air: what fermenting gives the energy for; None where air may help.
     binding : tuple of str
@@ -215,6 +266,8 @@ class YeastLimits(Written):
     nitrogen_g: tuple[Any, Any]
     phosphorus_g: tuple[Any, Any]
     sulfur_g: tuple[Any, Any]
+    potassium_g: tuple[Any, Any]
+    magnesium_g: tuple[Any, Any]
     energy_g: tuple[Any, Any] | None
     binding: tuple[str, ...]
 
@@ -224,15 +277,17 @@ class YeastLimits(Written):
             **({"energy without air": self.energy_g} if self.energy_g else {}),
             "carbon": (self.carbon_g, self.carbon_g),
             "electrons": (self.electrons_g, self.electrons_g),
-            "nitrogen": self.nitrogen_g,
-            "phosphorus": self.phosphorus_g,
-            "sulfur": self.sulfur_g,
+            **{element: getattr(self, f"{element}_g") for element in YEAST_HOLDS},
         }
+
+    def known(self) -> Mapping[str, tuple[Any, Any]]:
+        """The same without the elements of which the feed is silent."""
+        return {name: ends for name, ends in self.ranges().items() if nominal(ends[1]) < inf}
 
     @property
     def lowest_g(self) -> tuple[Any, Any]:
         """The lowest of the least and the lowest of the most: the yeast that the feed as a whole allows."""
-        ranges = self.ranges().values()
+        ranges = self.known().values()
         return min((low for low, _ in ranges), key=nominal), min((high for _, high in ranges), key=nominal)
 
     def page(self) -> Page:
@@ -242,11 +297,14 @@ class YeastLimits(Written):
             Line("electrons", self.electrons_g, "g", "all the sugar's electrons in yeast"),
         ]
         for name, (low, high) in self.ranges().items():
-            if low is not high:
+            if nominal(high) == inf:
+                lines.append(Line(name, "not known", "", "an ingredient does not say how much it holds"))
+            elif low is not high:
                 lines.append(Line(name, span(low, high), "g", "a range, not a number"))
         words = " or ".join(self.binding)
         tail = "" if len(self.binding) == 1 else " (their ranges overlap)"
-        return Page("The most new dry yeast that each element allows", lines, [f"What binds: {words}{tail}."])
+        said = [f"What binds: {words}{tail}.", NOT_JUDGED]
+        return Page("The most new dry yeast that each element allows", lines, said)
 
 
 def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -> YeastLimits:
@@ -267,9 +325,9 @@ def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -
 
     Notes
     -----
-    Carbon: n_C M/(1 − ash) per C-mol of yeast; electrons: the same times 4/γ. Nitrogen, phosphorus, sulfur:
-    the least is what can surely be used over what well-fed yeast holds; the most is all that may be used,
-    the inoculum's own shared between old and new yeast, over what starved yeast holds.
+    Carbon: n_C M/(1 − ash) per C-mol of yeast; electrons: the same times 4/γ. Nitrogen, phosphorus, sulfur,
+    potassium, magnesium: the least is what can surely be used over what well-fed yeast holds; the most is all that
+    may be used, the inoculum's own shared between old and new yeast, over what starved yeast holds.
 
     Examples
     --------
@@ -280,7 +338,7 @@ def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -
     References
     ----------
     Roels, Energetics and Kinetics in Biotechnology, 1983 (limits by carbon and electrons); the contents:
-    `YEAST_NITROGEN`, `YEAST_PHOSPHORUS`, `YEAST_SULFUR`, `YEAST_ASH`; the energy: `YEAST_WITHOUT_AIR`.
+    `YEAST_HOLDS`, `YEAST_ASH`; the energy: `YEAST_WITHOUT_AIR`.
     """
     one_of(air, AIR, "air")
     cells = compound(yeast)
@@ -288,14 +346,14 @@ def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -
     per_carbon = cells.molar_mass / cells.carbon / (1.0 - ash)
     carbon_g = feed.carbon_mol * per_carbon
     electrons_g = carbon_g * (4.0 * cells.carbon / cells.electrons)
-    nitrogen = _range(feed.usable_nitrogen_g, feed.inoculum_g, YEAST_NITROGEN)
-    phosphorus = _range((feed.phosphorus_g,) * 2, feed.inoculum_g, YEAST_PHOSPHORUS)
-    sulfur = _range((feed.sulfur_g,) * 2, feed.inoculum_g, YEAST_SULFUR)
+    by_element = {
+        f"{element}_g": _range(feed.usable_g(element), feed.inoculum_g, holds) for element, holds in YEAST_HOLDS.items()
+    }
     low, high = YEAST_WITHOUT_AIR
     energy = (feed.hexose_g * low, feed.hexose_g * high) if air == "none" else None
-    limits = YeastLimits(carbon_g, electrons_g, nitrogen, phosphorus, sulfur, energy, ())
+    limits = YeastLimits(carbon_g=carbon_g, electrons_g=electrons_g, energy_g=energy, binding=(), **by_element)
     ceiling = nominal(limits.lowest_g[1])
-    binding = tuple(name for name, (least, _) in limits.ranges().items() if nominal(least) <= ceiling)
+    binding = tuple(name for name, (least, _) in limits.known().items() if nominal(least) <= ceiling)
     return replace(limits, binding=binding)
 
 

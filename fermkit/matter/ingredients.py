@@ -36,7 +36,15 @@ SALTS: Final = (
 """Nutrients given as a compound; all their nitrogen counts as usable."""
 
 PARTS: Final = ("water", *HEXOSES, "yeast", "ash", "unfermentables", *SALTS)
-CONTENTS: Final = ("nitrogen", "phosphorus", "sulfur", "potassium", "magnesium")
+CONTENTS: Final[Mapping[str, str]] = MappingProxyType({
+    "nitrogen": "N", "phosphorus": "P", "sulfur": "S", "potassium": "K", "magnesium": "Mg",
+})  # fmt: skip
+"""Elements that yeast is made of besides carbon, hydrogen and oxygen, by name: their symbols."""
+
+PURE: Final = 0.01
+"""An ingredient with less ash and unfermentables than this [g/g] is sugar, water, yeast or salts: what it does not
+state it does not hold (own choice)."""
+
 _SAME_AS: Final = {
     "invert": "invert sugar", "sulphur": "sulfur", "unfermentable": "unfermentables", "dry matter": "yeast",
     "yeast dry matter": "yeast", "dap": "diammonium phosphate", "ammonium sulphate": "ammonium sulfate",
@@ -55,7 +63,7 @@ class Ingredient(Written):
     parts : mapping
         Mass fractions that make up the whole [g/g]: water, sugars, yeast, salts, ash, unfermentables.
     contents : mapping
-        Elements inside those parts [g/g]: nitrogen, phosphorus, sulfur.
+        Elements inside those parts [g/g]: those of `CONTENTS` that are known.
     usable_nitrogen : (value, value)
         The least and the most that yeast can use [g/g].
     density : value or None
@@ -90,10 +98,14 @@ class Ingredient(Written):
         return 1.0 - self._part("water") - self._part("yeast") - self.sugar - self._taken_up
 
     def element(self, name: str) -> Any:
-        """Nitrogen, phosphorus or sulfur outside the yeast [g/g]."""
-        symbol = {"nitrogen": "N", "phosphorus": "P", "sulfur": "S"}[name]
-        salts = sum((self._part(salt) * compound(salt).mass_fraction(symbol) for salt in SALTS), 0.0)
+        """An element of `CONTENTS` outside the yeast [g/g]; what is not stated counts as none, see `states`."""
+        salts = sum((self._part(salt) * compound(salt).mass_fraction(CONTENTS[name]) for salt in SALTS), 0.0)
         return self.contents.get(name, 0.0) + salts
+
+    def states(self, name: str) -> bool:
+        """Whether it is known how much of an element is in it: given, or nothing in it could hold any."""
+        others = nominal(self._part("ash") + self._part("unfermentables"))
+        return name in self.contents or others < PURE
 
     def _part(self, name: str) -> Any:
         return self.parts.get(name, 0.0)
@@ -187,7 +199,7 @@ def ingredient_from(name: str, values: Mapping[str, Any], sources: Mapping[str, 
     name : str
     values : mapping of str to value
         Mass fractions, 0 to 1 [g/g]: any of water, the sugars in `HEXOSES`, yeast (dry matter of it), ash,
-        unfermentables, salts by name; besides them nitrogen, phosphorus, sulfur. ``"usable nitrogen"`` is one
+        unfermentables, salts by name; besides them the elements of `CONTENTS`. ``"usable nitrogen"`` is one
         value, or a pair (low, high); without it none to all of the nitrogen counts. ``"density"`` in g/mL.
     sources : mapping, optional
         Where each number is from.

@@ -39,6 +39,8 @@ LIFTING: Final = {
     "nitrogen": "To get more yeast: nitrogen may set the ceiling; add an ammonium salt, and plan it with plan_batch.",
     "phosphorus": "To get more yeast: phosphorus may set the ceiling; a phosphate salt brings nitrogen and phosphorus.",
     "sulfur": "To get more yeast: sulfur may set the ceiling; ammonium sulfate brings nitrogen and sulfur.",
+    "potassium": "To get more yeast: potassium may set the ceiling; molasses or monopotassium phosphate brings it.",
+    "magnesium": "To get more yeast: magnesium may set the ceiling; a little Epsom salt (magnesium sulfate) brings it.",
 }
 """What lifts each limit of the feed."""
 

@@ -1,7 +1,7 @@
 """The ingredient table held to the food tables, with their traps."""
 
 from fermkit.basis.written import nominal
-from fermkit.matter.feed import YEAST_NITROGEN, YEAST_PHOSPHORUS, feed, yeast_limits
+from fermkit.matter.feed import YEAST_MAGNESIUM, YEAST_NITROGEN, YEAST_PHOSPHORUS, YEAST_POTASSIUM, feed, yeast_limits
 from fermkit.matter.ingredients import ingredient
 
 
@@ -66,3 +66,12 @@ def test_hexose_from_sucrose(published):
     found = feed({"s": 100.0}, {"s": {"sucrose": 1.0}}).hexose_g / 100
     wanted = published.entries["YIELD-TH"]["expected"]["hexose_per_sucrose"]
     published.check("hexose from sucrose", found, wanted, 1e-6, reference="YIELD-TH")
+
+
+def test_minerals_of_dry_yeast(published):
+    """USDA SR 18375, active dry yeast: 955 mg of potassium, 54 mg of magnesium in 94.92 g of dry matter."""
+    for holds, mg in ((YEAST_POTASSIUM, 955), (YEAST_MAGNESIUM, 54)):
+        middle, half = sum(holds) / 2, (holds[1] - holds[0]) / 2
+        published.check(
+            f"mineral of dry yeast, {mg} mg", middle, mg / 94.92e3, half, source="USDA SR 18375", verification="memory"
+        )
