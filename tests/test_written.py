@@ -1,11 +1,12 @@
 """Numbers in writing: rounded by their uncertainty, escaped, the same in text, HTML and table."""
 
 import math
+import re
 
 import pytest
 from uncertainties import ufloat
 
-from fermkit.basis.written import Line, Page, Written, in_words, interval, percent, plus_minus, rounded
+from fermkit.basis.written import Line, Page, Written, in_percent, in_words, interval, percent, plus_minus, rounded
 
 # The rule: two digits of the uncertainty, the value cut at the same place (GUM 7.2.6, JCGM 100:2008).
 CASES = [
@@ -17,6 +18,22 @@ CASES = [
     (-0.0001, 0.5, "0.00", "0.50"),
     (5.0, 120.0, "0", "120"),
     (3.1e-9, 2.2e-10, "3.10e-09", "2.2e-10"),
+]
+
+
+CASES += [  # what rounding leaves, exact and extreme numbers: never more than ten digits
+    (62.65060240963855, 4.8e-17, "62.65", ""),
+    (-3.056e-12, 0.0, "0", ""),
+    (-2.01e-16, 7.8e-17, "0", ""),
+    (-0.0, 0.0, "0", ""),
+    (-0.0, 0.5, "0.00", "0.50"),
+    (1 / 3, 0.0, "0.3333", ""),
+    (1e29, 1e12, "1.000e+29", ""),
+    (1e-5, 1e9, "0", "1.0e+09"),
+    (123456789.0, 0.001, "1.235e+08", ""),
+    (2.5, math.inf, "2.500", "not determined"),
+    (2.5, math.nan, "2.500", "not determined"),
+    (1013.25, 0.01, "1013.250", "0.010"),
 ]
 
 
@@ -38,6 +55,30 @@ def test_open_ends_are_called_open():
     """An interval without an upper or a lower end says so."""
     assert "no upper end" in interval(1.0, math.inf, "mL")
     assert "no lower end" in interval(-math.inf, 1.0, "mL")
+
+
+def test_an_interval_keeps_its_unit():
+    """Open, closed, of no width, and beside a number that is not determined."""
+    for low, high in ((1.0, math.inf), (-math.inf, 1.0), (1.0, 2.0), (1 / 3, 1 / 3), (1.0, 1.0 + 1e-15)):
+        assert " mL" in interval(low, high, "mL")
+        assert max(map(len, re.findall(r"[0-9]+", interval(low, high, "mL")))) <= 5
+    name, shown, unit, note = Line("lag", math.nan, "h", limits=(2.0, math.inf)).cells()
+    assert (name, shown, unit) == ("lag", "not determined", "") and "above 2.000 h" in note
+
+
+@pytest.mark.parametrize("exponent", range(-20, 30, 3))
+def test_no_number_is_longer_than_its_doubt(exponent):
+    """Whatever the value and its ±, no printed number has more than eleven digits."""
+    for share in (0.0, 1e-17, 1e-12, 1e-9, 3e-9, 1e-4, 0.3, 1.0, 1e5):
+        text = " ".join(rounded(-(2 / 3) * 10.0**exponent, share * 10.0**exponent))
+        for number in re.findall(r"[0-9][0-9.]*", text):
+            assert len(number.replace(".", "")) <= 11, text
+
+
+def test_a_probability_is_said_in_one_form():
+    """Whole percent with a space; what is as good as none or all is said so."""
+    for p, words in ((0.5, "50 %"), (0.04, "4 %"), (0.995, "over 99 %"), (1e-9, "under 1 %"), (0.0, "0 %")):
+        assert in_percent(p) == words
 
 
 def test_percent_keeps_the_uncertainty():

@@ -40,6 +40,16 @@ REMARK_WIDTH = 98
 """Columns of a remark as printed: a cell of a notebook, or a page of monospaced 9 pt."""
 
 
+UNKNOWN = "not determined"
+"""What is printed for a number that there is not."""
+
+NOISE = 1e-11
+"""Below this a number is what rounding leaves of zero, in any unit that is used here."""
+
+PRECISION = 1e-9
+"""A ± below this share of its value is rounding, too: no instrument reads ten digits."""
+
+
 Number: TypeAlias = float | UFloat
 """A plain float, or one that carries its ± with it."""
 
@@ -60,7 +70,8 @@ def rounded(value: float, u: float = 0.0) -> tuple[str, str]:
     Parameters
     ----------
     value, u : float
-        In the same unit. With ``u`` of zero the value is given to four digits.
+        In the same unit. With ``u`` of zero, or beyond what a computer's number holds, the value is given to four
+        digits.
 
     Returns
     -------
@@ -75,11 +86,17 @@ def rounded(value: float, u: float = 0.0) -> tuple[str, str]:
     ('12350', '790')
     >>> rounded(0.0, 0.0)
     ('0', '')
+    >>> rounded(62.65060240963855, 4.8e-17)
+    ('62.65', '')
     """
     if not math.isfinite(value):
-        return "not determined", ""
-    if not (math.isfinite(u) and u > 0):
-        return (_plain(value, 3 - _exponent(value)) if value else "0"), ""
+        return UNKNOWN, ""
+    if not math.isfinite(u):
+        return rounded(value)[0], UNKNOWN
+    if max(abs(value), u) < NOISE:
+        return "0", ""
+    if u <= PRECISION * abs(value):
+        return _plain(value, 3 - _exponent(value)), ""
     digits = 1 - _exponent(u)
     if _exponent(round(u, digits)) > _exponent(u):  # 0.0996 rounds up to 0.10
         digits -= 1
@@ -109,7 +126,7 @@ def plus_minus(value: Any, unit: str = "") -> str:
     'not determined'
     """
     text, u = rounded(nominal(value), uncertainty(value))
-    if text == "not determined":
+    if text == UNKNOWN:
         return text
     return " ".join(part for part in (f"{text} ± {u}" if u else text, unit) if part)
 
@@ -135,7 +152,7 @@ def in_percent(probability: float) -> str:
     ('89 %', '4.2 %', 'under 1 %', 'over 99 %')
     """
     if not math.isfinite(probability):
-        return "not determined"
+        return UNKNOWN
     if 0 < probability < 0.01:
         return "under 1 %"
     if probability > 0.99:
@@ -156,6 +173,9 @@ def interval(low: float, high: float, unit: str = "", level: float = 0.95) -> st
     tail = f" ({level * 100:g} %)"
     unit = f" {unit}" if unit else ""
     if math.isfinite(low) and math.isfinite(high):
+        wide = high - low > max(NOISE, PRECISION * abs(low))
+        if not wide:
+            return f"{rounded(low)[0]} to {rounded(high)[0]}{unit}{tail}"
         digits = 1 - _exponent((high - low) / 4)  # about the standard uncertainty
         return f"{_plain(low, digits)} to {_plain(high, digits)}{unit}{tail}"
     if math.isfinite(low):
@@ -197,8 +217,8 @@ class Line:
     def cells(self) -> tuple[str, str, str, str]:
         """Name, value ± u, unit, note: as shown."""
         shown = self.value if isinstance(self.value, str) else plus_minus(self.value)
-        unit = "" if shown == "not determined" else self.unit
-        between = interval(*self.limits, unit) if self.limits is not None else ""
+        unit = "" if shown == UNKNOWN else self.unit
+        between = interval(*self.limits, self.unit) if self.limits is not None else ""
         return self.name, shown, unit, "; ".join(part for part in (between, self.note) if part)
 
 
@@ -273,11 +293,16 @@ class Page:
         return pd.DataFrame(rows, columns=["name", "value", "u", "unit", "low", "high", "note"])
 
 
+TIED = "\xa0"
+"""A space at which no line is broken: a number stays with its ± and its percent sign."""
+
+
 def _folded(remark: str, indent: str) -> list[str]:
     """A remark in lines that fit a notebook and a printed page, broken between words."""
+    tied = remark.replace(" %", f"{TIED}%").replace(" ± ", f"{TIED}±{TIED}")
     return [
-        folded
-        for line in remark.splitlines()
+        folded.replace(TIED, " ")
+        for line in tied.splitlines()
         for folded in textwrap.wrap(
             line, REMARK_WIDTH, initial_indent=indent, subsequent_indent=indent + "  ",
             break_long_words=False, break_on_hyphens=False,
