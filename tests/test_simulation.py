@@ -1,18 +1,21 @@
 """The mechanistic batch: it conserves, it behaves, and the kitchen's readings have the errors they state."""
 
+import ast
 import dataclasses
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal
+from fermkit.matter import usual
 from fermkit.matter.properties import sucrose_density, water_density
 from fermkit.run.records import run_from
 from fermkit.teach.fermentation import Batch, Strain, ferment
 from fermkit.teach.kitchen import Kitchen, bench, draw_batch, readings, sensed
-from fermkit.teach.recipe import densities
+from fermkit.teach.recipe import densities, drawn_strain
 from fermkit.vessel.container import Vessel
 
 BATCHES = {
@@ -109,7 +112,10 @@ def test_a_vent_does_not_reset_the_pressure():
     made = float(truth.at("co2_produced_mol", 39.9))
     assert truth.at("co2_produced_mol", 55.0) == pytest.approx(made, rel=1e-4)
     assert just_after == pytest.approx(0.0, abs=0.01)
-    vessel = Vessel(total_L=2.0, liquid_L=1.5, temperature_C=25.0, rated_bar_gauge=4.0, barometer_bar=1.008, pH=4.8)
+    vessel = Vessel(
+        total_L=2.0, liquid_L=1.5, temperature_C=25.0, rated_bar_gauge=4.0, barometer_bar=1.008, pH=4.8,
+        solubility_vs_water=1.0,
+    )  # fmt: skip
     vent = vessel.after_vent(made)
     assert before == pytest.approx(nominal(vessel.pressure(made).gauge_bar), abs=0.03)
     assert later == pytest.approx(nominal(vent.refilled_gauge_bar), abs=0.03)
@@ -243,3 +249,26 @@ def test_a_warmer_sample_smells_stronger():
     shown = np.array([sensed(1.0, bench(rng), rng, kitchen) for _ in range(2000)], dtype=float)
     slope = np.polyfit(shown[:, 1], shown[:, 0] - kitchen.blank_V, 1)[0] / kitchen.slope_V
     assert slope == pytest.approx(0.068 * 0.1**2 / (0.1**2 + 0.05**2 + 0.1**2 / 12), rel=0.15)
+
+
+def test_the_generator_reads_nothing_of_the_methods():
+    """Its by-products, yeast, store and losses are its own: of this library it imports published physics alone."""
+    allowed = {"basis", "matter.alcohol", "matter.composition", "matter.properties", "teach"}
+    for name in ("batches", "fermentation", "kitchen", "recipe"):
+        tree = ast.parse(Path(ferment.__code__.co_filename).with_name(f"{name}.py").read_text(encoding="utf-8"))
+        modules = [node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom)]
+        ours = [module.removeprefix("fermkit.") for module in modules if module.startswith("fermkit.")]
+        assert all(module in allowed or module.split(".")[0] in ("basis", "teach") for module in ours), (name, ours)
+
+
+def test_the_generator_draws_wider_than_what_is_usual():
+    """By-products, ash and store of 400 drawn yeasts reach beyond the ranges that the methods take as usual."""
+    rng = np.random.default_rng(0)
+    strains = [drawn_strain(rng) for _ in range(400)]
+    for name, ranges in (
+        ("glycerol_mmol_g", (usual.GLYCEROL["mixture"],)), ("acid_share", (usual.ACIDS,)), ("ash", (usual.ASH,)),
+    ):  # fmt: skip
+        drawn = [getattr(strain, name) for strain in strains]
+        for each in ranges:
+            assert max(drawn) - min(drawn) > 1.05 * (each.high - each.low), name
+            assert min(drawn) <= max(each.low, 0.002) and max(drawn) >= each.high, name

@@ -35,6 +35,8 @@ class Strain:
         How fast sugar uptake is lost when nitrogen is short.
     oxygen_per_h : float
         Share of the headspace's oxygen that reaches the yeast in an hour; it burns sugar.
+    cell_H, cell_O, cell_N : float
+        Hydrogen, oxygen and nitrogen for each carbon of the cells.
     """
 
     uptake_g_g_h: float = 1.1
@@ -51,6 +53,24 @@ class Strain:
     inversion_g_g_h: float = 6.0
     ash: float = 0.07
     oxygen_per_h: float = 0.05
+    cell_H: float = 1.8
+    cell_O: float = 0.5
+    cell_N: float = 0.2
+
+    @property
+    def cell_g_mol(self) -> float:
+        """Mass of cells for each mole of their carbon, without ash (atomic masses: IUPAC)."""
+        return 12.011 + 1.008 * self.cell_H + 15.999 * self.cell_O + 14.007 * self.cell_N
+
+    @property
+    def cell_electrons(self) -> float:
+        """Available electrons for each carbon, against ammonia."""
+        return 4.0 + self.cell_H - 2.0 * self.cell_O - 3.0 * self.cell_N
+
+    @property
+    def cell_nitrogen(self) -> float:
+        """Nitrogen in a gram of cells."""
+        return 14.007 * self.cell_N / self.cell_g_mol
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +96,8 @@ class Batch:
         Solubility of CO2 in the liquid, relative to water (a few per cent less: common practice, no source).
     carried_share : float
         Share of the solids that ends up in the washed paste.
+    extract_share, lost_share : float
+        Share of the opened paste's dry matter that dissolves, and that is lost on the way to the dishes.
     transfer_per_h : float
         Liquid-to-headspace transfer coefficient of CO2; sets the supersaturation.
     """
@@ -100,6 +122,8 @@ class Batch:
     transfer_per_h: float = 3.0
     salting: float = 0.96
     carried_share: float = 0.04
+    extract_share: float = 0.54
+    lost_share: float = 0.03
     strain: Strain = field(default_factory=Strain)
 
 
@@ -132,7 +156,7 @@ class Truth(Written):
 
     def closure(self) -> tuple[float, float]:
         """Share of the consumed hexose's carbon and electrons found in the products."""
-        return _closure(self.amounts)
+        return _closure(self.amounts, self.batch.strain)
 
     def page(self) -> Page:
         """The true amounts."""
@@ -140,15 +164,17 @@ class Truth(Written):
         return Page(f"Simulated batch, {self.time_h[-1]:g} h", lines, ["Invented: a model with known truth."])
 
 
-def _closure(amounts: Mapping[str, float]) -> tuple[float, float]:
+def _closure(amounts: Mapping[str, float], strain: Strain) -> tuple[float, float]:
     parts = {
-        "ethanol made": compound("ethanol"), "CO2 made": compound("CO2"), "cells grown": compound("biomass"),
+        "ethanol made": compound("ethanol"), "CO2 made": compound("CO2"),
         "reserve stored": compound("C6H10O5"), "glycerol": compound("glycerol"),
         "acetic acid": compound("acetic acid"), "succinic acid": compound("succinic acid"),
     }  # fmt: skip
     hexose = amounts["hexose consumed"] / compound("hexose").molar_mass
     moles = {name: amounts[name] / thing.molar_mass for name, thing in parts.items()}
-    carbon = math.fsum(moles[name] * thing.carbon for name, thing in parts.items())
-    electrons = math.fsum(moles[name] * thing.electrons for name, thing in parts.items())
+    cells = amounts["cells grown"] / strain.cell_g_mol
+    carbon = math.fsum((cells, *(moles[name] * thing.carbon for name, thing in parts.items())))
+    of_cells = cells * strain.cell_electrons
+    electrons = math.fsum((of_cells, *(moles[name] * thing.electrons for name, thing in parts.items())))
     burnt = 4 * amounts["oxygen used"] / compound("O2").molar_mass
     return carbon / (6 * hexose), (electrons + burnt) / (24 * hexose)

@@ -15,7 +15,7 @@ import numpy as np
 from fermkit.basis.checks import Floats, between, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
-from fermkit.matter.composition import compound, molar_mass
+from fermkit.matter.composition import molar_mass
 from fermkit.matter.properties import bicarbonate_factor, co2_second_virial, co2_solubility, water_vapour_pressure
 from fermkit.teach.batches import Batch, Strain, Truth
 
@@ -29,10 +29,8 @@ OXYGEN: Final = molar_mass("O2")
 GLYCEROL: Final = molar_mass("glycerol")
 AIR_G_MOL: Final = 28.96
 """Molar mass of dry air [g/mol] (ISO 2533:1975, from memory)."""
-CELL: Final = molar_mass("biomass")
 RESERVE: Final = molar_mass("C6H10O5")
 WATER: Final = molar_mass("water")
-CELL_NITROGEN: Final = compound("biomass").mass_fraction("N")
 NAMES: Final = (
     "sucrose", "hexose", "cells", "reserve", "nitrogen", "awake", "ethanol", "dissolved", "headspace", "air",
     "oxygen", "consumed", "grown", "stored", "respired", "made", "out", "co2_out", "stripped", "collected", "lost",
@@ -175,7 +173,7 @@ def _slope(y: Sequence[float], _t: float, fixed: tuple[Any, ...]) -> list[float]
     left_g = out * (share * CO2 + (1 - share) * AIR_G_MOL) + vapours * water * WATER + stripped * ETHANOL
     waking = (1 - awake) / s.waking_h * fed - s.weary_per_h * (1 - fed) * awake
     return [
-        -split, 2 * split - uptake - breath / 6, grown, stored * RESERVE, -grown * CELL_NITROGEN, waking,
+        -split, 2 * split - uptake - breath / 6, grown, stored * RESERVE, -grown * s.cell_nitrogen, waking,
         made_ethanol - stripped, made + breath - release, release - out * share, -out * (1 - share) - breath,
         -out * oxygen / (head + air) - breath, uptake + breath / 6, grown, stored * RESERVE, breath, made + breath,
         out, out * share, stripped, out * (1 - leak), left_g,
@@ -185,12 +183,13 @@ def _slope(y: Sequence[float], _t: float, fixed: tuple[Any, ...]) -> list[float]
 def _alcohol_and_co2(fermented: float, uptake: float, grown: float, s: Strain) -> tuple[float, float]:
     """Ethanol and CO2 [mol/h]: what carbon and electrons the other products leave of the hexose.
 
-    Carbon and electrons of a mole: hexose 6, 24; cells CH1.8O0.5N0.2 1, 4.2; glycerol 3, 14; acetic acid 2, 8;
+    Carbon and electrons of a mole: hexose 6, 24; cells 1 and as their formula says; glycerol 3, 14; acetic acid 2, 8;
     succinic acid 4, 14; ethanol 2, 12; CO2 1, 0. Reserve is hexose less water.
     """
-    cells, glycerol, acid = grown / CELL, s.glycerol_mmol_g / 1000 * grown / (1 - s.ash), 6 * s.acid_share * uptake
+    cells, acid = grown / s.cell_g_mol, 6 * s.acid_share * uptake
+    glycerol = s.glycerol_mmol_g / 1000 * grown / (1 - s.ash)
     acetic, succinic = acid / 4, acid / 8
-    ethanol = (24 * fermented - 4.2 * cells - 14 * glycerol - 8 * acetic - 14 * succinic) / 12
+    ethanol = (24 * fermented - s.cell_electrons * cells - 14 * glycerol - 8 * acetic - 14 * succinic) / 12
     return ethanol, 6 * fermented - cells - 3 * glycerol - 2 * acetic - 4 * succinic - 2 * ethanol
 
 

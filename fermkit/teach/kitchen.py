@@ -151,7 +151,8 @@ def weights(truth: Truth, rng: np.random.Generator, k: Kitchen) -> tuple[Rows, f
     wet = dry / rng.uniform(0.21, 0.24)
     sample_wet = 0.25 * wet
     rest = dry * 0.75
-    extract, debris = 0.52 * rest, 0.45 * rest
+    found = rest * (1 - truth.batch.lost_share)
+    extract, debris = truth.batch.extract_share * found, (1 - truth.batch.extract_share) * found
     rows: Rows = {"item": [], "tare [g]": [], "wet [g]": [], "dry [g]": [], "note": []}
 
     def weigh(item: str, tare: float, net_wet: float, net_dry: float | None, note: str) -> None:

@@ -152,21 +152,35 @@ def draw_batch(kitchen: Kitchen, rng: np.random.Generator, strain: Strain | None
         "withdrawals": withdrawals,
         "closed": k.closed in ("closed", "vented"),
         "vents_h": k.vents_h,
+        "salting": float(rng.uniform(0.90, 1.0)),
+        "transfer_per_h": float(np.exp(rng.uniform(np.log(1.0), np.log(8.0)))),
+        "extract_share": float(rng.uniform(0.33, 0.72)),
+        "lost_share": float(rng.uniform(0.0, 0.05)),
         "strain": strain or drawn_strain(rng),
     }
     return Batch(**(drawn | changes))
 
 
 def drawn_strain(rng: np.random.Generator) -> Strain:
-    """A yeast a little different from the default: by-products and speed differ from packet to packet."""
+    """A yeast of its own: speed, by-products, cells and ash differ from packet to packet.
+
+    The ranges are this generator's (invented, wider than what the methods take as usual): no method reads them, and
+    they are read from no method.
+    """
     return Strain(
-        uptake_g_g_h=float(1.1 * np.exp(rng.normal(0, 0.1))),
-        growth_g_g=float(rng.uniform(0.085, 0.11)),
-        glycerol_mmol_g=float(rng.uniform(5.0, 7.5)),
-        acid_share=float(rng.uniform(0.01, 0.02)),
-        waking_h=float(rng.uniform(1.0, 4.0)),
-        ash=float(rng.uniform(0.05, 0.08)),
+        uptake_g_g_h=float(1.1 * np.exp(rng.normal(0, 0.2))),
+        growth_g_g=float(rng.uniform(0.05, 0.13)),
+        glycerol_mmol_g=float(rng.uniform(3.5, 14.5)),
+        acid_share=float(rng.uniform(0.0, 0.033)),
+        reserve_share=float(rng.uniform(0.0, 0.05)),
+        awake=float(rng.uniform(0.05, 0.3)),
+        waking_h=float(np.exp(rng.uniform(np.log(0.8), np.log(5.0)))),
+        ethanol_most_g_L=float(rng.uniform(80.0, 110.0)),
+        ash=float(rng.uniform(0.045, 0.095)),
         oxygen_per_h=float(np.exp(rng.uniform(np.log(0.01), np.log(0.2)))),
+        cell_H=float(rng.uniform(1.65, 1.85)),
+        cell_O=float(rng.uniform(0.45, 0.60)),
+        cell_N=float(rng.uniform(0.12, 0.20)),
     )
 
 
