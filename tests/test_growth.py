@@ -1,8 +1,10 @@
 """One growth curve: what is fitted, what is said about it, and what is refused."""
 
 import math
+from functools import wraps
 from itertools import combinations
 
+import lmfit
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -12,7 +14,6 @@ import fermkit as fk
 from fermkit.basis.errors import FermkitError, FitError, InputError
 from fermkit.basis.statistics import runs_p
 from fermkit.growth import curves
-from fermkit.growth.confidence import resampled
 
 T = np.linspace(0, 48, 60)
 CURVES = ("logistic", "gompertz", "richards", "baranyi", "three_phase")
@@ -29,6 +30,28 @@ def counted(seed=0, size=2.0, time=T):
     return np.concatenate([[0.0], np.cumsum(steps)])
 
 
+def by_lmfit(fit):
+    """The same fit by lmfit, with numerical derivatives, begun 5 % off our optimum: its full ModelResult."""
+    a, rate, lag = fit.asymptote.n, fit.max_rate.n, (fit.lag_h - (fit.asymptote - fit.final_amount) / fit.max_rate).n
+    b, t_i = np.exp(fit.found.p[0][0]), fit.found.p[0][1]
+    start = {"asymptote": a, "max_rate": rate, "lag_h": lag}
+    if fit.curve == "richards":
+        start["asymmetry"] = np.exp(fit.found.p[0][2])
+    if fit.curve == "baranyi":
+        start = {"asymptote": a, "specific_rate": b, "seed": 1 / (1 + np.exp(b * t_i))}
+    function = getattr(curves, fit.curve)
+
+    @wraps(function)
+    def shown(*args, **p):
+        return np.diff(function(*args, **p)) if fit.problem.steps else function(*args, **p)
+
+    model = lmfit.Model(shown, independent_vars=["time_h"])
+    weight = None if fit.problem.weight is None else fit.problem.weight[0]
+    data = np.diff(fit.amount) if fit.problem.steps else fit.amount
+    begun = model.make_params(**{name: 1.05 * value for name, value in start.items()})
+    return model.fit(data, begun, weights=weight, time_h=fit.time_h)
+
+
 @pytest.mark.parametrize("noise", ["independent", "accumulating"])
 @pytest.mark.parametrize("curve", ["logistic", "gompertz", "richards", "baranyi"])
 def test_lmfit_finds_the_same_optimum_and_uncertainty(curve, noise):
@@ -37,7 +60,7 @@ def test_lmfit_finds_the_same_optimum_and_uncertainty(curve, noise):
     if (curve, noise) == ("richards", "accumulating"):
         y = np.cumsum(np.concatenate([[0.0], np.diff(curves.richards(T, 600, 40, 6, 2.0))])) + 0.01 * np.sin(T**2)
     fit = fk.fit_growth(T, y, curve=curve, noise=noise)
-    other = fit.lmfit
+    other = by_lmfit(fit)
     assert other.chisqr == pytest.approx(fit.found.rss[0], rel=1e-6)
     assert other.params["asymptote"].value == pytest.approx(fit.asymptote.n, abs=2e-3 * fit.asymptote.s)
     if noise == "independent":
@@ -51,29 +74,11 @@ def test_lmfit_finds_the_same_optimum_and_uncertainty(curve, noise):
 def test_profile_limits_agree_with_lmfits_own():
     """Profile intervals are those of lmfit's conf_interval on the same readings."""
     fit = fk.fit_growth(T[:30], readings(time=T[:30]), curve="gompertz")
-    table = fit.lmfit.conf_interval(sigmas=[0.95])
+    table = by_lmfit(fit).conf_interval(sigmas=[0.95])
     for name in ("asymptote", "max_rate", "lag_h"):
         low, high = table[name][0][1], table[name][-1][1]
         assert fit.interval(name) == pytest.approx((low, high), rel=2e-3)
         assert fit.intervals()[name] == pytest.approx(fit.interval(name), rel=1e-6)
-
-
-def test_three_ways_to_an_interval_agree_where_the_readings_are_good():
-    """Profile, Wald and bootstrap intervals of a well determined curve differ little."""
-    fit = fk.fit_growth(T, readings())
-    for name in ("final_amount", "max_rate", "lag_h"):
-        profile = np.array(fit.interval(name))
-        for method in ("wald", "bootstrap"):
-            assert np.allclose(fit.interval(name, method=method), profile, atol=0.25 * np.ptp(profile))
-
-
-def test_resampling_scatters_as_the_covariance_says():
-    """Refits of resampled residuals spread like the standard uncertainties, and each tells its own."""
-    fit = fk.fit_growth(T, readings())
-    values, spread = resampled(fit.shape, fit.problem, fit.found, 1000, seed=3)
-    u = [getattr(fit, name).s for name in curves.QUANTITIES]
-    assert values.std(axis=0) == pytest.approx(u, rel=0.12)
-    assert np.median(spread, axis=0) == pytest.approx(u, rel=0.12)
 
 
 def test_the_numbers_of_a_fit_stay_correlated():
@@ -152,15 +157,11 @@ def test_a_counter_that_slipped_back_once_still_has_its_intervals():
     assert low < y[-1] < high
 
 
-def test_robust_gives_a_wild_reading_little_say():
-    """One reading off by half the curve hardly moves the robust fit, and the plain one is told to look."""
-    clean, y = readings(), readings()
+def test_a_wild_reading_is_pointed_at():
+    """One reading off by half the curve is named by its time."""
+    y = readings()
     y[20] += 300
-    true, plain = fk.fit_growth(T, clean), fk.fit_growth(T, y)
-    robust = fk.fit_growth(T, y, loss="robust")
-    assert abs(robust.lag_h.n - true.lag_h.n) < true.lag_h.s
-    assert robust.lag_h.s < 1.5 * true.lag_h.s
-    assert any("16.27" in doubt for doubt in plain.doubts)
+    assert any("16.27" in doubt for doubt in fk.fit_growth(T, y).doubts)
 
 
 def test_the_wrong_curve_is_told_by_its_residuals():
@@ -210,7 +211,7 @@ def test_not_bent_is_said_just_where_the_interval_is_open(known):
             seen = last > T
             y = readings(seed, sd=12.0)[seen]
             fit = fk.fit_growth(T[seen], y, u=12.0 if known else None)
-            high = fit._ends(0, 0.95, "profile")[1]
+            high = fit.interval("final_amount")[1]
             said.append("not bent" in fit.verdict)
             assert said[-1] == (high >= 30 * y.max()), (last, seed, high)
     assert 2 < sum(said) < 10
@@ -225,8 +226,8 @@ def test_where_no_growth_is_shown_nothing_is_excluded():
         assert fit.interval(name) == fit.intervals()[name] == (0.0, np.inf)
     low, high = fit.band([5.0, 40.0])
     assert (low == -np.inf).all() and (high == np.inf).all()
-    for forecast in (fit.finish_time_h(), fit.time_to(10.0)):
-        assert np.isnan(forecast.time_h.n) and (forecast.low, forecast.high) == (T[0], np.inf)
+    forecast = fit.finish_time_h()
+    assert np.isnan(forecast.time_h.n) and (forecast.low, forecast.high) == (T[0], np.inf)
     assert fit.state().word == "still lagging"
 
 
@@ -238,23 +239,6 @@ def test_forecasts_of_an_unfinished_run_hold_the_truth():
     finish = fit.finish_time_h(0.99)
     assert finish.low < shape.when(p, 0.99)[0] < finish.high
     assert "99 %" in str(finish)
-    half = fit.time_to(300.0)
-    assert fit.predict(half.time_h.n) == pytest.approx(300, rel=1e-6)
-    assert fit.time_to(1e6).high == np.inf
-
-
-@pytest.mark.parametrize("noise", ["independent", "accumulating"])
-@pytest.mark.parametrize("share", [0.3, 0.7])
-def test_a_time_read_off_the_curve_is_as_sure_as_the_band_over_the_slope(noise, share):
-    """u of the time at which an amount is reached: the curve's own u there, over how steeply it rises."""
-    y = readings() if noise == "independent" else counted()
-    fit = fk.fit_growth(T, y, noise=noise)
-    when = fit.time_to(share * 600)
-    low, high = fit.band([when.time_h.n])
-    quantile = (fit.intervals()["lag_h"][1] - fit.lag_h.n) / fit.lag_h.s  # 1.96, or Student's
-    slope = (fit.predict(when.time_h.n + 0.01) - fit.predict(when.time_h.n - 0.01)) / 0.02
-    assert when.time_h.s == pytest.approx((high - low)[0] / 2 / quantile / slope, rel=0.1)
-    assert when.low < when.time_h.n < when.high
 
 
 def test_pages_are_written():
@@ -295,7 +279,6 @@ def test_bad_readings_each_get_their_own_sentence(time, amount, words):
     [
         ({"curve": "gomperz"}, "did you mean 'gompertz'"),
         ({"noise": "white"}, "independent, accumulating"),
-        ({"loss": "huber"}, "least squares, robust"),
         ({"u": -1.0}, "u above zero"),
         ({"u": [1.0, 2.0]}, "one, or 60"),
         ({"scale_u": -0.1}, "scale_u"),
@@ -314,7 +297,6 @@ def test_bad_questions_to_a_fit_are_refused():
         (lambda: fit.interval("lag"), "did you mean 'lag_h'"),
         (lambda: fit.interval("lag_h", level=95), "fraction, e.g. 0.95"),
         (lambda: fit.finish_time_h(99), "such as 0.99"),
-        (lambda: fit.time_to(-1), "above zero"),
     ):
         with pytest.raises(InputError, match=words):
             ask()
@@ -333,12 +315,11 @@ HOSTILE = st.floats(allow_nan=True, allow_infinity=True, width=64)
     ),
     curve=st.sampled_from(CURVES),
     noise=st.sampled_from(["independent", "accumulating"]),
-    loss=st.sampled_from(["least squares", "robust"]),
 )
-def test_hostile_readings_give_an_answer_or_a_named_error(amount, curve, noise, loss):
+def test_hostile_readings_give_an_answer_or_a_named_error(amount, curve, noise):
     """No array whatever gives another exception, a warning, or a NaN without words."""
     try:
-        fit = fk.fit_growth(np.arange(len(amount), dtype=float), amount, curve, noise, loss=loss)
+        fit = fk.fit_growth(np.arange(len(amount), dtype=float), amount, curve, noise)
     except FermkitError:
         return
     values = [fit.final_amount, fit.max_rate, fit.lag_h, fit.asymptote]

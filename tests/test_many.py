@@ -9,9 +9,11 @@ import fermkit as fk
 from fermkit.basis.errors import InputError
 from fermkit.growth import curves
 from fermkit.growth.curves import SHAPES
-from fermkit.growth.fitter import Problem, descend, reach
-from fermkit.growth.many import VERDICTS, fit_chunk
+from fermkit.growth.least_squares import descend, reach
+from fermkit.growth.many import fit_chunk
+from fermkit.growth.problem import Problem
 from fermkit.growth.starts import start
+from fermkit.growth.verdicts import VERDICTS
 from fermkit.growth.weights import solve
 
 T = np.linspace(0, 48, 60)

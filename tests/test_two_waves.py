@@ -16,7 +16,7 @@ def test_intervals_hold_the_truth():
     rng, held = np.random.default_rng(0), np.zeros(6)
     for _ in range(50):
         fit = fit_two_waves(T, two_waves(T, *TRUE) + 6 * rng.normal(size=60))
-        ends = [fit.limits[i][name] for i in (0, 1) for name in ("asymptote", "max_rate", "lag_h")]
+        ends = [wave.limits[name] for wave in fit.waves for name in ("asymptote", "max_rate", "lag_h")]
         held += [low <= true <= high for (low, high), true in zip(ends, TRUE)]
     assert (held >= 44).all(), held
 
@@ -25,7 +25,7 @@ def test_counted_gas_in_two_waves():
     """Increments with errors of their own are fitted as increments, and the sum hangs on the first reading."""
     steps = np.random.default_rng(1).poisson(np.diff(two_waves(T, *TRUE)))
     fit = fit_two_waves(T, 100 + np.concatenate([[0], np.cumsum(steps)]), "accumulating", unit="mL")
-    assert fit.weight > 0.99 and fit.waves[1]["lag_h"].n == pytest.approx(20, abs=3 * fit.waves[1]["lag_h"].s)
+    assert fit.weight > 0.99 and fit.waves[1].lag_h.n == pytest.approx(20, abs=3 * fit.waves[1].lag_h.s)
     assert fit.predict(0.0) == pytest.approx(100, abs=1e-6)
     assert "mL/h" in str(fit)
 
@@ -35,10 +35,10 @@ def test_units_scale_through():
     y = two_waves(T, *TRUE) + 6 * np.random.default_rng(4).normal(size=60)
     plain, other = fit_two_waves(T, y), fit_two_waves(100 / 24 + T / 24, y / 1000)
     for one, two in zip(plain.waves, other.waves):
-        assert two["asymptote"].n * 1000 == pytest.approx(one["asymptote"].n, rel=1e-4)
-        assert two["max_rate"].s * 1000 / 24 == pytest.approx(one["max_rate"].s, rel=1e-3)
-        assert two["lag_h"].n * 24 == pytest.approx(100 + one["lag_h"].n, rel=1e-4)
-        assert two["lag_h"].s * 24 == pytest.approx(one["lag_h"].s, rel=1e-3)
+        assert two.asymptote.n * 1000 == pytest.approx(one.asymptote.n, rel=1e-4)
+        assert two.max_rate.s * 1000 / 24 == pytest.approx(one.max_rate.s, rel=1e-3)
+        assert two.lag_h.n * 24 == pytest.approx(100 + one.lag_h.n, rel=1e-4)
+        assert two.lag_h.s * 24 == pytest.approx(one.lag_h.s, rel=1e-3)
 
 
 @pytest.mark.parametrize("seed", [0, 3, 5, 13])
@@ -48,9 +48,9 @@ def test_the_earlier_wave_comes_first(seed):
     one, two = ((rng.uniform(100, 500), rng.uniform(low, 60), rng.uniform(0, 25)) for low in (20, 10))
     y = two_waves(t, *one, *two) + 5 * rng.normal(size=40)
     fit = fit_two_waves(t, y)
-    early, late = (w["lag_h"].n + w["asymptote"].n / (np.e * w["max_rate"].n) for w in fit.waves)
+    early, late = (w.lag_h.n + w.asymptote.n / (np.e * w.max_rate.n) for w in fit.waves)
     assert early <= late
-    named = [wave[name].n for wave in fit.waves for name in ("asymptote", "max_rate", "lag_h")]
+    named = [getattr(wave, name).n for wave in fit.waves for name in ("asymptote", "max_rate", "lag_h")]
     assert fit.predict(t) == pytest.approx(two_waves(t, *named))
     assert np.std(fit.predict(t) - y) < 6
 

@@ -14,7 +14,8 @@ from fermkit.basis.statistics import aicc
 from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
 from fermkit.growth.curves import SHAPES
 from fermkit.growth.fit import Noise, fit_growth
-from fermkit.growth.fitted import Forecast, GrowthFit
+from fermkit.growth.result import Forecast, GrowthFit
+from fermkit.growth.verdicts import Verdict
 
 
 class Outcome(StrEnum):
@@ -102,7 +103,7 @@ class CurveComparison(Written):
                 f"{100 * weight:.0f} %" if self.verdict is Outcome.SHOWN else "no weight",
                 "weight" if self.verdict is Outcome.SHOWN else "",
                 f"lag {plus_minus(fit.lag_h, 'h')}, rate {plus_minus(fit.max_rate, rate)}; AICc {score:.1f}"
-                if fit.verdict == "good"
+                if fit.verdict is Verdict.GOOD
                 else f"{fit.verdict}; AICc {score:.1f}",
             )
             for fit, score, weight in zip(self.fits, self.aicc, self.weight)

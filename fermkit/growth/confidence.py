@@ -1,4 +1,4 @@
-"""How far the readings let a growth curve go: profile-likelihood limits and the bootstrap."""
+"""How far the readings let a growth curve go: profile-likelihood limits."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -9,7 +9,29 @@ import numpy as np
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats
 from fermkit.growth.curves import Shape
-from fermkit.growth.fitter import Found, Problem, Rows, columns, descend, hold, quiet, reach
+from fermkit.growth.least_squares import columns, hold, quiet, reach
+from fermkit.growth.problem import Problem, Rows
+
+LONGEST_LN_LEVEL = 0.7
+"""The longest step of the final level: it may double or halve (ln 2)."""
+
+MOST_TURNS = 60
+"""Newton steps after which an end is called open; eight or so are usual, and open ends run off long before."""
+
+OVERSHOT, BACK = 3.0, 0.25
+"""A step that leaves the residual sum this many times its room above the aim has gone too far, and comes back to a
+quarter of itself."""
+
+AS_GOOD_AS_THERE = 1e-7
+"""A step is the last when it changes the residual sum by less than this share of the room: the end is then known to
+a few ten-thousandths of its distance from the best value."""
+
+OUT_OF_SIGHT = 250.0
+"""ln of a final level beyond which nothing will hold it: the end is open."""
+
+BEND_SHIFT, CONVEX = 1e-3, 1e-6
+"""Second derivatives are taken over this share of the way to the end; the matrix with them is used while its least
+eigenvalue, rows and columns brought to one size, stays above this."""
 
 Measure = Callable[[Floats, Floats], tuple[Floats, Floats]]
 """From levels (m,) and shape parameters (m, q): some values (m, k) and their slopes (m, k, q + 1)."""
@@ -79,16 +101,16 @@ def extremes(
     """
     measure = measure or shape.quantities
     limit = reach(shape, problem.time)
-    longest = np.concatenate([[0.7], limit.step])
+    longest = np.concatenate([[LONGEST_LN_LEVEL], limit.step])
     ends = np.full(len(theta), np.nan)
     ceiling = _gram(shape, theta, problem)[0] + room
     live, last, step = np.arange(len(theta)), theta.copy(), np.zeros_like(theta)
-    for turn in range(60):
+    for turn in range(MOST_TURNS):
         now = problem.of(live) if len(problem.amount) == len(ends) else problem
         s, right, normal = _gram(shape, theta, now)
-        over = s > (ceiling + 3 * room)[live]
-        if over.any():  # too far: come back three quarters of the way
-            step[over] *= 0.25
+        over = s > (ceiling + OVERSHOT * room)[live]
+        if over.any():  # too far: come back most of the way
+            step[over] *= BACK
             theta[over] = last[over] + step[over]
             s, right, normal = _gram(shape, theta, now)
         values, slopes = measure(np.exp(theta[:, 0]), theta[:, 1:])
@@ -105,12 +127,12 @@ def extremes(
             step = _towards(normal, np.where(held, 0.0, right), np.where(held, 0.0, a), spare, side[live])
         cap = np.maximum(np.max(np.abs(step) / longest, axis=1), 1.0)
         step /= cap[:, None]
-        small = np.einsum("mi,mij,mj->m", step, normal, step) < 1e-7 * room[live]
+        small = np.einsum("mi,mij,mj->m", step, normal, step) < AS_GOOD_AS_THERE * room[live]
         theta = theta + step
         theta[:, 1:] = np.clip(theta[:, 1:], limit.low, limit.high)
         ended = small & (cap == 1.0)
         ends[live[ended]] = value[ended] + np.einsum("mi,mi->m", a[ended], step[ended])
-        keep = ~ended & (np.abs(theta[:, 0]) < 250)
+        keep = ~ended & (np.abs(theta[:, 0]) < OUT_OF_SIGHT)
         live, theta, last, step = live[keep], theta[keep], last[keep], step[keep]
         if not live.size:
             break
@@ -149,7 +171,7 @@ def _curved(
     force = -np.einsum("mi,mi->m", right, a) / np.einsum("mi,mi->m", a, a)
     out = np.empty_like(normal)
     for j in range(q):
-        shift = 1e-3 * np.sqrt(room / np.maximum(normal[:, j, j], 1e-300))
+        shift = BEND_SHIFT * np.sqrt(room / np.maximum(normal[:, j, j], 1e-300))
         moved = theta.copy()
         moved[:, j] += shift
         right_j = _gram(shape, moved, problem)[1]
@@ -158,7 +180,7 @@ def _curved(
     out = 0.5 * (out + out.transpose(0, 2, 1))
     size = np.sqrt(np.maximum(np.einsum("mii->mi", normal), 1e-300))
     least = np.linalg.eigvalsh(np.nan_to_num(out / size[:, :, None] / size[:, None, :]))[:, 0]
-    return np.where((least > 1e-6)[:, None, None], out, normal)
+    return np.where((least > CONVEX)[:, None, None], out, normal)
 
 
 def _gram(shape: Shape, theta: Floats, problem: Problem) -> tuple[Floats, Floats, Floats]:
@@ -197,30 +219,3 @@ def _counted(stack: Floats, problem: Problem) -> tuple[Floats, Floats]:
     above, under = np.where(usual, raw + c, 1.0), np.where(usual, mean + c, 1.0)
     deviance = 2 * (above * np.log(above / under) - (above - under)) / np.where(counts, a, 1.0)
     return left, np.where(usual, deviance, left**2)
-
-
-@quiet
-def resampled(
-    shape: Shape, problem: Problem, found: Found, resamples: int, seed: int, measure: Measure | None = None
-) -> tuple[Floats, Floats]:
-    """Fits to resampled residuals: values and their standard errors, (resamples, k) each.
-
-    Weighted residuals, enlarged for the parameters that were fitted, are drawn with replacement and
-    added back to the curve (Davison & Hinkley, Bootstrap Methods and their Application, 1997, ch. 7).
-    """
-    measure = measure or shape.quantities
-    n, q = problem.amount.shape[1], shape.parameters
-    there = np.ones(n, dtype=bool) if problem.weight is None else problem.weight[0] > 0
-    fitted = columns(shape, found.p, problem)[0][0] * found.level[0]
-    left = (problem.amount[0] - fitted)[there]
-    left = (left - left.mean()) * np.sqrt(len(left) / max(len(left) - q, 1))
-    drawn = np.zeros((resamples, n))
-    drawn[:, there] = np.random.default_rng(seed).choice(left, size=(resamples, int(there.sum())))
-    again = replace(problem, amount=fitted + drawn, worth=None, counting=None)
-    fits = descend(shape, np.tile(found.p, (resamples, 1)), again, reach(shape, problem.time), tolerance=1e-3)
-    usable = fits.level > 0
-    values, slopes = measure(np.where(usable, fits.level, 1.0), fits.p)
-    variance = fits.rss / again.dof(q)
-    spread = np.einsum("mki,mij,mkj->mk", slopes, fits.covariance(), slopes) * variance[:, None]
-    good = usable & np.isfinite(spread).all(axis=1)
-    return values[good], np.sqrt(np.maximum(spread[good], 1e-300))

@@ -8,15 +8,19 @@ from numpy.typing import ArrayLike
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, not_negative, numbers, one_of, rising, same_length
 from fermkit.basis.errors import FitError, InputError
-from fermkit.growth import many
 from fermkit.growth.confidence import SCATTER
 from fermkit.growth.curves import Shape, shape_named
-from fermkit.growth.fitted import UNGIVEN, Forecast, GrowthFit
-from fermkit.growth.fitter import Found, Problem
+from fermkit.growth.least_squares import Found
+from fermkit.growth.problem import Problem, pose
 from fermkit.growth.residuals import remarks_on
-from fermkit.growth.weights import solve, solve_robust
+from fermkit.growth.result import Forecast, GrowthFit
+from fermkit.growth.verdicts import UNGIVEN, VERDICTS, judge
+from fermkit.growth.weights import solve
 
 __all__ = ["Forecast", "GrowthFit", "fit_growth"]
+
+EXACT = 1e-9
+"""What error a single fit may leave, in standard errors: rounding only, since one more pass costs nothing."""
 
 Noise = Literal["independent", "accumulating"]
 
@@ -29,7 +33,6 @@ def fit_growth(
     *,
     u: float | ArrayLike | None = None,
     scale_u: float = 0.0,
-    loss: Literal["least squares", "robust"] = "least squares",
     unit: str = "",
     counts: str = "",
 ) -> GrowthFit:
@@ -50,8 +53,6 @@ def fit_growth(
         Standard uncertainty of a reading, (n,), or of an increment, (n - 1,), where it is known.
     scale_u : float
         Relative standard uncertainty common to the whole curve [-]: a bubble volume, a barometer.
-    loss : "least squares" or "robust"
-        Robust gives single wild readings little say (bisquare weights).
     unit, counts : str
         The unit, and what the amount counts ("produced", "released"); both are passed through.
 
@@ -86,7 +87,6 @@ def fit_growth(
     """
     shape = shape_named(curve)
     one_of(noise, ("independent", "accumulating"), "noise")
-    one_of(loss, ("least squares", "robust"), "loss")
     not_negative(scale_u, "scale_u", do="give the relative standard uncertainty, e.g. 0.02")
     time, level, errors = _readings(time_h, amount, u, noise)
     least = shape.parameters + 1 + (noise == "accumulating")
@@ -97,11 +97,8 @@ def fit_growth(
             "take more readings" + (", or a curve with fewer parameters" if shape.parameters > 3 else ""),
         )
     there = np.ones((1, time.size), dtype=bool)
-    problem, shown = many.pose(time[None, :], level[None, :], there, noise, errors)
-    if loss == "robust":
-        problem, found = solve_robust(shape, problem, shown)
-    else:
-        problem, found = solve(shape, problem, shown, tolerance=1e-9)
+    problem, shown = pose(time[None, :], level[None, :], there, noise, errors)
+    problem, found = solve(shape, problem, shown, tolerance=EXACT)
     return _wrapped(shape, noise, time, level, problem, found, shown, scale_u, unit, counts)
 
 
@@ -167,8 +164,8 @@ def _wrapped(
 ) -> GrowthFit:
     from uncertainties import correlated_values, ufloat
 
-    values, verdict = many.judge(shape, problem, found, shown)
-    word = many.VERDICTS[int(verdict[0])]
+    values, verdict = judge(shape, problem, found, shown)
+    word = VERDICTS[int(verdict[0])]
     dof = float(problem.dof(shape.parameters)[0])
     variance = 1.0 if problem.known else float(found.rss[0]) / dof
     if word in UNGIVEN or not np.isfinite(found.covariance()).all():

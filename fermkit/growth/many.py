@@ -10,9 +10,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from fermkit.basis.checks import Floats, one_of
 from fermkit.basis.errors import InputError
-from fermkit.growth.confidence import extremes
-from fermkit.growth.curves import Shape, shape_named
-from fermkit.growth.fitter import Found, Problem, dot, expected, quiet
+from fermkit.growth.curves import shape_named
+from fermkit.growth.least_squares import quiet
+from fermkit.growth.problem import pose
+from fermkit.growth.verdicts import COLUMNS, FEW, VERDICTS, judge
 from fermkit.growth.weights import solve
 
 if TYPE_CHECKING:
@@ -20,32 +21,6 @@ if TYPE_CHECKING:
 
 CHUNK = 2000
 """Curves in a block: few enough to stay in the processor's cache."""
-
-VERDICTS = (
-    "good",
-    "too few readings",
-    "does not rise",
-    "no growth shown",
-    "no single answer",
-    "not settled",
-    "not bent yet: no final amount",
-    "rises between two readings: rate and lag are bounds",
-)
-"""What is said of a fit, worst first after "good"."""
-
-COLUMNS = (
-    "final_amount",
-    "u_final_amount",
-    "max_rate",
-    "u_max_rate",
-    "lag_h",
-    "u_lag_h",
-    "asymptote",
-    "u_asymptote",
-    "scatter",
-)
-
-GOOD, FEW, FALLS, FLAT, TIED, UNSETTLED, OPEN, STEEP = range(8)
 
 
 def fit_growth_many(
@@ -234,150 +209,3 @@ def fit_chunk(
     problem, found = solve(shape, problem, level)
     values[rows], verdicts[rows] = judge(shape, problem, found, level)
     return values, verdicts
-
-
-def pose(
-    time: Floats, table: Floats, there: NDArray[np.bool_], noise: str, errors: Floats | None
-) -> tuple[Problem, Floats]:
-    """The least-squares problem of a block of readings, and the readings themselves for its start."""
-    steps = noise == "accumulating"
-    if steps or not np.isfinite(time).all():
-        time, table, there, errors = _closed_up(time, table, there, errors, steps)
-    whole = bool(there.all())
-    level = table if whole else np.where(there, table, 0.0)
-    weight = None if whole else there.astype(float)
-    if not steps:
-        if errors is not None:
-            weight = there / errors
-        level = level if weight is None else level * weight
-        return Problem(time, level, weight, known=errors is not None), level
-    level = np.where(there, level - level[:, :1], np.max(level - level[:, :1], axis=1, keepdims=True))
-    y = np.where(there[:, 1:], np.diff(level, axis=1), 0.0)
-    weight = None if weight is None else weight[:, 1:]
-    if errors is not None:
-        weight = there[:, 1:] / errors
-        y = y * weight
-    return Problem(time, y, weight, True, known=errors is not None), level
-
-
-def _closed_up(
-    time: Floats, table: Floats, there: NDArray[np.bool_], errors: Floats | None, steps: bool
-) -> tuple[Floats, Floats, NDArray[np.bool_], Floats | None]:
-    """Readings moved to the left over the gaps; the errors of increments are summed over a gap."""
-    if there.all():
-        return time, table, there, errors
-    order = np.argsort(~there, axis=1, kind="stable")
-    count = there.sum(axis=1, keepdims=True)
-    now = np.arange(there.shape[1])[None, :] < count
-    times = np.take_along_axis(np.broadcast_to(time, table.shape), order, axis=1)
-    times = np.where(now, times, np.take_along_axis(times, count - 1, axis=1))
-    if errors is not None:
-        if steps:
-            sums = np.pad(
-                np.cumsum(np.broadcast_to(errors, (len(table), errors.shape[1])) ** 2, axis=1),
-                ((0, 0), (1, 0)),
-            )
-            variance = np.diff(np.take_along_axis(sums, order, axis=1), axis=1)
-            errors = np.sqrt(np.where(now[:, 1:], variance, 1.0))
-        else:
-            errors = np.take_along_axis(np.broadcast_to(errors, table.shape), order, axis=1)
-    return times, np.take_along_axis(table, order, axis=1), now, errors
-
-
-@quiet
-def judge(shape: Shape, problem: Problem, found: Found, level: Floats) -> tuple[Floats, NDArray[np.int8]]:
-    """The numbers of `COLUMNS` for a block of fits, and a verdict on each (its place in `VERDICTS`)."""
-    from scipy.special import stdtrit
-
-    m = len(found.p)
-    verdict = np.zeros(m, dtype=np.int8)
-    dof = problem.dof(shape.parameters)
-    variance = np.ones(m) if problem.known else found.rss / dof
-    height = np.where(found.level > 0, found.level, 1.0)
-    numbers, slopes = shape.quantities(height, found.p)
-    covariance = found.covariance() * variance[:, None, None]
-    spread = np.sqrt(np.maximum(np.einsum("mki,mij,mkj->mk", slopes, covariance, slopes), 0.0))
-    values = np.empty((m, len(COLUMNS)))
-    values[:, 0:8:2], values[:, 1:8:2], values[:, 8] = numbers, spread, np.sqrt(found.rss / dof)
-    inside = _readings_between(problem.time, shape.when(found.p, 0.05), shape.when(found.p, 0.95))
-    verdict[inside <= 1] = STEEP
-    tied = ~np.isfinite(spread).all(axis=1) | ~np.isfinite(numbers).all(axis=1)
-    extra = (np.exp(found.p[:, 2:3]),) if shape.asymmetric else ()
-    reached = shape.value(np.exp(found.p[:, :1]), found.p[:, 1:2], problem.time[:, -1:], *extra)[:, 0]
-    unsure = ~tied & (found.level > 0) & ((covariance[:, 0, 0] > 0.01) | (reached < 0.33))
-    verdict[~found.converged] = UNSETTLED
-    open_ends = np.zeros((m, 3), dtype=bool)
-    if unsure.any():
-        rows = np.flatnonzero(unsure)
-        room = variance[rows] * (1.96**2 if problem.known else stdtrit(dof[rows], 0.975) ** 2)
-        seen = level[rows] if problem.weight is None or problem.steps else _unweighted(level[rows], problem.of(rows))
-        far = 30 * np.max(np.abs(seen), axis=1)
-        open_ends[rows] = _open_ends(shape, problem.of(rows), found.theta()[rows], room, far)
-        verdict[open_ends[:, 0]] = OPEN
-    verdict[tied] = np.where(inside[tied] <= 1, STEEP, TIED)
-    verdict[~_grows(shape, problem, found)] = FLAT
-    verdict[~(found.level > 0)] = FALLS
-    values[tied | np.isin(verdict, (FALLS, FLAT)), :8] = np.nan
-    for which, places in enumerate(([0, 1, 6, 7], [2, 3], [4, 5])):
-        values[:, places] = np.where(open_ends[:, which : which + 1], np.nan, values[:, places])
-    return values, verdict
-
-
-def _readings_between(time: Floats, low: Floats, high: Floats) -> NDArray[np.int64]:
-    """How many readings of each curve lie between two times."""
-    if len(time) == 1:
-        return np.searchsorted(time[0], high) - np.searchsorted(time[0], low, side="right")
-    return np.asarray(((time > low[:, None]) & (time < high[:, None])).sum(axis=1))
-
-
-def _open_ends(shape: Shape, problem: Problem, theta: Floats, room: Floats, far: Floats) -> NDArray[np.bool_]:
-    """Whether the readings leave the 95 % interval open: of final amount, largest rate, lag (m, 3).
-
-    Rate and lag are asked for only where the final amount is open.
-    """
-    m = len(theta)
-
-    def end(which: int, side: float, rows: NDArray[np.intp]) -> Floats:
-        part = problem.of(rows)
-        return extremes(shape, theta[rows], part, room[rows], np.full(len(rows), which), np.full(len(rows), side))
-
-    out = np.zeros((m, 3), dtype=bool)
-    out[:, 0] = ~(end(0, 1.0, np.arange(m)) < far)
-    rows = np.flatnonzero(out[:, 0])
-    if rows.size:
-        out[rows, 1] = ~np.isfinite(end(1, 1.0, rows))
-        out[rows, 2] = ~(np.isfinite(end(2, -1.0, rows)) & np.isfinite(end(2, 1.0, rows)))
-    return out
-
-
-def _unweighted(amount: Floats, problem: Problem) -> Floats:
-    assert problem.weight is not None
-    return np.where(problem.weight > 0, amount / np.where(problem.weight > 0, problem.weight, 1.0), 0.0)
-
-
-def _grows(shape: Shape, problem: Problem, found: Found) -> NDArray[np.bool_]:
-    """Whether the curve is better than a constant by more than chance would make it, at 1 in 1,000.
-
-    The F-test of nested fits (Bates & Watts 1988, p. 103), chi-square where the errors are known.
-    """
-    from scipy.special import chdtrc, fdtrc
-
-    y, w = problem.amount, problem.weight
-    with_curve, dof, more = found.rss, problem.dof(shape.parameters), float(shape.parameters)
-    if problem.steps:
-        if not problem.known:  # the weights come from the fit and would favour it
-            y = y if w is None else _unweighted(y, problem)
-            there = np.ones((1, 1)) if w is None else w > 0
-            with_curve = (((y - expected(shape, found, problem)) * there) ** 2).sum(axis=1)
-        without = (y**2).sum(axis=1)
-    else:
-        if w is None:
-            without = dot(y, y) - y.sum(axis=1) ** 2 / y.shape[1]
-        else:
-            without = dot(y, y) - (y * w).sum(axis=1) ** 2 / (w**2).sum(axis=1)
-        more -= 1
-    gain = np.maximum(without - with_curve, 0.0) / more
-    if problem.known:
-        return np.asarray(chdtrc(more, gain * more) < 1e-3)
-    floor = 1e-28 * np.maximum(without, 1e-300)
-    return np.asarray(fdtrc(more, dof, gain / np.maximum(with_curve / dof, floor)) < 1e-3)

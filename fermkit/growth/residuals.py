@@ -8,8 +8,10 @@ from fermkit.basis.checks import Floats
 from fermkit.basis.statistics import runs_p
 from fermkit.basis.written import in_words, nominal, uncertainty
 from fermkit.growth.curves import Shape
-from fermkit.growth.fitter import Found, Problem, columns, expected
+from fermkit.growth.least_squares import Found, columns, expected
+from fermkit.growth.problem import Problem
 from fermkit.growth.smoothing import FEWEST, series_of
+from fermkit.growth.verdicts import UNGIVEN, Verdict
 
 UNLIKELY = 0.01
 """Chance under which residuals are taken to show that the curve does not follow: once in a hundred good fits."""
@@ -47,13 +49,13 @@ def follows(shape: Shape, problem: Problem, found: Found, time: Floats, amount: 
 
 
 def remarks_on(
-    shape: Shape, problem: Problem, found: Found, time: Floats, verdict: str, lag: object
+    shape: Shape, problem: Problem, found: Found, time: Floats, verdict: Verdict, lag: object
 ) -> tuple[str, ...]:
     """Everything about a fit that should be doubted, a sentence each."""
     from scipy.special import ndtri
 
     out = [_VERDICTS[verdict]] if verdict in _VERDICTS else []
-    if verdict in ("does not rise", "no growth shown", "no single answer"):
+    if verdict in UNGIVEN:
         return tuple(out)
     if nominal(lag) - 2 * uncertainty(lag) <= 0:
         out.append("The lag is zero within its error: the curve starts steep.")
@@ -72,7 +74,7 @@ def remarks_on(
     wild = np.flatnonzero(np.abs(left) > ndtri(1 - 0.005 / left.size))
     if wild.size and wild.size <= 0.1 * left.size:
         at = ", ".join(f"{time[i + problem.steps]:g} h" for i in wild[:5])
-        out.append(f"Far from the curve: the reading at {at}; look at it, or fit with loss='robust'.")
+        out.append(f"Far from the curve: the reading at {at}; look at it.")
     if problem.known:
         out += _against_u(float(found.rss[0]), float(problem.dof(shape.parameters)[0]))
     return tuple(out)
@@ -92,16 +94,14 @@ def _against_u(rss: float, dof: float) -> list[str]:
 
 
 _VERDICTS = {
-    "does not rise": "These readings do not rise: no growth is shown, and no number is given.",
-    "no growth shown": (
+    Verdict.FALLS: "These readings do not rise: no growth is shown, and no number is given.",
+    Verdict.FLAT: (
         "These readings are no better described by a growth curve than by a constant: no growth is shown yet."
     ),
-    "no single answer": "Many curves fit these readings equally well: no single answer can be given.",
-    "not settled": "The fit did not settle: read these numbers as a sketch.",
-    "not bent yet: no final amount": (
-        "The curve has not bent yet, so these readings set no upper end to the final amount."
-    ),
-    "rises between two readings: rate and lag are bounds": (
+    Verdict.TIED: "Many curves fit these readings equally well: no single answer can be given.",
+    Verdict.UNSETTLED: "The fit did not settle: read these numbers as a sketch.",
+    Verdict.OPEN: ("The curve has not bent yet, so these readings set no upper end to the final amount."),
+    Verdict.STEEP: (
         "The whole rise lies between two readings: the largest rate is a lower bound, and the lag is known only "
         "to the distance of the readings, if at all."
     ),

@@ -6,7 +6,8 @@ import numpy as np
 
 from fermkit.basis.checks import Floats
 from fermkit.growth.curves import Shape
-from fermkit.growth.fitter import Problem, Reach, descend
+from fermkit.growth.least_squares import Reach, descend
+from fermkit.growth.problem import Problem
 
 BLOCKS = 14
 """Block means that a curve is reduced to for its start."""

@@ -1,6 +1,8 @@
 """A run in two waves: two sugars one after the other, or fermentation and then respiration."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import wraps
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -8,14 +10,21 @@ from numpy.typing import ArrayLike
 
 from fermkit.basis.checks import Floats
 from fermkit.basis.errors import FitError
-from fermkit.basis.statistics import aicc
-from fermkit.basis.written import Line, Page, Written
+from fermkit.basis.statistics import aicc, student
+from fermkit.basis.written import Line, Page, Written, nominal
 from fermkit.growth.confidence import SCATTER
-from fermkit.growth.curves import gompertz, shape_named
+from fermkit.growth.curves import gompertz
 from fermkit.growth.fit import Noise, fit_growth
-from fermkit.growth.fitted import GrowthFit
+from fermkit.growth.result import GrowthFit
 
 NAMES = ("asymptote", "max_rate", "lag_h")
+
+FEWEST = 9
+"""Readings, or increments, that six numbers and their scatter need."""
+
+STARTS, SHARES = ((0.15, 0.45), (0.2, 0.7), (0.3, 0.6), (0.4, 0.85), (0.1, 0.25)), (0.35, 0.65)
+"""Where the search begins: the steepest points of the waves as shares of the readings' span, and the first wave's share
+of the amount: early and late, near and far apart, each wave the larger once (own choice)."""
 
 
 def two_waves(
@@ -54,41 +63,48 @@ def two_waves(
     return np.asarray(first + gompertz(time_h, asymptote_2, max_rate_2, lag_2_h))
 
 
+@dataclass(frozen=True)
+class Wave:
+    """One of two waves, as `fermkit.growth.curves.gompertz` has them: value ± u, and 95 % intervals (± t u) by name."""
+
+    asymptote: Any
+    max_rate: Any
+    lag_h: Any
+    limits: dict[str, tuple[float, float]]
+
+
 @dataclass(frozen=True, repr=False)
 class TwoWaveFit(Written):
     """Two Gompertz waves fitted to the readings of one run, beside the single wave.
 
     Attributes
     ----------
-    waves : tuple of dict
-        `asymptote`, `max_rate` and `lag_h` of each wave (value ± u), the earlier first.
-    limits : tuple of dict
-        Their 95 % intervals (estimate ± t u).
+    waves : tuple of two Wave
+        The earlier first.
     weight : float
         Akaike weight of two waves against one (AICc).
     one_wave : GrowthFit
         The single Gompertz curve on the same readings.
     """
 
-    waves: tuple[dict[str, Any], dict[str, Any]]
-    limits: tuple[dict[str, tuple[float, float]], dict[str, tuple[float, float]]]
+    waves: tuple[Wave, Wave]
     weight: float
     one_wave: GrowthFit
     unit: str
-    values: Floats = field(compare=False)
     base: float = 0.0
 
     def predict(self, time_h: ArrayLike) -> Floats:
         """The fitted sum, on the level of the readings."""
-        return self.base + two_waves(time_h, *self.values)
+        values = [nominal(getattr(wave, name)) for wave in self.waves for name in NAMES]
+        return self.base + two_waves(time_h, *values)
 
     def page(self) -> Page:
         """The two waves as a lab-book page."""
         units = {"asymptote": self.unit, "max_rate": f"{self.unit}/h" if self.unit else "per h", "lag_h": "h"}
         words = {"asymptote": "amount", "max_rate": "largest rate", "lag_h": "lag"}
         lines = [
-            Line(f"wave {i}: {words[name]}", wave[name], units[name], limits=limits[name])
-            for i, (wave, limits) in enumerate(zip(self.waves, self.limits), start=1)
+            Line(f"wave {i}: {words[name]}", getattr(wave, name), units[name], limits=wave.limits[name])
+            for i, wave in enumerate(self.waves, start=1)
             for name in NAMES
         ]
         if self.weight < 0.95:
@@ -123,90 +139,52 @@ def fit_two_waves(time_h: ArrayLike, amount: ArrayLike, noise: Noise = "independ
     --------
     >>> t = np.linspace(0, 48, 60)
     >>> fit = fit_two_waves(t, two_waves(t, 400, 50, 4, 200, 20, 20) + 2 * np.cos(40 * t))
-    >>> print(f"{fit.waves[1]['lag_h']:.1f}")
+    >>> print(f"{fit.waves[1].lag_h:.1f}")
     20.0+/-0.1
     """
-    from scipy.special import stdtrit
     from uncertainties import correlated_values
 
     one = fit_growth(time_h, amount, "gompertz", noise, unit=unit)
-    time, y, steps = one.time_h, one.problem.amount[0], one.problem.steps
-    if y.size < 9:
+    time, steps, weight = one.time_h, one.problem.steps, one.problem.weight
+    n, weights = one.problem.amount.shape[1], None if weight is None else weight[0]
+    if n < FEWEST:
         raise FitError(f"{time.size} readings for two waves", "at least 10 readings", "fit one wave, or read on")
-    weight = np.ones_like(y) if one.problem.weight is None else one.problem.weight[0]
-    x, rss, covariance = _least_squares(time, y, weight, steps)
-    dof = y.size - 6
-    covariance = covariance * rss / dof
-    if not np.isfinite(covariance).all():
-        raise FitError(
-            f"two waves that these {y.size} readings cannot tell apart", "a pause between them", "fit one wave"
-        )
-    order = [0, 1, 2, 3, 4, 5] if x[2] <= x[5] else [3, 4, 5, 0, 1, 2]
-    values = _published(x)[order]
-    slopes = _slopes(x)[order]
-    spread = slopes @ covariance @ slopes.T
-    numbers = correlated_values(values, spread, tags=[SCATTER] * 6)
-    half = float(stdtrit(dof, 0.975)) * np.sqrt(np.diag(spread))
-    waves = (dict(zip(NAMES, numbers[:3])), dict(zip(NAMES, numbers[3:])))
+    best = _best(time, np.diff(one.amount) if steps else one.amount, weights, steps)
+    if best.covar is None or not np.isfinite(best.covar).all():
+        raise FitError(f"two waves that these {n} readings cannot tell apart", "a pause between them", "fit one wave")
+    values, covariance = np.array(list(best.best_values.values())), np.asarray(best.covar)
+    steepest = values[[2, 5]] + values[[0, 3]] / (np.e * values[[1, 4]])
+    order = [0, 1, 2, 3, 4, 5] if steepest[0] <= steepest[1] else [3, 4, 5, 0, 1, 2]
+    values, covariance = values[order], covariance[np.ix_(order, order)]
+    numbers = correlated_values(values, covariance, tags=[SCATTER] * 6)
+    half = student(n - 6) * np.sqrt(np.diag(covariance))
     ends = [(float(v - h), float(v + h)) for v, h in zip(values, half)]
-    limits = (dict(zip(NAMES, ends[:3])), dict(zip(NAMES, ends[3:])))
+    first, second = (
+        Wave(numbers[i], numbers[i + 1], numbers[i + 2], dict(zip(NAMES, ends[i : i + 3]))) for i in (0, 3)
+    )
     base = float(one.amount[0] - two_waves(time[:1], *values)[0]) if steps else 0.0
-    gap = aicc(rss, y.size, 6) - aicc(float(one.found.rss[0]), y.size, 3)
-    return TwoWaveFit(waves, limits, float(1 / (1 + np.exp(np.clip(gap / 2, -300, 300)))), one, unit, values, base)
+    gap = aicc(float(best.chisqr), n, 6) - aicc(float(one.found.rss[0]), n, 3)
+    weight_of_two = float(1 / (1 + np.exp(np.clip(gap / 2, -300, 300))))
+    return TwoWaveFit((first, second), weight_of_two, one, unit, base)
 
 
-def _published(x: Floats) -> Floats:
-    """ln asymptote, ln steepness, steepest time of each wave -> asymptote, rate, lag of each."""
-    a, b = np.exp(x[[0, 3]]), np.exp(x[[1, 4]])
-    out = np.stack([a, a * b / np.e, x[[2, 5]] - 1 / b], axis=1)
-    return np.asarray(out.ravel())
+def _best(time: Floats, data: Floats, weights: Floats | None, steps: bool) -> Any:
+    """The best fit of several starts: where the two waves begin decides which of the many optima is found."""
+    import lmfit
 
+    @wraps(two_waves)  # lmfit reads the names of the parameters off the function
+    def curve(*arguments: Any, **parameters: Any) -> Floats:
+        made = two_waves(*arguments, **parameters)
+        return np.diff(made) if steps else made
 
-def _slopes(x: Floats) -> Floats:
-    """Derivatives of `_published`."""
-    out = np.zeros((6, 6))
-    for i, (a, b) in enumerate(zip(np.exp(x[[0, 3]]), np.exp(x[[1, 4]]))):
-        k = 3 * i
-        out[k, k] = a
-        out[k + 1, k : k + 2] = a * b / np.e
-        out[k + 2, k + 1 : k + 3] = 1 / b, 1.0
-    return out
-
-
-def _least_squares(time: Floats, y: Floats, weight: Floats, steps: bool) -> tuple[Floats, float, Floats]:
-    """Best of several starts, with analytic derivatives: parameters, residual sum, inverse normal matrix."""
-    from scipy.optimize import least_squares
-
-    shape, scale, span = shape_named("gompertz"), float(np.max(np.abs(y))), float(np.ptp(time))
-    high = float(np.sum(y / np.where(weight > 0, weight, 1.0))) if steps else scale
-
-    def columns(x: Floats) -> Floats:
-        b, t_i = np.exp(x[[1, 4]])[:, None], x[[2, 5]][:, None]
-        parts = np.stack(shape.slopes(b, t_i, time[None, :], None))
-        parts = np.diff(parts, axis=2) if steps else parts
-        return np.asarray(parts * weight * np.exp(x[[0, 3]])[:, None])
-
-    def left(x: Floats) -> Floats:
-        return np.asarray((columns(x)[0].sum(axis=0) - y) / scale)
-
-    def jacobian(x: Floats) -> Floats:
-        return np.asarray(columns(x).transpose(1, 0, 2).reshape(6, -1).T / scale)
-
-    low = [np.log(high * 1e-4), np.log(0.5 / span), time[0] - span] * 2
-    top = [np.log(high * 1e2), np.log(20.0 * time.size / span), time[-1] + span] * 2
-    best = None
-    for first, second in ((0.15, 0.45), (0.2, 0.7), (0.3, 0.6), (0.4, 0.85), (0.1, 0.25)):
-        for share in (0.35, 0.65):
-            start = [np.log(share * high), np.log(12 / span), time[0] + first * span]
-            start += [np.log((1 - share) * high), np.log(12 / span), time[0] + second * span]
-            fit = least_squares(left, start, jacobian, bounds=(low, top), x_scale="jac", max_nfev=200)
-            if best is None or fit.cost < best.cost:
-                best = fit
-    assert best is not None
-    normal = best.jac.T @ best.jac * scale**2
-    size = np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    scaled = normal / size[:, None] / size[None, :]
-    inverse = np.full((6, 6), np.nan)
-    if np.linalg.cond(scaled) < 1e13:
-        inverse = np.linalg.inv(scaled) / size[:, None] / size[None, :]
-    return np.asarray(best.x), 2 * float(best.cost) * scale**2, inverse
+    high, span = float(data.sum() if steps else data.max()), float(np.ptp(time))
+    model = lmfit.Model(curve, independent_vars=["time_h"])
+    fits = []
+    for (first, second), share in product(STARTS, SHARES):
+        start = model.make_params()
+        for wave, when, part in ((1, first, share), (2, second, 1 - share)):
+            start[f"asymptote_{wave}"].set(part * high, min=1e-4 * high, max=1e2 * high)
+            start[f"max_rate_{wave}"].set(4 * part * high / span, min=1e-5 * high / span, max=1e3 * high / span)
+            start[f"lag_{wave}_h"].set(time[0] + (when - 0.1) * span, min=time[0] - 2 * span, max=time[-1] + span)
+        fits.append(model.fit(data, start, weights=weights, time_h=time, max_nfev=4000))
+    return min(fits, key=lambda fit: float(fit.chisqr))

@@ -6,18 +6,17 @@ import numpy as np
 
 from fermkit.basis.checks import Floats
 from fermkit.growth.curves import Shape
-from fermkit.growth.fitter import (
+from fermkit.growth.least_squares import (
     ERROR_IN_SE,
     MOST_SWEEPS,
     Found,
-    Problem,
     Reach,
-    columns,
     descend,
     expected,
     quiet,
     reach,
 )
+from fermkit.growth.problem import Problem
 from fermkit.growth.starts import start
 
 COUNTING_SHARES = (1.0, 0.2, 0.03, 0.003)
@@ -110,32 +109,3 @@ def weigh_increments(
     counting = np.stack([(1 - share) / middle, share / np.maximum(1 - share, 1e-9) * middle], axis=1)
     weight = there / np.sqrt(variance)
     return replace(problem, amount=problem.amount * weight, weight=weight, worth=worth, counting=counting)
-
-
-@quiet
-def solve_robust(shape: Shape, problem: Problem, level: Floats) -> tuple[Problem, Found]:
-    """As `solve`, with bisquare weights that give wild readings little say.
-
-    Iterated reweighting from Huber's weights to Tukey's (Huber, Robust Statistics, 1981, ch. 7; Beaton &
-    Tukey 1974). The residual sum is set so that rss/dof is Huber's variance for the weighted normal matrix.
-    """
-    base, found = solve(shape, problem, level)
-    limit, q = reach(shape, problem.time), shape.parameters
-    for turn in range(25):
-        left = base.amount - columns(shape, found.p, base)[0] * found.level[:, None]
-        scale = np.median(np.abs(left), axis=1, keepdims=True) / 0.6745 + 1e-300
-        x = left / scale
-        if turn < 8:
-            share = np.minimum(1.0, 1.345 / np.maximum(np.abs(x), 1e-300))
-        else:
-            share = np.maximum(1 - (x / 4.685) ** 2, 0.0) ** 2
-        root = np.sqrt(share)
-        weight = root if base.weight is None else base.weight * root
-        trial = replace(base, amount=base.amount * root, weight=np.maximum(weight, 1e-12), counting=None)
-        found = descend(shape, found.p, trial, limit)
-    steep = np.where(np.abs(x) < 4.685, (1 - (x / 4.685) ** 2) * (1 - 5 * (x / 4.685) ** 2), 0.0).mean(axis=1)
-    n = base.amount.shape[1]
-    dof = base.dof(q)
-    variance = (scale[:, 0] ** 2) * ((share * x) ** 2).sum(axis=1) / dof / np.maximum(steep, 0.1) ** 2
-    found.sums.rows[2] = variance * share.mean(axis=1) * dof
-    return replace(trial, known=False, worth=np.full(len(x), float(n)) if base.worth is None else base.worth), found

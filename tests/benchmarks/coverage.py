@@ -11,8 +11,10 @@ import numpy as np
 from scipy.special import stdtrit
 
 import fermkit as fk
-from fermkit.growth import confidence, many
+from fermkit.growth import confidence
 from fermkit.growth.curves import SHAPES
+from fermkit.growth.problem import pose
+from fermkit.growth.verdicts import judge
 from fermkit.growth.weights import solve
 
 A, RATE = 600.0, 40.0
@@ -93,15 +95,15 @@ def cover(curve, lag, span, n, kind, runs, seed=0):
         m = min(RUNS_AT_ONCE, runs - start)
         t, table, noise, sd, scale = simulate(curve, lag, span, n, kind, m, rng)
         there = np.ones(table.shape, dtype=bool)
-        problem, found = solve(shape, *many.pose(t[None, :], table, there, noise, None))
-        numbers, _ = many.judge(shape, problem, found, table)
+        problem, found = solve(shape, *pose(t[None, :], table, there, noise, None))
+        numbers, _ = judge(shape, problem, found, table)
         room = stdtrit(problem.dof(shape.parameters), 0.975) ** 2 * found.rss / problem.dof(shape.parameters)
         low, high = limits(shape, problem, found, room, scale, measures)
         held.append((low <= true) & (true <= high))
         wide.append(high - low)
         given.append(np.isfinite(numbers[:, (0, 2, 4, 0)]).T)
         told, known = solve(
-            shape, *many.pose(t[None, :], table, there, noise, np.maximum(sd, 0.02 * sd.max())[None, :])
+            shape, *pose(t[None, :], table, there, noise, np.maximum(sd, 0.02 * sd.max())[None, :])
         )
         low, high = limits(shape, told, known, np.full(m, 1.96**2), scale, measures)
         best.append(high - low)

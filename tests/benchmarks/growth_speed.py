@@ -17,9 +17,10 @@ import numpy as np  # noqa: E402
 from scipy.optimize import curve_fit  # noqa: E402
 
 import fermkit as fk  # noqa: E402
-from fermkit import curves, many  # noqa: E402
+from fermkit.growth import curves, verdicts  # noqa: E402
 from fermkit.growth.curves import SHAPES  # noqa: E402
-from fermkit.growth.fitter import Problem, descend, reach  # noqa: E402
+from fermkit.growth.least_squares import descend, reach  # noqa: E402
+from fermkit.growth.problem import Problem  # noqa: E402
 from fermkit.growth.weights import solve  # noqa: E402
 
 T = np.linspace(0, 48, 100)
@@ -144,7 +145,7 @@ def mixed(m=25_000):
             problem = Problem(T[None, :], y[i : i + 1000])
             limit = reach(shape, problem.time)
             _, found = solve(shape, problem, problem.amount)
-            _, verdict = many.judge(shape, problem, found, problem.amount)
+            _, verdict = verdicts.judge(shape, problem, found, problem.amount)
             best, p = found.rss.copy(), found.p.copy()
             for turn in range(4):
                 jump = rng.normal(size=p.shape) * np.array([0.7, 8.0, 1.5])[: p.shape[1]] * (turn > 0)
@@ -157,7 +158,7 @@ def mixed(m=25_000):
             u = np.sqrt(np.einsum("mii->mi", found.covariance())[:, 1:] * variance[:, None])
             with np.errstate(invalid="ignore", divide="ignore"):
                 off = np.nanmax(np.where(u > 0, np.abs(p - found.p) / u, 0.0), axis=1)
-            good = verdict == many.GOOD
+            good = verdict == verdicts.GOOD
             silent += int((good & (off > 1e-4)).sum())
             worst = max(worst, float(np.max(off[good], initial=0)))
             flagged += int((~good).sum())
@@ -189,13 +190,12 @@ def fits(table, noise):
 
 
 def single():
-    """One fit: the bootstrap, the profile limits and the accumulating errors."""
+    """One fit: the profile limits and the accumulating errors."""
     rng = np.random.default_rng(5)
     p, a, table = shaped("gompertz", rng, 40)
     steps = np.diff(curves.gompertz(T, 600, 40, 6))
     counted = np.array([np.concatenate([[0.0], np.cumsum(rng.poisson(steps / 2) * 2)]) for _ in table])
     names = (
-        "bootstrap of 1,000 over one lmfit fit",
         "lmfit conf_interval over all profile limits",
         "accumulating over independent, one fit",
         "accumulating over independent, many",
@@ -203,8 +203,7 @@ def single():
     rows = []
     for turn in range(9):
         fit = fk.fit_growth(T, table[turn])
-        lm, other = seconds(by_lmfit, "gompertz", table[turn], starts("gompertz", p[turn], a[turn, 0]))
-        boot, _ = seconds(fit.interval, "lag_h", method="bootstrap")
+        _, other = seconds(by_lmfit, "gompertz", table[turn], starts("gompertz", p[turn], a[turn, 0]))
         profile, ours = seconds(fit.intervals)
         theirs, limits = seconds(other.conf_interval, sigmas=[0.95])
         for name in ("asymptote", "max_rate", "lag_h"):
@@ -214,7 +213,7 @@ def single():
         summed, _ = seconds(fits, counted[:10], "accumulating")
         block, _ = seconds(fk.fit_growth_many, T, np.tile(table, (50, 1)))
         blocks, _ = seconds(fk.fit_growth_many, T, np.tile(counted, (50, 1)), noise="accumulating")
-        rows.append((boot / lm, theirs / profile, summed / alone, blocks / block))
+        rows.append((theirs / profile, summed / alone, blocks / block))
     for name, ratio in zip(names, np.median(rows[1:], axis=0)):
         print(f"{name}: {ratio:.2f}")
 

@@ -81,7 +81,8 @@ def test_r_self_starting_logistic(published, reference, x, y):
 
 def _with_replicates(time, amount):
     """The fitter itself, which does not mind repeated times."""
-    from fermkit.growth.fitter import Problem, descend, reach
+    from fermkit.growth.least_squares import descend, reach
+    from fermkit.growth.problem import Problem
     from fermkit.growth.starts import start
 
     problem = Problem(time[None, :], amount[None, :])

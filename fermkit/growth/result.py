@@ -2,26 +2,22 @@
 
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from fermkit.basis.checks import Floats, between, one_of, positive
+from fermkit.basis.checks import Floats, between, one_of
+from fermkit.basis.statistics import student
 from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
-from fermkit.growth import confidence, curves, many
+from fermkit.growth import confidence
 from fermkit.growth.curves import QUANTITIES, Quantity, Shape, shape_named
-from fermkit.growth.fitter import Found, Problem, quiet
+from fermkit.growth.least_squares import Found, quiet
 from fermkit.growth.phases import GasPhases, RunState, Timepoint, exponential_window, state_of
+from fermkit.growth.problem import Problem
 from fermkit.growth.residuals import follows
 from fermkit.growth.smoothing import rate_at_the_end
-
-Method = Literal["profile", "wald", "bootstrap"]
-
-RESAMPLES = 1000
-
-UNGIVEN = tuple(many.VERDICTS[code] for code in (many.FALLS, many.FLAT, many.TIED))
-"""Verdicts with which no number is given."""
+from fermkit.growth.verdicts import UNGIVEN, Verdict
 
 
 @dataclass(frozen=True, repr=False)
@@ -86,7 +82,7 @@ class GrowthFit(Written):
         Standard deviation of a reading (of an increment, for accumulating noise) about the curve.
     dof : float
         Degrees of freedom of the scatter; infinite where it was given.
-    verdict : str
+    verdict : Verdict
         "good", or what the readings cannot give; then that number is NaN.
     doubts : tuple of str
         What should be doubted, in words.
@@ -103,7 +99,7 @@ class GrowthFit(Written):
     scatter: float
     dof: float
     scale_u: float
-    verdict: str
+    verdict: Verdict
     doubts: tuple[str, ...]
     time_h: Floats = field(compare=False)
     amount: Floats = field(compare=False)
@@ -170,8 +166,8 @@ class GrowthFit(Written):
             slopes = slopes - _along(self.shape, self.found.p, self.time_h[None, :1])
         slopes = slopes * float(self.found.level[0])
         variance = np.einsum("jt,jk,kt->t", slopes, self.found.covariance()[0] * self.variance, slopes)
-        common = _quantile(level, np.inf) * self.scale_u * shown
-        half = np.hypot(_quantile(level, self.dof) * np.sqrt(np.maximum(variance, 0.0)), common)
+        common = student(np.inf, level) * self.scale_u * shown
+        half = np.hypot(student(self.dof, level) * np.sqrt(np.maximum(variance, 0.0)), common)
         return shown - half, shown + half
 
     def _curve(self, time: Floats) -> Floats:
@@ -184,54 +180,27 @@ class GrowthFit(Written):
             return 0.0
         return float(self.amount[0] - self._curve(self.time_h[:1])[0])
 
-    def interval(self, quantity: Quantity, level: float = 0.95, method: Method = "profile") -> tuple[float, float]:
-        """Where the true value lies, with the stated confidence.
+    def interval(self, quantity: Quantity, level: float = 0.95) -> tuple[float, float]:
+        """Where the true value lies, with the stated confidence, by profile likelihood.
 
         Parameters
         ----------
         quantity : "final_amount", "max_rate", "lag_h" or "asymptote"
         level : float
             Confidence, above 0 and below 1.
-        method : "profile", "wald" or "bootstrap"
-            Profile likelihood (asymmetric where the readings are), estimate ± t·u, or the studentised
-            bootstrap of 1,000 resamples.
 
         Returns
         -------
         (float, float)
-            Low and high, in the unit of the quantity. An end that these readings leave open is
-            infinite. The common factor of the curve (`scale_u`) is added at the end.
+            Low and high, in the unit of the quantity; lopsided where the readings are. An end that these readings
+            leave open is infinite. The common factor of the curve (`scale_u`) is added at the end.
 
         References
         ----------
-        Bates & Watts 1988, ch. 6 (profiles); Davison & Hinkley 1997, ch. 5 (studentised bootstrap).
+        Bates & Watts 1988, ch. 6.
         """
         one_of(quantity, QUANTITIES, "quantity")
-        one_of(method, ("profile", "wald", "bootstrap"), "method")
-        between(level, 0.001, 0.9999, "level", do="give the confidence as a fraction, e.g. 0.95")
-        row = QUANTITIES.index(quantity)
-        if not self._given:
-            return (-np.inf if quantity == "lag_h" else 0.0), np.inf
-        value = float(self.shape.quantities(self.found.level, self.found.p)[0][0, row])
-        low, high = self._ends(row, level, method)
-        return self._with_common_factor(value, low, high, level, 0.0 if quantity == "lag_h" else value)
-
-    @quiet
-    def _ends(
-        self, row: int, level: float, method: str, measure: confidence.Measure | None = None
-    ) -> tuple[float, float]:
-        quantile = _quantile(level, self.dof)
-        values, slopes = (measure or self.shape.quantities)(self.found.level, self.found.p)
-        value, slope = float(values[0, row]), slopes[0, row]
-        u = float(np.sqrt(slope @ self.found.covariance()[0] @ slope * self.variance))
-        if method == "wald":
-            return value - quantile * u, value + quantile * u
-        if method == "bootstrap":
-            again, spread = confidence.resampled(self.shape, self.problem, self.found, RESAMPLES, 0, measure)
-            ratio = (again[:, row] - value) / spread[:, row]
-            up, down = np.quantile(ratio, [0.5 + level / 2, 0.5 - level / 2])
-            return float(value - up * u), float(value - down * u)
-        return self._profiles([row], quantile, measure)[0]
+        return self.intervals(level)[quantity]
 
     def _profiles(
         self, rows: list[int], quantile: float, measure: confidence.Measure | None = None
@@ -250,10 +219,11 @@ class GrowthFit(Written):
 
     def intervals(self, level: float = 0.95) -> dict[str, tuple[float, float]]:
         """Profile-likelihood intervals of final amount, largest rate, lag and asymptote, all at once."""
+        between(level, 0.001, 0.9999, "level", do="give the confidence as a fraction, e.g. 0.95")
         if not self._given:
-            return {name: self.interval(name, level) for name in QUANTITIES}
+            return {name: (-np.inf if name == "lag_h" else 0.0, np.inf) for name in QUANTITIES}
         values = self.shape.quantities(self.found.level, self.found.p)[0][0]
-        ends = self._profiles(list(range(len(QUANTITIES))), _quantile(level, self.dof))
+        ends = self._profiles(list(range(len(QUANTITIES))), student(self.dof, level))
         return {
             name: self._with_common_factor(value, *end, level, 0.0 if name == "lag_h" else value)
             for name, value, end in zip(QUANTITIES, map(float, values), ends)
@@ -262,7 +232,7 @@ class GrowthFit(Written):
     def _with_common_factor(
         self, value: float, low: float, high: float, level: float, per_factor: float
     ) -> tuple[float, float]:
-        common = _quantile(level, np.inf) * self.scale_u * per_factor
+        common = student(np.inf, level) * self.scale_u * per_factor
         return float(value - np.hypot(value - low, common)), float(value + np.hypot(high - value, common))
 
     def finish_time_h(self, fraction: float = 0.99) -> Forecast:
@@ -285,28 +255,7 @@ class GrowthFit(Written):
             start = self._starts(p)
             return self.shape.when(p, start + fraction * (1 - start))
 
-        return self._time(f"{100 * fraction:g} % of the final amount at", reached, 0.0)
-
-    def time_to(self, amount: float) -> Forecast:
-        """When the curve reaches an amount (on the level of the readings), with an interval.
-
-        Parameters
-        ----------
-        amount : float
-            In the unit of the readings.
-
-        Returns
-        -------
-        Forecast
-            Infinite where the curve never gets there.
-        """
-        positive(amount, "amount")
-        base = self._base()
-
-        def reached(level: Floats, p: Floats) -> Floats:
-            return self.shape.when(p, (amount - base) / level)
-
-        return self._time(f"{amount:g} {self.unit} reached at".replace("  ", " "), reached, 1.0)
+        return self._time(f"{100 * fraction:g} % of the final amount at", reached)
 
     def tangent(self) -> Tangent:
         """The line to draw at the steepest point: its foot is the lag, its slope the largest rate."""
@@ -327,7 +276,7 @@ class GrowthFit(Written):
             k, lag, _ = self.shape.meaning(p)
             return lag + 1 / k
 
-        end = self._time("stationary", stationary, 0.0)
+        end = self._time("stationary", stationary)
         low, high = self.interval("lag_h")
         window = None
         if self._given:
@@ -373,7 +322,7 @@ class GrowthFit(Written):
         return self.shape.value(np.exp(p[:, :1]), p[:, 1:2], np.zeros(1), *nu)[:, 0]
 
     @quiet
-    def _time(self, what: str, reached: Any, scaled: float) -> Forecast:
+    def _time(self, what: str, reached: Any) -> Forecast:
         from uncertainties import ufloat
 
         measure = confidence.by_differences(reached)
@@ -383,21 +332,11 @@ class GrowthFit(Written):
         value, slope = float(values[0, 0]), slopes[0, 0]
         if not np.isfinite(value):
             return Forecast(what, ufloat(np.nan, np.nan), float(self.time_h[-1]), np.inf)
-        low, high = self._ends(0, 0.95, "profile", measure)
-        per_factor = scaled * slope[0]
-        low, high = self._with_common_factor(value, low, high, 0.95, per_factor)
-        if not np.isfinite(high) and self.verdict == many.VERDICTS[many.OPEN]:
+        low, high = self._profiles([0], student(self.dof), measure)[0]
+        if not np.isfinite(high) and self.verdict is Verdict.OPEN:
             return Forecast(what, ufloat(np.nan, np.nan), low, high)
-        u = np.sqrt(slope @ self.found.covariance()[0] @ slope * self.variance + (per_factor * self.scale_u) ** 2)
+        u = np.sqrt(slope @ self.found.covariance()[0] @ slope * self.variance)
         return Forecast(what, confidence.measured(value, float(u)), low, high)
-
-    @cached_property
-    def lmfit(self) -> Any:
-        """The same fit by lmfit, started at this optimum: its full ``ModelResult``.
-
-        Made when first asked for: lmfit takes longer to import than all the rest of a fit.
-        """
-        return _by_lmfit(self)
 
     def page(self) -> Page:
         """The fit as a lab-book page."""
@@ -442,40 +381,3 @@ def _along(shape: Shape, p: Floats, time: Floats) -> Floats:
     """Shape and its slopes by the shape parameters at some times: (q + 1, n)."""
     nu = np.exp(p[:, 2:3]) if shape.asymmetric else None
     return np.stack([one[0] for one in shape.slopes(np.exp(p[:, :1]), p[:, 1:2], time, nu)])
-
-
-def _quantile(level: float, dof: float) -> float:
-    from scipy.special import ndtri, stdtrit
-
-    return float(ndtri(0.5 + level / 2) if np.isinf(dof) else stdtrit(dof, 0.5 + level / 2))
-
-
-def _by_lmfit(fit: GrowthFit) -> Any:
-    import lmfit
-
-    values = fit.shape.quantities(fit.found.level, fit.found.p)[0][0]
-    p = fit.found.p[0]
-    start = {"asymptote": values[3], "max_rate": values[1], "lag_h": fit.shape.meaning(fit.found.p)[1][0]}
-    if fit.shape.asymmetric:
-        start["asymmetry"] = np.exp(p[2])
-    if fit.curve == "baranyi":
-        b = np.exp(p[0])
-        start = {"asymptote": values[3], "specific_rate": b, "seed": 1 / (1 + np.exp(b * p[1]))}
-    function = getattr(curves, fit.curve)
-    model = lmfit.Model(_stepped(function) if fit.problem.steps else function, independent_vars=["time_h"])
-    weight = None if fit.problem.weight is None else fit.problem.weight[0]
-    data = fit.problem.amount[0] if weight is None else fit.problem.amount[0] / weight
-    return model.fit(
-        data, model.make_params(**start), weights=weight, time_h=fit.time_h, scale_covar=not np.isinf(fit.dof)
-    )
-
-
-def _stepped(function: Any) -> Any:
-    """The increments of a curve between readings, under the curve's own parameter names."""
-    from functools import wraps
-
-    @wraps(function)
-    def increments(*args: Any, **kwargs: Any) -> Floats:
-        return np.diff(function(*args, **kwargs))
-
-    return increments

@@ -9,18 +9,17 @@ damping comes in only after a step that made things worse, and curves leave the 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import wraps
-from typing import ParamSpec, TypeVar, cast
+from typing import ParamSpec, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fermkit.basis.checks import Floats
 from fermkit.growth.curves import Shape
+from fermkit.growth.problem import Flags, Problem, Rows
 
-Flags = NDArray[np.bool_]
-Rows = NDArray[np.intp]
 Asked = ParamSpec("Asked")
 Answer = TypeVar("Answer")
 
@@ -28,61 +27,19 @@ ERROR_IN_SE = 2e-5
 """A fit has converged when what the next step would leave is this small, in standard errors."""
 
 MOST_SWEEPS = 80
+"""Passes over the readings after which a fit is said not to have settled; four or five are usual."""
 
+SHRINKS = (0.05, 0.98)
+"""By how much the next step is believed to be shorter than this one, at best and at worst: Gauss-Newton steps shrink
+in proportion, by a factor that their lengths so far tell, but one pair of lengths is a poor witness of more."""
 
-@dataclass(frozen=True)
-class Problem:
-    """A block of curves to fit: times, readings, and the square roots of their weights.
+DAMPING_FIRST, DAMPING_TIMES, DAMPING_LEAST, DAMPING_MOST = 1e-2, 8.0, 1e-3, 1e10
+"""Marquardt's damping, as a share of the diagonal: where it begins after a step that made things worse, what it is
+multiplied (then divided) by, under which it is dropped, and beyond which no step helps
+(Marquardt, J. SIAM 11 (1963) 431)."""
 
-    Attributes
-    ----------
-    time : numpy.ndarray of shape (1, n) or (m, n)
-        Hours since the start.
-    amount : numpy.ndarray of shape (m, n)
-        Readings times `weight`; 0 where missing.
-    weight : numpy.ndarray of shape (1, n) or (m, n), optional
-        Root of the weight: 1/u where that is known; 0 where a reading is missing.
-    steps : bool
-        Whether amounts and weights are those of the increments, one fewer than the times.
-    known : bool
-        Whether the weights are 1/u, so that the scatter need not be learnt from the readings.
-    worth : numpy.ndarray of shape (m,), optional
-        How many readings say something about the scatter, where that is not all of them.
-    counting : numpy.ndarray of shape (m, 2), optional
-        a and c of increments x whose variance is a (x + c), for weights that follow the curve.
-    """
-
-    time: Floats
-    amount: Floats
-    weight: Floats | None = None
-    steps: bool = False
-    known: bool = False
-    worth: Floats | None = None
-    counting: Floats | None = None
-
-    def dof(self, parameters: int) -> Floats:
-        """Degrees of freedom of each curve's scatter; at least 1."""
-        n = np.full(len(self.amount), float(self.amount.shape[1]))
-        if self.worth is not None:
-            n = self.worth
-        elif self.weight is not None:
-            n[:] = np.count_nonzero(self.weight, axis=1)
-        return np.asarray(np.maximum(n - parameters, 1.0))
-
-    def of(self, rows: Rows | Flags) -> "Problem":
-        """The same for some of the curves."""
-
-        def cut(array: Floats | None) -> Floats | None:
-            return array if array is None or len(array) != len(self.amount) else array[rows]
-
-        return replace(
-            self,
-            time=cast(Floats, cut(self.time)),
-            amount=self.amount[rows],
-            weight=cut(self.weight),
-            worth=cut(self.worth),
-            counting=cut(self.counting),
-        )
+SINGULAR = 1e-14
+"""A determinant under this share of the diagonal's product is rounding error: the parameters cannot be told apart."""
 
 
 def quiet(work: Callable[Asked, Answer]) -> Callable[Asked, Answer]:
@@ -180,7 +137,7 @@ def _inverse(normal: Floats, damping: Floats | float = 0.0) -> Floats:
     if len(n) == 2:
         a, b, d = n[0, 0], n[0, 1], n[1, 1]
         det = a * d - b * b
-        det = np.where((det > 1e-14 * a * d) & (det > 1e-290), det, np.inf)
+        det = np.where((det > SINGULAR * a * d) & (det > 1e-290), det, np.inf)
         return np.array([[d / det, -b / det], [-b / det, a / det]])
     return _inverse3(n)
 
@@ -196,7 +153,7 @@ def _inverse3(n: Floats) -> Floats:
     out[1, 2] = out[2, 1] = b * c - a * e
     out[2, 2] = a * d - b * b
     det = a * out[0, 0] + b * out[0, 1] + c * out[0, 2]
-    out /= np.where((det > 1e-14 * a * d * f) & (det > 1e-290), det, np.inf)
+    out /= np.where((det > SINGULAR * a * d * f) & (det > 1e-290), det, np.inf)
     return out
 
 
@@ -266,7 +223,11 @@ class Reach:
 
 
 def reach(shape: Shape, time: Floats) -> Reach:
-    """Bounds that no curve of any use would touch, from the times alone."""
+    """Bounds that no curve of any use would touch, from the times alone.
+
+    Rises that take fifty times the span of the readings, or a sixtieth of the distance between two; steepest points
+    sixty spans away; Richards' asymmetry from 0.02 (as good as Gompertz) to 50 (as good as a corner).
+    """
     span = float(time.max() - time.min()) or 1.0
     low = [np.log(0.02 / span), -60 * span]
     high = [np.log(60.0 * time.shape[1] / span), 60 * span]
@@ -310,11 +271,11 @@ def descend(
         gain = now.level * sum(step[:, i] * now.right[i] for i in range(now.q))
         noise = np.maximum(now.rss, 1e-30 * now.rows[0] * now.level**2)
         length = np.sqrt(np.maximum(gain, 0.0) * dof / noise)
-        shrink = np.minimum(np.maximum(length / before, 0.05), 0.98)
+        shrink = np.clip(length / before, *SHRINKS)
         done = length * shrink <= tolerance * (1 - shrink)
         if cut is not None:
             done &= ~cut  # a step cut short at a bound is no sign of having arrived
-        done |= damping > 1e10
+        done |= damping > DAMPING_MOST
         if turn == sweeps:
             done[:] = True
         if done.any():
@@ -325,7 +286,7 @@ def descend(
             out.sweeps[ended] = turn
             if held is not None:
                 at_bound[ended] = held[done]
-            out.converged[ended] = (damping[done] <= 1e10) & (turn < sweeps)
+            out.converged[ended] = (damping[done] <= DAMPING_MOST) & (turn < sweeps)
             keep = ~done
             rows = rows[keep]
             if not rows.size:
@@ -336,13 +297,17 @@ def descend(
         better = new.rss <= now.rss * (1 + 1e-12)
         if better.all():
             p, now, before = trial, new, length + 1e-300
-            damping = np.where(damping > 1e-3, damping / 8, 0.0)
+            damping = _relaxed(damping)
         else:
             p = np.where(better[:, None], trial, p)
             now = Sums(np.where(better, new.rows, now.rows), now.q)
             before = np.where(better, length + 1e-300, 1e-300)
-            damping = np.where(better, np.where(damping > 1e-3, damping / 8, 0.0), np.maximum(8 * damping, 1e-2))
+            damping = np.where(better, _relaxed(damping), np.maximum(DAMPING_TIMES * damping, DAMPING_FIRST))
     return out
+
+
+def _relaxed(damping: Floats) -> Floats:
+    return np.where(damping > DAMPING_LEAST, damping / DAMPING_TIMES, 0.0)
 
 
 def _step(now: Sums, damping: Floats, held: Flags | None = None) -> Floats:
