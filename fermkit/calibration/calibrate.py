@@ -295,7 +295,8 @@ class Calibration(Written):
         if self.slip is not None:
             said.insert(0, str(self.slip))
         if self.outliers.suspects:
-            said += self.outliers.page().remarks
+            rows = ", ".join(str(row + 1) for row in self.outliers.suspects)
+            said.append(f"row {rows} stands apart: look for a cause before leaving it out")
         weak = self._weak()
         return [*said, *([weak] if weak else []), "± is one standard uncertainty"]
 

@@ -178,8 +178,8 @@ def even_scatter(fitted: FittedCurve) -> Judgement:
     return Judgement(name, statistic, p, (1.0, float("inf")), p >= 0.05, verdict)
 
 
-@dataclass(frozen=True, repr=False)
-class Outliers(Written):
+@dataclass(frozen=True)
+class Outliers:
     """How far each standard stands from the others.
 
     Attributes
@@ -198,26 +198,6 @@ class Outliers(Written):
     p: Floats
     cook: Floats
     suspects: tuple[int, ...]
-
-    def page(self) -> Page:
-        """The farthest standards."""
-        order = np.argsort(self.p)[: max(3, len(self.suspects))]
-        lines = [
-            Line(
-                f"row {row + 1}",
-                f"{self.studentised[row]:+.2f}",
-                "u",
-                f"{in_words(self.p[row])}; Cook's distance {self.cook[row]:.2f}",
-            )
-            for row in order
-        ]
-        said = (
-            f"row {', '.join(str(row + 1) for row in self.suspects)} stands apart: look for a cause before leaving "
-            "it out"
-            if self.suspects
-            else "no standard stands apart"
-        )
-        return Page("Standards that stand apart", lines, [said])
 
 
 def outliers_of(fitted: FittedCurve) -> Outliers:

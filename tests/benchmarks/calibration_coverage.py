@@ -67,7 +67,8 @@ def true_u(case, content, m, relative):
     total = np.diag(variances)
     same = x[:, None] == x[None, :]
     slope = curve.slope(x, p)
-    total = total + same * np.outer(slope, slope) * case.u_standards**2
+    if case.u_standards:  # a curve may stand upright at zero content
+        total = total + same * np.outer(slope, slope) * case.u_standards**2
     design, inverse = curve.gradient(x, p), np.linalg.inv(total)
     covariance = np.linalg.inv(design.T @ inverse @ design)
     point = np.asarray(content)
