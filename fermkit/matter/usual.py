@@ -131,6 +131,6 @@ LIQUID: Final = Usual("liquid, where none is told", 0.004, 0.025, "L/g hexose", 
 GAS_SPACE: Final = Usual("gas space, where none is told", 0.05, 0.5, "of the liquid", PRACTICE)
 
 CARRIED: Final = Usual("feed solids carried into the paste", 0.0, 0.2, "of the feed's solids", PRACTICE)
-HARVESTED: Final = Usual("share of the solids that was harvested", 0.85, 1.0, "", PRACTICE)
+HARVESTED: Final = Usual("share of the solids that was harvested", 0.84, 0.98, "", PRACTICE)
 WASHED_OUT: Final = Usual("dry matter lost in washing", 0.0, 0.4, "of the paste", PRACTICE)
 EXTRACT_SHARE: Final = Usual("share of the dry matter that dissolves", 0.35, 0.7, "", PRACTICE)

@@ -22,7 +22,7 @@ RANGES = {
     "gas space": (0.67, 1.0),
     "inoculum": (0.0, 0.0445),  # g/g hexose, where none is told
     "carried": (0.0, 0.222),
-    "harvested": (0.833, 1.0),
+    "harvested": (0.825, 0.99),
     "washed out": (0.0, 0.445),
     "extract": (0.325, 0.72),
 }
