@@ -174,11 +174,12 @@ def _temperature(table: Any) -> Number | None:
     return ufloat(float(mean), THERMOMETER_K, tag=TEMPERATURE) if np.isfinite(mean) else None
 
 
-def final_ethanol_pct_vol(samples: Sequence[Sample], calibration: Calibration) -> Number | None:
-    """Content of the last sample read inside the standards [% vol], or None; refused where no yeast makes it."""
+def final_ethanol_pct_vol(run: Run, samples: Sequence[Sample], calibration: Calibration | None) -> Number | None:
+    """Content of the last sample read inside the standards [% vol], else as run.toml gives it, or None; refused where
+    no yeast makes it."""
     read = [sample for sample in samples if sample.value is not None]
-    if not read:
-        return None
+    if not read or calibration is None:
+        return run.ethanol.content_pct_vol
     last = max(read, key=lambda sample: -np.inf if np.isnan(sample.time_h) else sample.time_h)
     doubt = 0.0 if calibration.slip else 2 * uncertainty(last.value)  # a mistyped standard widens the ± without sense
     if nominal(last.value) - doubt > STRONGEST_PCT_VOL:

@@ -16,6 +16,7 @@ from fermkit.basis.cautions import Cautions, cautions_for
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import FermkitError
 from fermkit.basis.written import Line, Number, Page, Written, in_percent, in_words
+from fermkit.batch.estimate import Estimate
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
 from fermkit.gas.curve import GasCurve, RouteComparison
@@ -27,6 +28,8 @@ from fermkit.harvest.hold import HoldLog
 from fermkit.harvest.recovery import NetYeast, Protein, Recovery
 from fermkit.matter.feed import Feed, YeastLimits
 from fermkit.run.alcohol import Sample
+from fermkit.run.batch_readings import Standing, disagree
+from fermkit.run.first_page import headline, impossible, in_grams, pressure_words, unlikely
 from fermkit.run.harvested import Harvest
 from fermkit.run.records import Run
 from fermkit.run.steps import STEPS, Step, not_empty
@@ -59,7 +62,11 @@ class Analysis(Written):
     released, gas : tuples of GasCurve
         CO2 that left, and CO2 made, by each route.
     routes : RouteComparison
-        Weight against volume, where both were read.
+        The routes to the gas held against one another, where several were read.
+    estimate : Estimate
+        The best answer for every quantity of the batch, whatever was measured: ``estimate["co2"]``.
+    standing : Standing
+        How far the run has come.
     read : SmoothReading
         Lag, largest rate and end of the gas, from the readings alone.
     growth : GrowthFit
@@ -99,7 +106,9 @@ class Analysis(Written):
     ethanol_pct_vol: Number | None = None
     released: tuple[GasCurve, ...] = ()
     gas: tuple[GasCurve, ...] = ()
-    route_pairs: tuple[RouteComparison, ...] = ()
+    routes: RouteComparison | None = None
+    estimate: Estimate | None = None
+    standing: Standing | None = None
     read: SmoothReading | None = None
     curves: CurveComparison | None = None
     growth: GrowthFit | None = None
@@ -121,31 +130,31 @@ class Analysis(Written):
     shares: UncertaintyShares | None = None
     gaps: tuple[str, ...] = ()
 
-    @property
-    def routes(self) -> RouteComparison | None:
-        """The first two routes to the gas against one another."""
-        return self.route_pairs[0] if self.route_pairs else None
-
     def sections(self) -> tuple[tuple[str, Page], ...]:
         """Every result that is there, by its name, as pages: what report, JSON and workbook show."""
         out = []
         for step in sorted(STEPS, key=lambda step: not step.front):
             result = getattr(self, step.name, None)
             if not_empty(result) and not (step.unless and not_empty(getattr(self, step.unless))):
-                out += [(step.name, page) for page in step.pages(result)]
+                out += [(step.name, page) for page in _pages(step, result)]
         return tuple(out)
 
     @property
     def consistent(self) -> bool | None:
         """Whether the measurements agree with one another; None where they cannot be tested."""
-        tested = self.reconciliation is not None and self.reconciliation.degrees_of_freedom > 0
-        return self.reconciliation.p_value >= 0.05 if tested and self.reconciliation is not None else None
+        if impossible(self.estimate):
+            return False
+        if self.reconciliation is not None and self.reconciliation.degrees_of_freedom > 0:
+            return self.reconciliation.p_value >= 0.05
+        return False if self.estimate is not None and self.estimate.adds_up.alarm else None
 
     @property
     def verdict(self) -> str:
         """Whether it adds up, in words."""
-        if self.reconciliation is None:
-            return "The measurements cannot be held against one another."
+        if self.reconciliation is None or self.reconciliation.degrees_of_freedom == 0:
+            if self.estimate is None:
+                return "The measurements cannot be held against one another."
+            return self.estimate.adds_up.page().remarks[0]
         found = self.reconciliation
         test = f"chi² = {found.chi2:.1f} on {found.degrees_of_freedom}, {in_words(found.p_value)}"
         return f"Carbon and electrons: {found.verdict} ({test})."
@@ -154,7 +163,8 @@ class Analysis(Written):
     def answer(self) -> str:
         """The yield in one or two sentences."""
         if not self.yields:
-            return "No yield can be given: " + " ".join(self.gaps[:2])
+            none = "No yield can be given: " + " ".join(self.gaps[:2])
+            return none if self.estimate is None else in_grams(self.estimate)
         first = self.yields[leading(self.yields)]
         said = in_one_sentence(first)
         if self.yeast is not None and not self.yeast.growth_shown:
@@ -192,10 +202,28 @@ class Analysis(Written):
         """What can hurt at the steps of this run."""
         done = ["fermenting", "eating"]
         done += ["measuring alcohol", "selling"] if self.calibration is not None else []
-        done += ["closing", "venting"] if self.run.vessel.get("closed") in ("closed", "vented") else []
+        done += ["closing", "venting"] if self.run.vessel.closed in ("closed", "vented") else []
         done += ["autolysis"] if self.hold is not None else []
         done += ["drying", "boiling down"] if self.harvest is not None else []
         return cautions_for(*done)
+
+    @property
+    def headline(self) -> list[Line]:
+        """What became of the sugar, with the pressure if the vessel had stayed closed: each with how it is known."""
+        return headline(self.estimate)
+
+    @property
+    def first_words(self) -> list[str]:
+        """What must be said first: how far the run is, what cannot be, doubts about the readings, the pressure."""
+        said = [] if self.standing is None else [f"State of the run: {self.standing}."]
+        if disagree(self.routes) and self.gas:
+            said.append(
+                f"The routes to the gas contradict one another. Lag, rate and yields follow the {self.gas[0].kind}, "
+                "which the rest of the batch supports."
+            )
+        said += [*impossible(self.estimate), *unlikely(self.estimate)]
+        said += [f"Noticed while reading: {finding}" for finding in self.run.doubts]
+        return [*said, *pressure_words(self.estimate.if_closed if self.estimate else None)]
 
     def _gas_lines(self) -> list[Line]:
         """When the gas came and how fast: from the readings alone, beside what the growth curves say."""
@@ -237,15 +265,25 @@ class Analysis(Written):
 
     def page(self) -> Page:
         """The run on one lab-book page."""
-        lines = [line for found in self.yields.values() for line in found.lines()]
+        lines = self.headline
+        lines += [line for found in self.yields.values() for line in found.lines()]
         lines += self._gas_lines()
         if self.ethanol_pct_vol is not None:
             lines.append(Line("ethanol at the end", self.ethanol_pct_vol, "% vol at 20 °C"))
         remarks = ["Invented data, for demonstration."] if self.run.invented else []
-        remarks += [self.answer, self.verdict, *self.advice, *self.gaps]
-        remarks += [f"Noticed: {finding}" for finding in self.run.findings]
+        remarks += [*self.first_words, self.answer, self.verdict, *self.advice, *self.gaps]
+        remarks += [f"Noticed: {finding}" for finding in self.run.findings if finding not in self.run.doubts]
         remarks += ["± is one standard uncertainty.", *self.cautions.sentences()]
         return Page(f"Yield report: {self.run.name}", lines, remarks)
+
+
+def _pages(step: Step, result: Any) -> list[Page]:
+    """A result's pages; one that cannot be shown costs itself only."""
+    try:
+        return list(step.pages(result))
+    except Exception as problem:  # a mistake of ours: the log has the way through the code
+        logging.getLogger("fermkit").debug("%s cannot be shown", step.name, exc_info=True)
+        return [Page(step.title, remarks=(f"The program stumbled while writing this ({type(problem).__name__}).",))]
 
 
 FIELDS: Final = frozenset(one.name for one in fields(Analysis))

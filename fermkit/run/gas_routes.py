@@ -140,9 +140,9 @@ def made_from(released: GasCurve, run: Run) -> GasCurve:
     )
 
 
-def route_pairs(released: tuple[GasCurve, ...]) -> tuple[RouteComparison, ...]:
-    """The routes held against one another; nothing where there is one alone."""
-    return (compare_routes(*released),) if len(released) > 1 else ()
+def routes_of(released: tuple[GasCurve, ...]) -> RouteComparison | None:
+    """The routes held against one another; None where there is one alone."""
+    return compare_routes(*released) if len(released) > 1 else None
 
 
 def lag_and_rate(gas: tuple[GasCurve, ...]) -> SmoothReading:

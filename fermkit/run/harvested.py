@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from uncertainties import ufloat
@@ -30,6 +30,9 @@ from fermkit.matter.usual import GLYCEROL as USUAL_GLYCEROL
 from fermkit.run.gas_routes import made_by
 from fermkit.run.records import Run
 
+PASTE_WATER: Final = (3.0, 1.0)
+"""Liquid in a paste that drained or was spun, per gram dry [g/g]: 20 to 33 % solids (common practice, no source)."""
+
 
 @dataclass(frozen=True, repr=False)
 class Harvest(Written):
@@ -43,8 +46,8 @@ class Harvest(Written):
         Dry matter of all the paste: its wet weight times the solids of the sample that was dried.
     split_dry_g : ufloat
         Dry matter of the part of the paste that was autolysed.
-    paste_water_g : ufloat
-        Liquid in all the paste.
+    paste_water_g : ufloat or None
+        Liquid in all the paste; None where it was not weighed wet.
     extract_g, debris_g : ufloat or None
         Dry matter of the two fractions, as weighed.
     """
@@ -52,7 +55,7 @@ class Harvest(Written):
     items: Mapping[str, Solids]
     product_dry_g: Number
     split_dry_g: Number
-    paste_water_g: Number
+    paste_water_g: Number | None
     extract_g: Number | None
     debris_g: Number | None
 
@@ -63,28 +66,38 @@ class Harvest(Written):
             for name, item in self.items.items()
         ]
         lines.append(Line("dry matter of all the paste", self.product_dry_g, "g"))
-        lines.append(Line("liquid in it", self.paste_water_g, "g"))
+        lines += [Line("liquid in it", self.paste_water_g, "g")] if self.paste_water_g is not None else []
         return Page("Harvest", lines)
+
+
+def weighings_of(run: Run) -> tuple[dict[str, Number], dict[str, Solids]]:
+    """By item: what it weighed wet [g], and its solids where it was dried; several dishes of an item add up."""
+    left = 0.0 if run.harvest.moisture_left is None else run.harvest.moisture_left
+    wet: dict[str, Number] = {}
+    dishes: dict[str, list[Solids]] = {}
+    for row in run.tables["weights"].to_dict("records") if "weights" in run.tables else ():
+        name = str(row["item"]).strip().lower()
+        tare, gross, dry = (_weighed(run, row, column) for column in ("tare_g", "wet_g", "dry_g"))
+        if gross is not None:
+            wet[name] = wet.get(name, 0.0) + gross - (0.0 if tare is None else tare)
+        if gross is not None and dry is not None:
+            dishes.setdefault(name, []).append(solids(0.0 if tare is None else tare, gross, dry, left))
+    return wet, {name: _together(those) for name, those in dishes.items()}
+
+
+def _together(dishes: list[Solids]) -> Solids:
+    return Solids(sum(one.wet_g for one in dishes), sum(one.dry_g for one in dishes)) if dishes[1:] else dishes[0]
 
 
 def harvest_of(run: Run) -> Harvest | None:
     """The weighings of the harvest, by item: paste, paste sample, extract, debris.
 
     ``paste`` may be weighed wet only; its dry matter is then that of ``paste sample``, which was taken from
-    it and dried. Extract and debris come from the rest of the paste.
+    it and dried. Extract and debris come from the rest of the paste. Dry grams that run.toml gives count where the
+    table has none.
     """
-    if "weights" not in run.tables:
-        return None
-    rows = {str(row["item"]).strip().lower(): row for row in run.tables["weights"].to_dict("records")}
-    left = run.harvest.get("moisture_left", 0.0)
-    wet: dict[str, Number] = {}
-    items: dict[str, Solids] = {}
-    for name, row in rows.items():
-        tare, gross, dry = (_weighed(run, row, column) for column in ("tare_g", "wet_g", "dry_g"))
-        if gross is not None:
-            wet[name] = gross - (0.0 if tare is None else tare)
-        if gross is not None and dry is not None:
-            items[name] = solids(0.0 if tare is None else tare, gross, dry, left)
+    wet, items = weighings_of(run)
+    water: Number | None = None
     if "paste" in items:
         product = split = items["paste"].dry_g
         water = items["paste"].water_g
@@ -93,14 +106,19 @@ def harvest_of(run: Run) -> Harvest | None:
         product = wet["paste"] * part.solids_fraction
         water = wet["paste"] - product
         split = (wet["paste"] - part.wet_g) * part.solids_fraction
-    else:
+    elif run.harvest.paste_g is not None:
+        product = split = run.harvest.paste_g
+    elif wet:
         raise InputError(
-            f"weights lists {', '.join(rows) or 'nothing'}",
+            f"weights lists {', '.join(wet)}",
             "the item 'paste' weighed wet and dry, or wet with a dried 'paste sample'",
             "name the items so, or weigh what is missing",
         )
-    dry = {name: items[name].dry_g if name in items else None for name in ("extract", "debris")}
-    return Harvest(items, product, split, water, dry["extract"], dry["debris"])
+    else:
+        return None
+    dry = {name: item.dry_g for name, item in items.items()}
+    extract, debris = dry.get("extract", run.harvest.extract_g), dry.get("debris", run.harvest.debris_g)
+    return Harvest(items, product, split, water, extract, debris)
 
 
 def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Number | None:
@@ -137,12 +155,12 @@ def yeast_of(run: Run, fed: Feed, harvest: Harvest, gas: tuple[GasCurve, ...]) -
 
     Samples and spills took yeast with them; their share is added back, the yeast growing in step with the gas.
     """
-    product = harvest.product_dry_g / run.harvest.get("share_harvested", 1.0)
-    first = min(1.0, nominal(fed.inoculum_g) / nominal(product))
+    product = harvest.product_dry_g / (1.0 if run.harvest.share_harvested is None else run.harvest.share_harvested)
+    first = min(1.0, nominal(fed.inoculum_g) / nominal(product)) if nominal(product) > 0 else 1.0
     litres = run.ledger.amount(lambda time: first + (1 - first) * made_by(gas[0] if gas else None, time), float("inf"))
     if run.ledger.entries:
         product = product * (litres / run.ledger.volume_L(float("inf")))
-    share = run.harvest.get("carried_solids")
+    share = run.harvest.carried_solids
     carried = _in_the_liquid(run, fed, harvest, product) if share is None else fed.non_yeast_solids_g * share
     return net_yeast(product, carried, fed.inoculum_g)
 
@@ -152,8 +170,12 @@ def _in_the_liquid(run: Run, fed: Feed, harvest: Harvest, product_g: Number) -> 
     broth_L = run.ledger.volume_L(float("inf"))
     glycerol = USUAL_GLYCEROL["mixture"].value() * molar_mass("glycerol") / 1000.0
     made = max(nominal(product_g - fed.inoculum_g), 0.0) * glycerol
-    dissolved = fed.non_yeast_solids_g + made + run.residual_sugar.get("value_g_L", 0.0) * broth_L
-    return carried_solids(dissolved, broth_L * 1000.0, harvest.paste_water_g)
+    left = 0.0 if run.residual_sugar.value_g_L is None else run.residual_sugar.value_g_L
+    dissolved = fed.non_yeast_solids_g + made + left * broth_L
+    water = harvest.paste_water_g
+    if water is None:
+        water = product_g * ufloat(*PASTE_WATER, tag=Act("paste water", "liquid of a paste that was not weighed wet"))
+    return carried_solids(dissolved, broth_L * 1000.0, water)
 
 
 def _opened(harvest: Harvest, yeast: NetYeast | None) -> dict[str, Number]:
@@ -185,7 +207,7 @@ def extract_of_all_g(harvest: Harvest, yeast: NetYeast | None) -> Number | None:
 
 def protein_of(run: Run, harvest: Harvest) -> Protein | None:
     """Protein of the dried paste from its nitrogen."""
-    nitrogen = run.harvest.get("nitrogen")
+    nitrogen = run.harvest.nitrogen
     if nitrogen is None:
         return None
     return protein(nitrogen * harvest.product_dry_g, dry_g=harvest.product_dry_g)
@@ -197,5 +219,5 @@ def hold_of(run: Run) -> HoldLog | None:
         return None
     table = run.tables["hold"]
     pH = table["pH"].dropna().to_numpy(float) if "pH" in table else ()
-    window = run.harvest.get("window_C", (45.0, 60.0))
+    window = run.harvest.window_C or (45.0, 60.0)
     return hold_log(table["time_h"].to_numpy(float), table["temperature_C"].to_numpy(float), window=window, pH=pH)

@@ -13,9 +13,10 @@ from fermkit.balance.account import Balance
 from fermkit.basis.written import Page
 from fermkit.run.alcohol import calibration_of, drift_of, final_ethanol_pct_vol, rows_by_sample, sample_of
 from fermkit.run.balanced import amounts_of, balance_of, tested
+from fermkit.run.batch_readings import estimate_of, standing_of, supported_first
 from fermkit.run.closed_vessel import pressure_of
 from fermkit.run.feeding import feed_of, limits_of, sugar_left_of
-from fermkit.run.gas_routes import curves_of, growth_of, lag_and_rate, made_from, released_by, route_pairs
+from fermkit.run.gas_routes import curves_of, growth_of, lag_and_rate, made_from, released_by, routes_of
 from fermkit.run.harvested import drying_of, harvest_of, hold_of, protein_of, recovery_of, yeast_of
 from fermkit.run.yields import shares_of, yields_of
 
@@ -85,15 +86,18 @@ def not_empty(value: Any) -> bool:
 STEPS = (
     Step("feed", "Feed", feed_of, "run", "run.toml lists no feed"),
     Step("limits", "Limits of the yeast", limits_of, "run feed"),
-    Step("calibration", "Ethanol", calibration_of, "run", "there is no table of standards"),
+    Step("calibration", "Standards", calibration_of, "run"),
     Step("drift", "Drift of the sensor", drift_of, "run calibration"),
     Step("sample_rows", "Samples", rows_by_sample, "run", pages=hidden),
     Step("samples", "Samples", sample_of, "run calibration drift?", each="sample_rows"),
-    Step("ethanol_pct_vol", "Ethanol", final_ethanol_pct_vol, "samples calibration",
-         "no sample was read inside the standards", pages=hidden),
+    Step("ethanol_pct_vol", "Ethanol", final_ethanol_pct_vol, "run samples? calibration?",
+         "no sample was read inside the standards, and run.toml gives no content", pages=hidden),
     Step("released", "Gas", released_by, "run ethanol_pct_vol?", "no gas was read", each="run.gas", pages=hidden),
-    Step("gas", "CO2 made", made_from, "run", each="released"),
-    Step("route_pairs", "Routes compared", route_pairs, "released"),
+    Step("routes", "Routes compared", routes_of, "released"),
+    Step("estimate", "What became of the sugar", estimate_of, "run feed ethanol_pct_vol? released?", front=True),
+    Step("gas_by_route", "CO2 made", made_from, "run", each="released", pages=hidden),
+    Step("gas", "CO2 made", supported_first, "gas_by_route routes? estimate?"),
+    Step("standing", "State of the run", standing_of, "run estimate released?", pages=hidden),
     Step("read", "Gas without a growth curve", lag_and_rate, "gas"),
     Step("curves", "Curves compared", curves_of, "gas curve"),
     Step("growth", "Gas curve", growth_of, "gas curve curves?", unless="curves"),
@@ -106,7 +110,7 @@ STEPS = (
     Step("sugar_left_g_L", "Sugar left over", sugar_left_of, "run",
          "it was not measured; all sugar is taken as used", pages=hidden),
     Step("amounts", "Amounts", amounts_of, "run feed sugar_left_g_L? ethanol_pct_vol? gas? yeast?", pages=hidden),
-    Step("balance", "Balance", balance_of, "run feed? ethanol_pct_vol? amounts? gas?",
+    Step("balance", "Balance", balance_of, "run feed? ethanol_pct_vol? amounts? gas_by_route?",
          "fewer than three of sugar, ethanol, CO2 and yeast are known", pages=lambda found: [found.closure().page()]),
     Step("reconciliation", "Balance", Balance.reconcile, "balance"),
     Step("tested", "Balance", tested, "balance reconciliation", pages=hidden),
@@ -114,7 +118,8 @@ STEPS = (
     Step("blind", "Detection limits", Balance.detection_limits, "tested"),
     Step("next_measurements", "What to measure next", Balance.measure_next, "tested"),
     Step("pressure", "Pressure", pressure_of, "run gas"),
-    Step("yields", "Yields", yields_of, "run amounts reconciliation? limits? harvest? yeast? calibration? gas?",
+    Step("yields", "Yields", yields_of,
+         "run amounts estimate? reconciliation? limits? harvest? yeast? calibration? gas?",
          front=True,
          pages=lambda yields: [Page("Yields", [line for one in yields.values() for line in one.lines()])]),
     Step("shares", "Whose ± it is", shares_of, "yields", front=True),

@@ -34,7 +34,7 @@ def barometer_bar(run: Run, table: Any = None) -> Number:
 
 
 def logged(table: Any, column: str, otherwise: Number | None) -> Any:
-    """A logged column where each row has it, else the one value for the run."""
-    if column in table and table[column].notna().all():
-        return table[column].to_numpy(float)
+    """A logged column, an empty cell taken from its neighbours; the one value for the run where nothing was logged."""
+    if column in table and table[column].notna().any():
+        return table[column].interpolate(limit_direction="both").to_numpy(float)
     return otherwise

@@ -12,6 +12,7 @@ from fermkit.basis.budget import Act, budget_of
 from fermkit.basis.checks import one_of
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
 from fermkit.basis.written import Line, Number, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
+from fermkit.batch.estimate import Estimate, Mark
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.readback import REPLICATES
 from fermkit.calibration.standards import SCATTER
@@ -53,6 +54,8 @@ class Yield(Written):
         Effective degrees of freedom of the uncertainty.
     per_L_h : ufloat or None
         Gram of product per litre of liquid and hour of the run [g/(L h)]; None where the hours are not known.
+    mark : Mark
+        Whether the product was measured, or worked out from the other readings and the balances.
     """
 
     name: str
@@ -63,6 +66,7 @@ class Yield(Written):
     limit_note: str
     dof: float = float("inf")
     per_L_h: Number | None = None
+    mark: Mark = Mark.MEASURED
 
     @property
     def share_of_limit(self) -> Number:
@@ -74,9 +78,12 @@ class Yield(Written):
         half = student(self.dof, level) * uncertainty(self.per_g)
         return nominal(self.per_g) - half, nominal(self.per_g) + half
 
+    def _known(self) -> str:
+        return "" if self.mark is Mark.MEASURED else f"the {self.product} was not measured; {self.mark} from the rest"
+
     def lines(self) -> list[Line]:
         """The yield, the same by carbon, and how far it is from its limit."""
-        out = [Line(f"{self.product}, per g of hexose used", self.per_g, "g/g", limits=self.interval())]
+        out = [Line(f"{self.product}, per g of hexose used", self.per_g, "g/g", self._known(), self.interval())]
         if self.per_carbon is not None:
             out.append(Line(f"{self.product}, by carbon", self.per_carbon * 100, "% of the sugar's carbon"))
         if self.per_L_h is not None:
@@ -100,6 +107,7 @@ def yield_of(
     note: str,
     sensor_dof: float = float("inf"),
     litre_hours: Number | None = None,
+    mark: Mark = Mark.MEASURED,
 ) -> Yield:
     """A yield from grams of product and grams of hexose used, correlated as they are.
 
@@ -112,7 +120,7 @@ def yield_of(
     few = sum(squares.pop(act, 0.0) for act in (SCATTER, REPLICATES))
     dof = effective_degrees_of_freedom([(few, sensor_dof), (sum(squares.values()), float("inf"))])
     return Yield(
-        name, product, per_g, per_carbon, limit, note, dof, None if litre_hours is None else grams / litre_hours
+        name, product, per_g, per_carbon, limit, note, dof, None if litre_hours is None else grams / litre_hours, mark
     )
 
 
@@ -156,6 +164,7 @@ class UncertaintyShares(Written):
 def yields_of(
     run: Run,
     amounts: Mapping[str, Number],
+    estimate: Estimate | None,
     reconciliation: Reconciliation | None,
     limits: YeastLimits | None,
     harvest: Harvest | None,
@@ -163,9 +172,9 @@ def yields_of(
     calibration: Calibration | None,
     gas: tuple[GasCurve, ...],
 ) -> dict[str, Yield]:
-    """Each product over the sugar used: of reconciled amounts where the measurements agree, else as measured."""
-    agreed = reconciliation is not None and reconciliation.p_value >= 0.05
-    grams = dict(amounts) | (dict(reconciliation.amounts) if agreed and reconciliation is not None else {})
+    """Each product over the sugar used: of reconciled amounts where the measurements agree, of the estimate where too
+    few were measured to say so, else as measured."""
+    grams, marks = _grams(amounts, estimate, reconciliation)
     used = -grams["hexose"]
     hours = float(gas[0].time_h[-1] - gas[0].time_h[0]) if gas else 0.0
     litre_hours = run.ledger.volume_L(0.0) * hours
@@ -174,8 +183,9 @@ def yields_of(
 
     def add(name: str, product: str, made_g: Number, carbon_mol: Number | None, limit: Number, note: str) -> None:
         out[name] = yield_of(
-            name, product, made_g, used, carbon_mol, limit, note, dof, litre_hours if nominal(litre_hours) else None
-        )
+            name, product, made_g, used, carbon_mol, limit, note, dof, litre_hours if nominal(litre_hours) else None,
+            marks.get(product.removeprefix("dry "), Mark.MEASURED),
+        )  # fmt: skip
 
     if "yeast" in grams and limits is not None:
         carbon, (_, most) = grams["yeast"] * carbon_per_g("yeast"), limits.lowest_g
@@ -192,6 +202,26 @@ def yields_of(
     return out
 
 
+def _grams(
+    amounts: Mapping[str, Number], estimate: Estimate | None, reconciliation: Reconciliation | None
+) -> tuple[dict[str, Number], dict[str, Mark]]:
+    """Grams of sugar used (negative) and made, and how what was not measured itself is known."""
+    if reconciliation is not None:
+        if reconciliation.p_value < 0.05:
+            return dict(amounts), {}
+        grams = dict(amounts) | dict(reconciliation.amounts)
+        return grams, dict.fromkeys(grams.keys() - amounts.keys(), Mark.WORKED_OUT)
+    if estimate is None:
+        return dict(amounts), {}
+    marks = {name: estimate[key].mark for name, key in OF_ESTIMATE.items()}
+    known = {name: key for name, key in OF_ESTIMATE.items() if marks[name] in (Mark.MEASURED, Mark.WORKED_OUT)}
+    return {"hexose": -estimate.amount("sugar_used")} | {n: estimate.amount(key) for n, key in known.items()}, marks
+
+
+OF_ESTIMATE: Final = {"ethanol": "ethanol", "CO2": "co2", "yeast": "yeast"}
+"""Streams, and what the estimate calls them."""
+
+
 def leading(yields: Mapping[str, Yield]) -> str:
     """The name of the yield that a page begins with: the yeast's, where there is one."""
     return "yeast_yield" if "yeast_yield" in yields else next(iter(yields))
@@ -205,7 +235,8 @@ def shares_of(yields: Mapping[str, Yield], name: str | None = None) -> Uncertain
 
 def in_one_sentence(found: Yield) -> str:
     """The yield and its standing, said plainly."""
-    return (
+    said = (
         f"{plus_minus(found.per_g, 'g')} of {found.product} for each gram of sugar used (as hexose): "
         f"{percent(found.share_of_limit)} of {found.limit_note}."
     )
+    return said if found.mark is Mark.MEASURED else f"{said} It was not measured: it is {found.mark} from the rest."

@@ -1,9 +1,10 @@
 """An analysis for other programs: JSON with units in the keys, and a workbook with the same numbers.
 
-JSON, schema 1: ``run`` (name, date, invented), ``answer``, ``verdict``, ``consistent`` (true, false, null),
-``yields`` (by name: ``per_g_hexose_g``, ``u_g``, ``low95_g``, ``high95_g``, ``share_of_limit``, …), ``sections`` (each
-step: heading, lines with name, value, u, unit, low, high, note; remarks), ``advice``, ``gaps``, ``findings``,
-``sources`` (file, rows, sha256), ``fermkit`` (version).
+JSON, schema 1: ``run`` (name, date, invented), ``standing``, ``first`` (what must be said first), ``answer``,
+``verdict``, ``consistent`` (true, false, null), ``estimate`` (by name: ``value``, ``low``, ``high``, ``unit``,
+``mark``), ``yields`` (by name: ``per_g_hexose_g``, ``u_g``, ``low95_g``, ``high95_g``, ``share_of_limit``, ``mark``,
+…), ``sections`` (each step: heading, lines with name, value, u, unit, low, high, note; remarks), ``advice``, ``gaps``,
+``findings``, ``sources`` (file, rows, sha256), ``fermkit`` (version).
 """
 
 import json
@@ -15,6 +16,7 @@ import fermkit
 from fermkit.basis.files import write_whole
 from fermkit.basis.shown import UNSHOWABLE
 from fermkit.basis.written import Page, nominal, uncertainty
+from fermkit.batch.estimate import Answer
 from fermkit.run.analysis import Analysis
 from fermkit.run.writing import workbook_bytes
 from fermkit.show.report import sources
@@ -39,9 +41,12 @@ def as_data(analysis: Analysis) -> dict[str, Any]:
         "schema": SCHEMA,
         "fermkit": fermkit.__version__,
         "run": {"name": run.name, "date": run.date, "note": run.note, "invented": run.invented},
+        "standing": None if analysis.standing is None else analysis.standing.name.lower(),
+        "first": list(analysis.first_words),
         "answer": analysis.answer,
         "verdict": analysis.verdict,
         "consistent": analysis.consistent,
+        "estimate": {key: _answer(found) for key, found in (analysis.estimate or {}).items()},
         "yields": {name: _yield(found) for name, found in analysis.yields.items()},
         "sections": [_page(page) for _, page in analysis.sections()],
         "advice": list(analysis.advice),
@@ -101,6 +106,17 @@ def write_results(analysis: Analysis, path: str | Path) -> Path:
     return write_whole(path, workbook_bytes(sheets), read={source.sha256 for source in sources(analysis)})
 
 
+def _answer(found: Answer) -> dict[str, Any]:
+    return {
+        "words": found.words,
+        "value": _plain(found.value),
+        "low": _plain(found.low),
+        "high": _plain(found.high),
+        "unit": found.unit,
+        "mark": str(found.mark),
+    }
+
+
 def _yield(found: Any) -> dict[str, Any]:
     low, high = found.interval()
     return {
@@ -112,6 +128,7 @@ def _yield(found: Any) -> dict[str, Any]:
         "per_sugar_carbon_mol": None if found.per_carbon is None else _plain(nominal(found.per_carbon)),
         "limit_g": _plain(nominal(found.limit)),
         "limit": found.limit_note,
+        "mark": str(found.mark),
         "per_L_h_g": None if found.per_L_h is None else _plain(nominal(found.per_L_h)),
         "share_of_limit": _plain(nominal(found.share_of_limit)),
         "u_share_of_limit": _plain(uncertainty(found.share_of_limit)),

@@ -1,0 +1,57 @@
+"""What stands first, on the screen and in the report: what became of the sugar, how it is known, what cannot be."""
+
+from typing import Final
+
+import numpy as np
+from uncertainties import ufloat
+
+from fermkit.basis.written import Line, interval, rounded
+from fermkit.batch.closing import IfClosed
+from fermkit.batch.estimate import Answer, Estimate
+from fermkit.batch.impossible import Sort
+
+HEADLINE: Final = ("sugar_used", "sugar_left", "ethanol", "co2", "yeast")
+"""What a person asks first."""
+
+
+def headline(found: Estimate | None) -> list[Line]:
+    """The first quantities, with interval and how each is known; then the pressure if the vessel stayed closed."""
+    if found is None:
+        return []
+    lines = [_line(found[key]) for key in HEADLINE]
+    if found.if_closed is not None:
+        mark = str(found["pressure"].mark)
+        for pressure in (found.if_closed.now, found.if_closed.warm_day):
+            line = pressure.line()
+            note = "; ".join(word for word in (line.note, mark) if word)
+            lines.append(Line(f"had it stayed closed: {line.name}", line.value, line.unit, note, line.limits))
+    return lines
+
+
+def _line(answer: Answer) -> Line:
+    value = ufloat(answer.value, answer.u) if answer.u > 0 and np.isfinite(answer.u) else answer.value
+    return Line(answer.words, value, answer.unit, str(answer.mark), (answer.low, answer.high))
+
+
+def in_grams(found: Estimate) -> str:
+    """The yeast in one sentence, where no yield can be given."""
+    yeast, sugar = found["yeast"], found["sugar_fed"]
+    return (
+        f"About {rounded(yeast.value, yeast.u)[0]} g of dry yeast grew from {sugar.value:.3g} g of sugar (as hexose): "
+        f"{interval(yeast.low, yeast.high, 'g')}, {yeast.mark}."
+    )
+
+
+def pressure_words(closed: IfClosed | None) -> list[str]:
+    """What the pressure would have meant for closing the vessel."""
+    return [] if closed is None else [f"If the vessel had stayed closed: {closed.page().remarks[0]}"]
+
+
+def impossible(found: Estimate | None) -> list[str]:
+    """What cannot be, said before any statistics."""
+    return [] if found is None else [str(odd) for odd in found.oddities if odd.sort is Sort.IMPOSSIBLE]
+
+
+def unlikely(found: Estimate | None) -> list[str]:
+    """What hardly can be."""
+    return [] if found is None else [str(odd) for odd in found.oddities if odd.sort is Sort.UNLIKELY]
