@@ -19,7 +19,7 @@ from typing import Any
 
 import numpy as np
 
-from fermkit.run.alcohol import drift_of
+from fermkit.run.alcohol import calibration_of, drift_of
 from fermkit.run.records import run_from, write_run, write_workbook
 from fermkit.teach.fermentation import Batch, Truth, ferment
 from fermkit.teach.kitchen import Kitchen, draw_batch, readings
@@ -114,7 +114,7 @@ def everyday(kitchen: Kitchen, seed: int) -> bool:
     if not ordinary(kitchen, batch):
         return False
     run = run_from(*readings(ferment(batch), rng, kitchen))
-    return not run.doubts and drift_of(run).drift.passed
+    return not run.doubts and drift_of(run, calibration_of(run)).drift.passed
 
 
 def find_seed(kitchen: Kitchen, start: int) -> int:

@@ -215,7 +215,8 @@ def test_standards_read_on_a_warmer_evening_are_no_drift(tmp_path):
             signal = 0.052 + 0.81 * content * (1 + 0.068 * (warm - 20.0)) + rng.normal(0, 0.003)
             rows.append(f"{content},{signal:.4f},{when},{warm}")
     (tmp_path / "run" / "standards.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
-    drift = alcohol.drift_of(fk.read_run(tmp_path / "run"))
+    run = fk.read_run(tmp_path / "run")
+    drift = alcohol.drift_of(run, alcohol.calibration_of(run))
     assert drift.drift.passed and inside(drift.shift, 0.0)
 
 
@@ -391,7 +392,8 @@ def test_standards_read_twice_but_only_two_afterwards_show_no_drift():
     after = before[before["ethanol_pct_vol"].isin(sorted(before["ethanol_pct_vol"].unique())[:2])].assign(when="after")
     table = type(before)(np.concatenate([before, after]), columns=before.columns).infer_objects()
     table["ethanol_pct_vol"], table["signal"] = table["ethanol_pct_vol"].astype(float), table["signal"].astype(float)
-    assert alcohol.drift_of(replace(run, tables=run.tables | {"standards": table})) is None
+    again = replace(run, tables=run.tables | {"standards": table})
+    assert alcohol.drift_of(again, alcohol.calibration_of(again)) is None
 
 
 def test_the_page_of_a_difference_says_whether_it_is_one(analyses):
