@@ -7,7 +7,8 @@ from uncertainties import ufloat
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import nominal, uncertainty
-from fermkit.batch.aeration import ethanol_carried_out, oxygen_transfer, water_carried_out
+from fermkit.batch.aeration import ethanol_carried_out, oxygen_transfer, stripped_share, water_carried_out
+from fermkit.batch.feeding import feeding
 from fermkit.batch.nutrients import nutrients_for
 from fermkit.batch.plan import WAYS, co2_held, plan_batch
 from fermkit.batch.ways import plan_ways
@@ -32,7 +33,7 @@ def close(found, wanted, rel=1e-6):
 @pytest.mark.parametrize("how", WAYS)
 def test_carbon_and_electrons_of_every_plan_close(how):
     """Sugar in is ethanol, CO2, yeast, glycerol and acids out; oxygen takes its electrons."""
-    fate = plan_batch(feed(RICH), how=how, **({} if how == "closed" else AIR)).fate
+    fate = plan_batch(feed(RICH), how=how, **({} if how == "without air" else AIR)).fate
     cells = nominal(fate.yeast_g) * 0.935 / molar_mass("yeast")
     mol = {
         name: nominal(getattr(fate, f"{name}_mol"))
@@ -349,3 +350,32 @@ def test_oxygen_transfer_is_kla_times_saturation():
         26.1 * (0.8 - 0.0317) / (1.01325 - 0.0317), rel=0.005
     )
     assert oxygen_transfer().s == pytest.approx(13.0 * 0.2607, rel=0.01)
+
+
+def test_little_yeast_is_fed_little():
+    """A gram of yeast gets no more than µX/Y = 0.4 g/h at first, whatever the air could respire; all sugar goes in."""
+    plan = feeding(100.0, 1.0, 3.7)
+    rates = [rate for _, rate, _ in plan.rows]
+    assert rates[0] == pytest.approx(0.20 * 1.0 / 0.50)
+    assert max(rates) <= 3.7 and rates[:-1] == sorted(rates[:-1])
+    grown = np.array([1.0 + 0.5 * fed for _, _, fed in plan.rows])
+    assert np.all(np.array(rates[1:]) <= 0.20 * grown[:-1] / 0.50 + 1e-12)
+    assert plan.rows[-1][2] == pytest.approx(100.0) and plan.left_g == pytest.approx(0.0)
+    ideal_h = np.log(3.7 * 0.5 / 0.2) / 0.2  # the exponential phase in steps ends no earlier than the smooth one
+    first_full = next(start for start, rate, _ in plan.rows if rate == 3.7)
+    assert ideal_h <= first_full < ideal_h + 6
+
+
+def test_a_plan_that_is_fed_slowly_says_when():
+    """The schedule stands on its page, and starts below the ceiling of the air."""
+    plan = plan_batch(feed(RICH), how="fed slowly", liquid_L=2.0, oxygen_mmol_per_L_h=20.0, air_L_per_min=1.0)
+    assert plan.feeding.rows[0][1] < nominal(plan.feed.hexose_g / plan.hours_to_respire)
+    assert "Sugar fed in time" in str(plan)
+    assert plan_batch(feed(RICH), liquid_L=2.0).feeding is None
+
+
+def test_air_carries_off_the_share_that_henrys_law_gives():
+    """A litre a minute through a litre for a day at 28 °C: by Henry's constant 13 to 14 % of the ethanol."""
+    found = stripped_share(1.0, 1440.0, 28.0)
+    by_hand = 1440 / 24.7 / (190 * np.exp(6400 * (1 / 301.15 - 1 / 298.15))) * 0.85
+    assert nominal(found) == pytest.approx(1 - (1 - np.exp(-by_hand)) / by_hand, rel=0.02)

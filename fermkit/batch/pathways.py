@@ -135,7 +135,7 @@ def sugar_fate(
     --------
     >>> fate = sugar_fate(1.0, 0.05 * 180.156)
     >>> print(f"{fate.ethanol_share:.3f}", f"{fate.co2_mol / fate.ethanol_mol:.3f}")
-    0.892+/-0.006 1.025+/-0.002
+    0.880+/-0.028 1.031+/-0.012
 
     References
     ----------

@@ -23,6 +23,7 @@ from fermkit.batch.aeration import (
     oxygen_transfer,
     water_carried_out,
 )
+from fermkit.batch.feeding import Feeding, feeding
 from fermkit.batch.nutrients import Nutrients, nutrients_for
 from fermkit.batch.pathways import Fate, sugar_fate
 from fermkit.matter import usual
@@ -38,8 +39,9 @@ from fermkit.matter.properties import (
 )
 from fermkit.vessel.container import Vessel
 
-WAYS: Final = ("closed", "aerated", "fed slowly")
-"""How a batch is run: without air (an airlock or a sealed vessel); all sugar at once with air; sugar fed with air."""
+WAYS: Final = ("without air", "aerated", "fed slowly")
+"""How a batch is run: without air (behind an airlock or sealed; whether sealed is the vessel's matter); all sugar at
+once with air; sugar fed with air."""
 
 YEAST_WITH_AIR: Final = (0.50, 0.03)
 """Dry yeast from sugar by respiring, mean and standard uncertainty [g/g hexose]: common practice, no source."""
@@ -112,6 +114,13 @@ class BatchPlan(Written):
         """How much the liquid would warm if none of the heat left it [K]."""
         return _warming(self.fate, self.liquid_L)
 
+    @property
+    def feeding(self) -> Feeding | None:
+        """When to feed how much, where the sugar is fed slowly to some yeast."""
+        if self.how != "fed slowly" or self.hours_to_respire is None or not nominal(self.feed.inoculum_g) > 0:
+            return None
+        return feeding(self.feed.hexose_g, self.feed.inoculum_g, self.feed.hexose_g / self.hours_to_respire)
+
     def page(self) -> Page:
         """The plan as a page."""
         fate = self.fate
@@ -135,6 +144,8 @@ class BatchPlan(Written):
         if self.gas_L is not None:
             lines.append(Line("gas that comes out", self.gas_L, "L", "moist, at the vessel's temperature"))
         parts = [self.limits.page(), self.nutrients.page()]
+        if self.feeding is not None:
+            parts.append(self.feeding.page())
         if self.pressure is not None:
             parts.append(self.pressure.page())
         return Page(f"Plan of a batch, {self.how}", lines, self.remarks, parts)
@@ -143,7 +154,7 @@ class BatchPlan(Written):
 def plan_batch(
     feed: Feed,
     *,
-    how: str = "closed",
+    how: str = "without air",
     liquid_L: Any = None,
     temperature_C: Any = 25.0,
     hours: Any = 24.0,
@@ -160,7 +171,7 @@ def plan_batch(
     ----------
     feed : Feed
         From `feed`, the inoculum among its ingredients.
-    how : "closed", "aerated" or "fed slowly"
+    how : "without air", "aerated" or "fed slowly"
         Without air (airlock or sealed); all sugar at once, with air; sugar fed little by little, with air.
     liquid_L : value, optional
         Liquid [L]; without it the vessel's, or the feed's mass over the density of as much sucrose.
@@ -204,7 +215,7 @@ def plan_batch(
     ...              "monopotassium phosphate": 1.0, "magnesium sulfate": 0.5})
     >>> plan = plan_batch(mash, liquid_L=0.97)
     >>> print(plan.binding, f"{plan.fate.yeast_g:.1f}", f"{plan.ethanol_pct_vol:.2f}")
-    ('energy',) 8.9+/-2.1 5.80+/-0.27
+    ('energy',) 8.9+/-2.1 5.66+/-0.42
 
     References
     ----------
@@ -222,7 +233,7 @@ def plan_batch(
     rate = _oxygen_rate(how, oxygen_mmol_per_L_h, kLa_per_h, temperature_C, barometer_bar, said)
     grown = _grow(feed, how, rate * volume * hours / 1000.0)
     held = co2_held(volume, temperature_C, barometer_bar, pH)
-    gas_L = _gas_out(grown.fate.co2_mol - held, temperature_C, barometer_bar) if how == "closed" else None
+    gas_L = _gas_out(grown.fate.co2_mol - held, temperature_C, barometer_bar) if how == "without air" else None
     through_L = gas_L if gas_L is not None else _air(air_L_per_min, volume, said) * 60.0 * hours
     stripped = ethanol_carried_out(grown.fate.ethanol_g, volume, through_L, temperature_C)
     strength = ethanol_pct_vol_from_concentration((grown.fate.ethanol_g - stripped) / volume)
@@ -239,7 +250,7 @@ def plan_batch(
         liquid_L=volume,
         temperature_C=temperature_C,
         ethanol_stripped_g=stripped,
-        water_carried_g=water_carried_out(through_L, temperature_C, dry_gas=how == "closed"),
+        water_carried_g=water_carried_out(through_L, temperature_C, dry_gas=how == "without air"),
         ethanol_pct_vol=strength,
         gas_L=gas_L,
         oxygen_ceiling_mol=grown.ceiling_mol,
@@ -273,7 +284,7 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
     hexose_mol = feed.hexose_g / molar_mass("hexose")
     ash = yeast_ash()
     with_air = ufloat(*YEAST_WITH_AIR, Act("yeast with air", "how much yeast respiring gives"))
-    most = {"closed": 0.0, "fed slowly": 1.0}.get(how)
+    most = {"without air": 0.0, "fed slowly": 1.0}.get(how)
     most = (
         rectangle(*RESPIRED_IN_EXCESS, Act("respired", "how much is respired in plenty of sugar"))
         if most is None
@@ -332,7 +343,7 @@ def _volume(feed: Feed, liquid_L: Any, vessel: Vessel | None) -> Any:
 
 
 def _oxygen_rate(how: str, rate: Any, kLa: Any, temperature_C: Any, barometer_bar: Any, said: list[str]) -> Any:
-    if how == "closed":
+    if how == "without air":
         return 0.0
     if rate is not None:
         not_negative(nominal(rate), "oxygen transfer [mmol/(L h)]")
@@ -375,7 +386,7 @@ def _gas_out(co2_mol: Any, temperature_C: Any, barometer_bar: Any) -> Any:
 
 
 def _pressure(how: str, vessel: Vessel | None, co2_mol: Any, said: list[str]) -> Any:
-    if vessel is None or how != "closed":
+    if vessel is None or how != "without air":
         return None
     try:
         return vessel.pressure(co2_mol)
@@ -388,7 +399,7 @@ def _remarks(
     how: str, grown: _Grown, strength: Any, longest: Any, hours: Any, hexose_g: Any, warming_K: Any
 ) -> list[str]:
     words = ["All fermentable sugar is taken to be used; a batch short of nitrogen can stick."]
-    if how == "closed":
+    if how == "without air":
         words.append("The oxygen of the air shut in, which helps the yeast a little, is not counted.")
     if set(grown.binding) - {"energy", "carbon", "electrons"}:
         names = " or ".join(name for name in grown.binding if name not in ("energy", "carbon", "electrons"))
@@ -403,8 +414,9 @@ def _remarks(
     if how == "fed slowly" and longest is not None:
         enough = nominal(longest) <= nominal(hours)
         words.append(
-            f"This air respires all the sugar in {plus_minus(longest, 'h')}, so at most "
-            f"{plus_minus(hexose_g / longest, 'g/h')} of it (as hexose) should go in; "
+            f"This air respires all the sugar in {plus_minus(longest, 'h')}, so never more than "
+            f"{plus_minus(hexose_g / longest, 'g/h')} of it (as hexose) should go in, and far less while the yeast is "
+            "little: see the sugar fed in time; "
             + (
                 "the hours given are enough."
                 if enough

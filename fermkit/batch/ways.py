@@ -42,7 +42,7 @@ class Ways(Written):
         said = [remark for plan in self.plans.values() for remark in plan.remarks]
         return Page("One feed, run three ways", lines, tuple(dict.fromkeys(said)))
 
-    def more_yeast_g(self, how: str = "fed slowly", than: str = "closed") -> Any:
+    def more_yeast_g(self, how: str = "fed slowly", than: str = "without air") -> Any:
         """How much more yeast one way gives than another [g]; the feed's own ± is shared and cancels where it can."""
         return self.plans[how].fate.yeast_g - self.plans[than].fate.yeast_g
 
@@ -68,7 +68,7 @@ def plan_ways(feed: Feed, **conditions: Any) -> Ways:
     ...              "monopotassium phosphate": 5.0, "magnesium sulfate": 2.0, "active dry yeast": 7.0})
     >>> for how, plan in plan_ways(mash, kLa_per_h=100.0, air_L_per_min=1.0).plans.items():
     ...     print(how, plus_minus(plan.fate.yeast_g, "g"))
-    closed 8.9 ± 2.1 g
+    without air 8.9 ± 2.1 g
     aerated 12.6 ± 2.6 g
     fed slowly 49.5 ± 6.6 g
 

@@ -10,7 +10,7 @@ from uncertainties import ufloat
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Number, Page, Written, nominal, plus_minus, uncertainty
-from fermkit.batch.aeration import ethanol_carried_out
+from fermkit.batch.aeration import air_through, ethanol_carried_out, stripped_share
 from fermkit.batch.impossible import STRONGEST_PCT_VOL
 from fermkit.calibration.calibrate import Calibration, fit_calibration
 from fermkit.calibration.density import MixedMeasurement, density_change, hydrometer_density
@@ -205,14 +205,19 @@ def ethanol_made_g(run: Run, pct_vol: Number, gas: GasCurve | None) -> Number:
 
 
 def _with_the_gas_g(run: Run, ethanol_g: Number, gas: GasCurve | None) -> Number:
-    """Ethanol vapour that left through the airlock with the CO2 [g]; of an air pump's gas the volume is not known."""
-    if gas is None or run.vessel.closed in ("closed", "vented") or run.conditions.aeration == "air pump":
+    """Ethanol vapour that left with the CO2, or with the air of a pump [g]; of that air a usual flow is taken."""
+    if gas is None or run.vessel.closed in ("closed", "vented"):
         return 0.0
     warm = nominal(liquid_C(run))
     bar = nominal(barometer_bar(run))
     litres = float(gas.co2_mol[-1]) * L_BAR_GAS_CONSTANT * (warm + ZERO_CELSIUS_K) / bar
     liquid = nominal(run.ledger.volume_L(float("inf")))
-    return ethanol_carried_out(ethanol_g, liquid, litres, warm) if litres > 0 and liquid > 0 else 0.0
+    if not (litres > 0 and liquid > 0):
+        return 0.0
+    if run.conditions.aeration == "air pump":
+        share = stripped_share(liquid, air_through(liquid, float(gas.time_h[-1] - gas.time_h[0])), warm)
+        return ethanol_g * share / (1.0 - share)
+    return ethanol_carried_out(ethanol_g, liquid, litres, warm)
 
 
 def density_of(run: Run, fed: Feed, pct_vol: Number | None) -> MixedMeasurement | None:

@@ -193,6 +193,10 @@ class Analysis(Written):
             if share > 0.3:
                 most = f"Most of the yield's ± comes from one act: {act} ({in_percent(share)})"
                 out.append(f"{most}. Do that better first.")
+        if self.run.conditions.aeration == "air pump" and "ethanol" in self.amounts:
+            out.append(
+                "Air carries ethanol away: a usual flow, 0.2 to 1 L a minute for each litre, is taken. Measure the air."
+            )
         if self.limits is not None:
             out += [LIFTING[name] for name in self.limits.binding if name in LIFTING]
         return tuple(out)

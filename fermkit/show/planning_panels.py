@@ -250,7 +250,7 @@ def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
         for key, name in keys.items()
     ]
     controls += [
-        Choice("how", "How it is run", WAYS, "closed"),
+        Choice("how", "How it is run", WAYS, "without air"),
         Slider("hours", "Hours of air or feeding, h", 1, 72, 1, 24),
     ]
     return Panel("Before the run", controls, draw, picture)

@@ -205,7 +205,7 @@ def _expected_mol(found: Analysis) -> Any:
     """What the feed would give, if it is known."""
     if found.feed is None:
         return None
-    how = "aerated" if found.run.conditions.aeration not in (None, "none") else "closed"
+    how = "aerated" if found.run.conditions.aeration not in (None, "none") else "without air"
     try:
         batch = plan_batch(found.feed, how=how, liquid_L=found.run.vessel.liquid_L)
         return batch.fate.co2_mol
