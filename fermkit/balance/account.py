@@ -17,7 +17,7 @@ from fermkit.balance.evidence import Evidence, gather
 from fermkit.balance.explanations import Explanations, explain
 from fermkit.balance.faults import usual_faults
 from fermkit.balance.measurements import MeasureNext, measure_next
-from fermkit.balance.ranking import rank
+from fermkit.balance.ranking import Ranking, rank
 from fermkit.balance.reconciliation import Reconciliation, and_list
 from fermkit.balance.redundancy import Redundancy, chi_square, redundancy, weights
 from fermkit.balance.streams import (
@@ -189,6 +189,12 @@ class Balance(Written):
         hint = usual.YEAST.value(usual.FOR_ALARMS) if with_yield else None
         return gather(self.known, self.readings, x, V, self._redundancy, self._rows[0], self.nitrogen, hint)
 
+    @cached_property
+    def _ranked(self) -> tuple[Evidence, Ranking]:
+        self._refuse_untested()
+        evidence = self._evidence(with_yield=not self.aerated)
+        return evidence, rank(evidence, usual_faults(evidence))
+
     def closure(self) -> Closure:
         """How much of what went in is found again: carbon, electrons, and other elements that are balanced."""
         notes = [*self._listing.notes, *self._rows[1]]
@@ -329,8 +335,7 @@ class Balance(Written):
         Suspects one at a time: Wang & Stephanopoulos, Biotechnol. Bioeng. 25 (1983) 2177-2208; van der Heijden et
         al., Biotechnol. Bioeng. 43 (1994) 11-20. Weights: Kass & Raftery, J. Am. Stat. Assoc. 90 (1995) 773-795.
         """
-        self._refuse_untested()
-        return explain(self._evidence(with_yield=not self.aerated))
+        return explain(*self._ranked)
 
     def detection_limits(self, level: float = 0.95, power: float = POWER) -> DetectionLimits:
         """The smallest leak, slip or wet weight that this set of measurements could have seen.
@@ -364,9 +369,7 @@ class Balance(Written):
 
     def measure_next(self) -> MeasureNext:
         """Extra measurements ranked by the share of the doubt that they would settle for their effort."""
-        self._refuse_untested()
-        evidence = self._evidence(with_yield=not self.aerated)
-        return measure_next(evidence, rank(evidence, usual_faults(evidence)))
+        return measure_next(*self._ranked)
 
     def _refuse_untested(self) -> None:
         if self._redundancy.R.shape[0] == 0:

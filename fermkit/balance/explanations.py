@@ -8,9 +8,9 @@ from scipy.special import chdtrc
 from uncertainties import ufloat
 
 from fermkit.balance.evidence import Evidence
-from fermkit.balance.faults import PRIOR_NOTHING_WRONG, USUAL_SIZES, Size, Undo, usual_faults
+from fermkit.balance.faults import PRIOR_NOTHING_WRONG, USUAL_SIZES, Size, Undo
 from fermkit.balance.measurements import best_splitter
-from fermkit.balance.ranking import RESOLUTION, Ranked, rank
+from fermkit.balance.ranking import RESOLUTION, Ranked, Ranking
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import one_of
 from fermkit.basis.written import Line, Page, Written, in_percent, in_words, plus_minus
@@ -156,9 +156,8 @@ def _then(p: float) -> str:
     return "" if np.isnan(p) else f"; then {in_words(p)}"
 
 
-def explain(evidence: Evidence) -> Explanations:
-    """Rank the usual mistakes for these numbers and put them in words."""
-    ranking = rank(evidence, usual_faults(evidence))
+def explain(evidence: Evidence, ranking: Ranking) -> Explanations:
+    """The ranked mistakes in words."""
     n = evidence.n_balance
     groups = tuple(tuple(_explanation(evidence, ranking.ranked[k]) for k in group) for group in ranking.groups)
     splits = tuple(best_splitter(evidence, ranking, group) if len(group) > 1 else "" for group in ranking.groups)

@@ -11,10 +11,10 @@ Marginal likelihood: Kass & Raftery, J. Am. Stat. Assoc. 90 (1995) 773-795.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Final
 
 import numpy as np
-from scipy.special import logsumexp
 
 from fermkit.balance.evidence import Evidence
 from fermkit.balance.faults import PRIOR_NOTHING_WRONG, Fault, Nodes, lay_out
@@ -46,11 +46,11 @@ class Ranked:
     judged: Judged
     probability: float
 
-    @property
+    @cached_property
     def over_sizes(self) -> Floats:
         """How the probability is spread over the sizes; adds up to one."""
         logs = self.nodes.log_share + self.judged.log_likelihood
-        spread: Floats = np.exp(logs - logsumexp(logs))
+        spread: Floats = np.exp(logs - np.logaddexp.reduce(logs))
         return spread
 
     def mean(self, values: Floats) -> tuple[float, float]:
@@ -77,7 +77,7 @@ class Ranking:
     chance: float
     groups: tuple[tuple[int, ...], ...]
 
-    @property
+    @cached_property
     def probabilities(self) -> Floats:
         """Of each mistake, and last of nothing wrong."""
         return np.array([*(r.probability for r in self.ranked), self.chance])
@@ -88,11 +88,11 @@ def rank(evidence: Evidence, faults: Sequence[Fault], resolution: float = RESOLU
     nodes = [lay_out(fault, evidence) for fault in faults]
     judged = [judge(evidence, n) for n in nodes]
     prior = np.log((1 - PRIOR_NOTHING_WRONG) / len(faults))
-    logs = [prior + logsumexp(n.log_share + j.log_likelihood) for n, j in zip(nodes, judged)]
+    logs = [prior + np.logaddexp.reduce(n.log_share + j.log_likelihood) for n, j in zip(nodes, judged)]
     n_tests, n = evidence.R.shape
     as_reported = Nodes(np.ones(1), np.ones((1, n)), np.zeros((1, n_tests)), np.zeros(1))
     logs.append(np.log(PRIOR_NOTHING_WRONG) + float(judge(evidence, as_reported).log_likelihood[0]))
-    probabilities = np.exp(logs - logsumexp(logs))
+    probabilities = np.exp(logs - np.logaddexp.reduce(logs))
     ranked = tuple(Ranked(*one) for one in zip(faults, nodes, judged, map(float, probabilities)))
     return Ranking(ranked, float(probabilities[-1]), _groups(evidence, ranked, resolution))
 
