@@ -124,3 +124,12 @@ def test_no_rate_without_two_doublings_or_without_the_store():
     assert np.isnan(hidden.per_h.n) and "held by the liquid" in str(hidden)
     with pytest.raises(FitError, match="at least 8"):
         fk.specific_growth_rate(t[:5], y[:5])
+
+
+def test_a_jar_whose_gas_comes_is_growing_whatever_the_curve_can_tell():
+    """A few readings, each well above the last, that no curve can be drawn through: growing, not "no rise"."""
+    t, y = [0.0, 8.0, 16.0, 24.0, 29.0], np.array([0.0, 0.5, 9.0, 30.0, 43.0])
+    rng = np.random.default_rng(0)
+    for noise in ("independent", "accumulating"):
+        state = fk.fit_growth(t, y + 0.3 * rng.normal(size=5), noise=noise).state()
+        assert state.word == "growing", (noise, str(state))

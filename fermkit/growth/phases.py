@@ -1,6 +1,7 @@
 """What a gas curve says about the run: its phases, its exponential window, its state while it runs."""
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,13 @@ PART_OF_CURVE = 0.4
 """The part of the rise so far from which an exponential is read."""
 
 TWO_DOUBLINGS = 2.0
+"""Doublings above the noise that a specific growth rate needs (own choice)."""
+
+FEWEST = 8
+"""Readings that show an exponential: four numbers are fitted."""
+
+RATE_KNOWN = 0.5
+"""Relative standard uncertainty of the rate beyond which the readings are said to show no exponential."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -156,9 +164,9 @@ def specific_growth_rate(
     time, level = numbers(time_h, "time [h]"), numbers(amount, "amount")
     same_length(time=list(time), amount=list(level))
     rising(time, "time [h]")
-    if time.size < 8:
+    if time.size < FEWEST:
         raise FitError(
-            f"{time.size} readings", "at least 8 to show an exponential", "take more readings early in the run"
+            f"{time.size} readings", f"at least {FEWEST} to show an exponential", "take more readings early in the run"
         )
     found = exponential_window(time, level, noise == "accumulating")
     nan = ufloat(np.nan, np.nan)
@@ -197,7 +205,7 @@ def exponential_window(time: Floats, level: Floats, steps: bool) -> Window | Non
     smooth = np.convolve(np.pad(level, 1, mode="edge"), np.ones(3) / 3, mode="valid")
     rise = smooth - np.median(level[:3])
     end = int(np.argmax(rise > PART_OF_CURVE * rise.max())) + 1 if rise.max() > 0 else 0
-    end = max(end, 8)
+    end = max(end, FEWEST)
     t, y = time[:end], level[:end]
     fit = _slowing_exponential(t, y, steps)
     if fit is None:
@@ -205,7 +213,7 @@ def exponential_window(time: Floats, level: Floats, steps: bool) -> Window | Non
     ln_rate, slowing, u_ln, signal, noise = fit
     dof = end - steps - (4 - steps)
     seen = np.flatnonzero(signal - signal[0] > 2 * noise)
-    if dof < 1 or not np.isfinite(u_ln) or u_ln > 0.5 or not seen.size:
+    if dof < 1 or not np.isfinite(u_ln) or u_ln > RATE_KNOWN or not seen.size:
         return None
     rate = float(np.exp(ln_rate))
     stop = float(t[-1])
@@ -258,20 +266,42 @@ def _slowing_exponential(t: Floats, y: Floats, steps: bool) -> tuple[float, floa
     return float(best.x[0]), float(best.x[1]), u_ln, grown, noise
 
 
+class State(StrEnum):
+    """How a run stands at its last reading."""
+
+    LAGGING = "still lagging"
+    GROWING = "growing"
+    SLOWING = "slowing"
+    STOPPED = "stopped"
+    FINISHED = "finished"
+    STUCK = "stuck"
+
+
+STOPPED_UNDER, SLOWING_UNDER = 0.05, 0.5
+"""Shares of the largest rate under which the rate of the last readings, at 95 %, is called stopped or slowing."""
+
+FINISHED_FROM = 0.9
+"""Share of the expected amount from which a run that has stopped is called finished: feeds are known to a
+tenth or so."""
+
+COMES = 4.0
+"""Standard uncertainties by which rate and amount must exceed zero for gas to come where no curve can be given: the
+scatter is then known from a handful of readings, and Student's factor for three of them is 3 to 4."""
+
+
 @dataclass(frozen=True, repr=False)
 class RunState(Written):
     """How a run stands at its last reading, in one word, and why.
 
     Attributes
     ----------
-    word : str
-        "still lagging", "growing", "slowing", "finished", "stuck", or "stopped" where the readings alone
-        cannot tell finished from stuck.
+    word : State
+        Stopped where the readings alone cannot tell finished from stuck.
     rate_now : ufloat
         Slope through the last readings [unit/h].
     """
 
-    word: str
+    word: State
     why: str
     rate_now: Any
     unit: str = ""
@@ -303,31 +333,33 @@ def state_of(
     Finished or stuck: what was made against what the feed would give, if that is known.
     """
     now = measured(*rate_now)
+    low, high = rate_now[0] - 2 * rate_now[1], rate_now[0] + 2 * rate_now[1]
     if not grows or not np.isfinite(lag_h):
-        return RunState("still lagging", "No rise, or no more than the foot of one, is shown yet.", now, unit)
+        if rate_now[0] > COMES * rate_now[1] and made > COMES * u_made:
+            why = "Gas comes, by the rate through the last readings; no curve tells lag and end from them yet."
+            return RunState(State.GROWING, why, now, unit)
+        return RunState(State.LAGGING, "No rise, or no more than the foot of one, is shown yet.", now, unit)
     if last_h < lag_h + u_lag_h:
         why = f"The last reading, at {last_h:g} h, is still within the lag."
-        return RunState("still lagging", why, now, unit)
-    low, high = rate_now[0] - 2 * rate_now[1], rate_now[0] + 2 * rate_now[1]
-    if high < 0.05 * max_rate:
+        return RunState(State.LAGGING, why, now, unit)
+    if high < STOPPED_UNDER * max_rate:
         return _stopped(now, made, u_made, expected, unit)
-    if high < 0.5 * max_rate:
-        return RunState("slowing", "The rate through the last readings is less than half the largest.", now, unit)
+    if high < SLOWING_UNDER * max_rate:
+        why = "The rate through the last readings is less than half the largest."
+        return RunState(State.SLOWING, why, now, unit)
     why = "The rate through the last readings is well above zero."
-    if low < 0.05 * max_rate:
+    if low < STOPPED_UNDER * max_rate:
         why = "The last readings scatter too much to show that the rate has fallen; read on."
-    return RunState("growing", why, now, unit)
+    return RunState(State.GROWING, why, now, unit)
 
 
 def _stopped(now: Any, made: float, u_made: float, expected: float | None, unit: str) -> RunState:
     if expected is None:
         why = "It has stopped; finished or stuck only the expected amount or the sugar left can tell."
-        return RunState("stopped", why, now, unit)
+        return RunState(State.STOPPED, why, now, unit)
     share = 100 * made / expected
-    if made + 2 * u_made < 0.9 * expected:
-        why = (
-            f"It has stopped at {share:.0f} % of the expected {expected:g} {unit}".rstrip()
-            + ": measure the sugar left."
-        )
-        return RunState("stuck", why, now, unit)
-    return RunState("finished", f"It has stopped, at {share:.0f} % of the expected amount.", now, unit)
+    if made + 2 * u_made < FINISHED_FROM * expected:
+        aim = f"{expected:g} {unit}".rstrip()
+        why = f"It has stopped at {share:.0f} % of the expected {aim}: measure the sugar left."
+        return RunState(State.STUCK, why, now, unit)
+    return RunState(State.FINISHED, f"It has stopped, at {share:.0f} % of the expected amount.", now, unit)
