@@ -65,3 +65,19 @@ def test_scalars():
         checks.one_of("gomperz", ("logistic", "gompertz"), "curve")
     with pytest.raises(InputError, match="choose a word"):
         checks.one_of("xyz", ("logistic", "gompertz"), "curve")
+
+
+def test_what_a_mask_hides_is_no_reading():
+    """The number under the mask does not count."""
+    masked = np.ma.MaskedArray([1.0, 99.0, 3.0], mask=[False, True, False])
+    assert np.isnan(checks.numbers(masked, "volume [mL]", missing="keep")[1])
+    with pytest.raises(InputError, match="row 2"):
+        checks.numbers(masked, "volume [mL]")
+
+
+@pytest.mark.parametrize("stamps", [["2026-03-02", "2026-03-03"], None])
+def test_time_stamps_are_no_hours(stamps):
+    """Days since 1970 in nanoseconds would pass for hours."""
+    value = np.array([1, 2], dtype="m8[h]") if stamps is None else np.array(stamps, dtype="M8[s]")
+    with pytest.raises(InputError, match="dates or spans of time"):
+        checks.numbers(value, "time [h]")

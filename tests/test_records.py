@@ -632,3 +632,140 @@ def test_numbers_of_rows_survive_to_the_tables(folder):
     for row, volume in zip(run.tables["gas"]["row"], run.tables["gas"].volume_mL, strict=True):
         assert float(lines[row - 1].split(",")[1]) == volume
     assert np.all(np.diff(run.tables["gas"].time_h) > 0)
+
+
+def test_a_missing_uncertainty_is_the_usual_one_and_said(tmp_path):
+    """A scale that shows 240 g is within half a gram or half a percent; one finding lists what was taken."""
+    amounts = {"white sugar": "240 g", "diammonium phosphate": "6.00 g"}
+    feed = [{"ingredient": name, "amount": amount} for name, amount in amounts.items()]
+    run = run_from(changed(feed=feed, vessel={"total": "3.0 L", "liquid": "2.0 L"}), {"gas": GAS})
+    assert [part.amount_g.std_dev for part in run.feed] == pytest.approx([1.2, 0.03])
+    assert run.vessel.total_L.std_dev == pytest.approx(0.06)
+    (said,) = (str(finding) for finding in run.findings if "no ± was written" in finding.sentence)
+    assert "feed 1.amount ± 1.2 g" in said and "vessel.total ± 0.06 L" in said and "gas 1.u_reading" in said
+
+
+@pytest.mark.parametrize("amount", ["240 ± 0 g", "240 ± 0.0 g", "240 g, resolution 0 g"])
+def test_a_zero_uncertainty_is_refused_with_the_usual_one(amount):
+    """Nothing is weighed without error."""
+    with pytest.raises(InputError, match="an uncertainty of zero") as error:
+        run_from(changed(feed=[{"ingredient": "white sugar", "amount": amount}]), {"gas": GAS})
+    assert "1.2 g" in error.value.needed
+
+
+def test_a_rough_number_is_three_times_as_wide():
+    """About 22 °C is 22 ± 3 °C where a thermometer read in a hurry is ± 1 °C."""
+    run = run_from(changed(conditions={"temperature": "about 22 °C"}), {"gas": GAS})
+    assert (run.conditions.temperature_C.nominal_value, run.conditions.temperature_C.std_dev) == (22.0, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("written", "value", "u"),
+    [("0.95 ± 1 %", 0.95, 0.0095), ("1.0 ± 1 %", 1.0, 0.01), ("0.97 ± 0.5 %", 0.97, 0.00485)],
+)
+def test_percent_behind_a_factor_is_percent_of_it(written, value, u):
+    """A factor of 0.95 ± 1 % is no factor of 0.0095."""
+    run = run_from(changed(gas=[{"kind": "collected volume", "volume_factor": written}]), {"gas": GAS})
+    assert run.gas[0].volume_factor.nominal_value == pytest.approx(value)
+    assert run.gas[0].volume_factor.std_dev == pytest.approx(u)
+
+
+def test_percent_of_a_weight_may_stand_before_its_unit():
+    """240 ± 2 % g is 240 ± 4.8 g."""
+    run = run_from(changed(feed=[{"ingredient": "white sugar", "amount": "240 ± 2 % g"}]), {"gas": GAS})
+    assert (run.feed[0].amount_g.nominal_value, run.feed[0].amount_g.std_dev) == pytest.approx((240, 4.8))
+
+
+@pytest.mark.parametrize(
+    ("kind", "key", "value", "instead"),
+    [
+        ("bubble count", "volume_factor", "1.01", "volume_per_bubble"),
+        ("flow rate", "volume_factor", "1.01", "flow_factor"),
+        ("collected volume", "drift", "0.1 g/h", "vessel weight"),
+        ("vessel weight", "u_increment", "3 g", "u_reading"),
+    ],
+)
+def test_a_key_of_another_kind_of_gas_reading_says_what_to_write(kind, key, value, instead):
+    """Old runs still read; what has no effect is a doubt."""
+    column = {"bubble count": "bubbles", "flow rate": "flow [mL/h]", "vessel weight": "weight [g]"}
+    table = {"time [h]": list("01234"), column.get(kind, "volume [mL]"): ["0", "5", "14", "20", "24"]}
+    run = run_from(changed(gas=[{"kind": kind, key: value}]), {"gas": table})
+    (doubt,) = (finding for finding in run.doubts if key in finding.sentence)
+    assert instead in doubt.sentence and "does not use it" in doubt.sentence
+
+
+def test_a_hydrometer_may_show_specific_gravity():
+    """1.038 of water at 20 °C (998.2 kg/m3) is 1036.1 kg/m3."""
+    run = run_from(changed(density={"start": "1.038", "end": "1013 kg/m3"}), {"gas": GAS})
+    assert run.density.start_kg_m3.nominal_value == pytest.approx(1.038 * 998.2, abs=0.05)
+    assert run.density.end_kg_m3.nominal_value == 1013
+
+
+def test_by_names_of_ingredients_and_a_little_of_something_unknown():
+    """Sugar is white sugar; 2 g that nobody knows are left out with a doubt, and the rest counts."""
+    amounts = {"cane sugar": "240 ± 1 g", "yeast nutrient": "2 ± 0.1 g"}
+    feed = [{"ingredient": name, "amount": amount} for name, amount in amounts.items()]
+    run = run_from(changed(feed=feed, inoculum={"ingredient": "baker's yeast", "amount": "5 g"}), {"gas": GAS})
+    assert [part.ingredient for part in run.feed] == ["white sugar"]
+    assert run.inoculum.ingredient == "active dry yeast"
+    assert any("'yeast nutrient' is not known; its 2 g were left out" in found.sentence for found in run.doubts)
+
+
+def test_more_liquid_than_vessel_is_refused():
+    """2500 L in a jar of 3 L is a unit."""
+    with pytest.raises(InputError, match="2500 L of liquid in a vessel of 3 L"):
+        run_from(changed(vessel={"total": "3 L", "liquid": "2500 L"}), {"gas": GAS})
+
+
+def test_a_gap_in_a_logged_temperature_is_bridged_and_said():
+    """One empty cell costs that cell, not the column."""
+    table = {**GAS, "temperature [°C]": ["20", "", "22", "22", ""]}
+    run = run_from(SETTINGS, {"gas": table})
+    assert run.tables["gas"].temperature_C.tolist() == [20, 21, 22, 22, 22]
+    assert any("2 empty cells of temperature_C" in found.sentence for found in run.findings)
+
+
+def test_a_pandas_table_is_a_table_and_columns_have_one_length():
+    """In memory a data frame will do; columns of two lengths are refused."""
+    assert len(run_from(SETTINGS, {"gas": pd.DataFrame(GAS)}).tables["gas"]) == 5
+    with pytest.raises(InputError, match=r"time \[h\]: 5, volume \[mL\]: 4"):
+        run_from(SETTINGS, {"gas": {**GAS, "volume [mL]": GAS["volume [mL]"][:4]}})
+
+
+def test_a_section_twice_is_refused():
+    """The last one does not win."""
+    twice = {**SETTINGS, "residual_sugar": {"value": "1 g/L"}, "residual sugar": {"value": "2 g/L"}}
+    with pytest.raises(InputError, match="is there twice"):
+        run_from(twice, {"gas": GAS})
+
+
+def test_one_wild_time_costs_its_row():
+    """A minus too many drops one row and is told; the rest stays in order."""
+    table = {"time [h]": ["0", "1", "-2", "3", "4"], "volume [mL]": GAS["volume [mL]"]}
+    run = run_from(SETTINGS, {"gas": table})
+    assert run.tables["gas"].time_h.tolist() == [0, 1, 3, 4]
+    assert any(found.row == 4 and "far from all others" in found.sentence for found in run.doubts)
+
+
+def test_a_slip_in_the_last_reading_is_told_of_its_own_row():
+    """Not of its good neighbour."""
+    times = [str(i) for i in range(12)]
+    volume = [str(50 * i) for i in range(11)] + ["5500"]
+    run = run_from(SETTINGS, {"gas": {"time [h]": times, "volume [mL]": volume}})
+    assert [found.row for found in run.doubts if "out of line" in found.sentence] == [13]
+
+
+def test_dry_grams_of_several_dishes_add_up():
+    """Two dishes of paste are one paste."""
+    run = run_from(changed(harvest={"paste": ["10.0 ± 0.3 g dry", "11.5 ± 0.4 g dry"]}), {"gas": GAS})
+    assert run.harvest.paste_g.nominal_value == pytest.approx(21.5)
+    assert run.harvest.paste_g.std_dev == pytest.approx(0.5)
+
+
+def test_a_content_and_own_sums_are_read():
+    """Alcohol measured elsewhere, in % vol, % mass or g/L; sums that a person made stand as they were written."""
+    for content, value in (("3.3 ± 0.3 % vol", 3.3), ("26.04 ± 2 g/L", 3.3), ("2.622 ± 0.2 % mass", 3.3)):
+        run = run_from(changed(ethanol={"content": content}), {"gas": GAS})
+        assert run.ethanol.content_pct_vol.nominal_value == pytest.approx(value, abs=0.01)
+    run = run_from(changed(my_sums={"co2": "12 g", "yeast at most": "60 g", "yield": "10 %"}), {"gas": GAS})
+    assert run.my_sums.given == {"co2_g": 12.0, "yeast_at_most_g": 60.0, "yield_": pytest.approx(0.1)}

@@ -398,7 +398,7 @@ def test_any_bytes_are_read_or_refused(data):
 @settings(max_examples=60, deadline=None)
 @given(
     st.lists(
-        st.tuples(st.integers(0, 10**6), st.integers(-(10**9), 10**9)),
+        st.tuples(st.integers(0, 10**4), st.integers(-(10**9), 10**9)),
         min_size=1,
         max_size=30,
         unique_by=lambda x: x[0],
@@ -448,3 +448,68 @@ def test_a_sheet_of_empty_cells_is_called_empty():
     """Rows of nothing are no table."""
     with pytest.raises(InputError, match="the table is empty"):
         read_rows([["", ""], [" ", ""]], "gas", TABLES["gas"])
+
+
+@pytest.mark.parametrize(
+    ("text", "table", "column", "values"),
+    [
+        ("time [h],volume mL\n0,0\n1,5\n", "gas", "volume_mL", [0, 5]),
+        ("hours,Gas [ml]\n0,0\n1,5\n", "gas", "volume_mL", [0, 5]),
+        ("time [h],weight [g]\n0,3.25 kg\n1,3240\n", "gas", "weight_g", [3250, 3240]),
+        ("time [h:mm];volume [mL]\n0:00;0\n25:30;5\n", "gas", "time_h", [0, 25.5]),
+        ("sample,signal [V],dilution\nS1,1,1+9\nS2,1,1 in 10\nS3,1,10x\nS4,1,undiluted\n", "samples", "dilution",
+         [10, 10, 10, 1]),
+        ("sample,signal [V],dilution\nS1,1,5\n,1.1,\nS2,2,\n", "samples", "dilution", [5, 5, 1]),
+        ("ethanol [% vol],signal [V]\n0.40 %,1\n0.8 %,2\n", "standards", "ethanol_pct_vol", [0.4, 0.8]),
+    ],
+)  # fmt: skip
+def test_plain_spellings_are_read(text, table, column, values):
+    """A unit without brackets or in the cell, a by-name, a duration, a dilution in parts."""
+    assert read(text, table).frame[column].tolist() == pytest.approx(values)
+
+
+def test_a_sample_named_once_names_its_block():
+    """Merged cells, or a name in the first row alone: each sample keeps its own readings, and it is said."""
+    table = read("sample,time [h],signal [V]\nS1,6,0.1\n,,0.2\nS2,12,0.3\n,,0.4\n", "samples")
+    assert table.frame["sample"].tolist() == ["S1", "S1", "S2", "S2"]
+    assert table.frame["time_h"].tolist() == [6, 6, 12, 12]
+    assert "filled in at rows 3, 5" in said(table)
+
+
+@pytest.mark.parametrize(
+    ("text", "table", "words"),
+    [
+        ("time [h],volume [mL],note\n0,5,12\n1,0,60\n", "gas", "the note holds only digits"),
+        ("time [h];volume [mL]\n0;0\n1;637\n2;1,234\n3;2,050\n", "gas", "may split thousands"),
+        ("time [h]\tvolume [mL]\n0\t0\n1\t637\n2\t1.234\n3\t2.050\n", "gas", "may split thousands"),
+        ("sample,signal [V],dilution\nS1,1,1:10\n", "samples", "has two usages"),
+        ("time;volume [mL]\n26-03-26 18:00;0\n", "gas", "a year of two digits"),
+        ("time;volume [mL]\n2026-03-02 18:00;0\nnow;4\n", "gas", "'now' is no time of day"),
+    ],
+)
+def test_what_would_be_silently_wrong_is_refused(text, table, words):
+    """Comma decimals between commas, thousands signs, ratios of two usages, short years, words for the moment."""
+    with pytest.raises(InputError, match=words) as error:
+        read(text, table)
+    assert error.value.needed and error.value.do
+
+
+def test_volts_and_kilograms_with_three_decimals_stay_decimals():
+    """Three decimals throughout are decimals where nothing larger stands beside them."""
+    assert read("time [h];weight [kg]\n0;3,516\n1;3,514\n").frame.weight_g.tolist() == pytest.approx([3516, 3514])
+    assert read("ethanol [% vol];signal [V]\n0;0,051\n1;1,234\n", "standards").frame.signal[1] == 1.234
+
+
+def test_one_reading_a_day_without_dates():
+    """The same time again is the next day: six days stay six days, and it is said."""
+    table = read("time,volume [mL]\n" + "08:00,1\n" * 3 + "08:05,4\n07:58,5\n")
+    assert table.frame.time_h.tolist() == pytest.approx([0, 24, 48, 72 + 5 / 60, 96 - 2 / 60])
+    assert "one reading a day" in said(table)
+    twice = read("time,volume [mL]\n08:00,0\n20:00,5\n20:00,9\n08:00,12\n")
+    assert twice.frame.time_h.tolist() == [0, 12, 36, 48]
+
+
+def test_a_start_after_the_readings_is_refused():
+    """A start a day late would make all times negative."""
+    with pytest.raises(InputError, match="the first time is 24 h before the start"):
+        read("time,volume [mL]\n2026-03-02 18:00,0\n2026-03-02 20:00,5\n", start="2026-03-03 18:00")

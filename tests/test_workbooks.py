@@ -221,3 +221,26 @@ def test_characters_that_no_workbook_may_hold(tmp_path):
     write_workbook({"run": {"name": "a\x00b\x1b"}}, {"gas": {"time [h]": ["0\x07"]}}, tmp_path / "a.xlsx")
     sheets = openpyxl.load_workbook(tmp_path / "a.xlsx")
     assert [cell.value for row in sheets["run"] for cell in row][-1] == "a\ufffdb\ufffd"
+
+
+def test_cells_in_percent_and_long_hours_are_read_as_shown():
+    """0.0040 shown as 0.40 % is 0.4 %; one and a half days shown as h:mm are 36 hours."""
+
+    def fill(book):
+        sheet = book.create_sheet("standards")
+        sheet.append([0.004, 1.5, 0.75])
+        sheet["A1"].number_format = "0.00%"
+        sheet["B1"].number_format = "h:mm"
+        sheet["C1"].number_format = "h:mm"
+
+    _, sheets, _ = read_workbook(made(fill), "a.xlsx")
+    assert sheets["standards"][0] == ["0.4 %", "36:00:00", "18:00:00"]
+
+
+def test_a_key_twice_and_a_sheet_twice_are_refused():
+    """The last one does not win."""
+    twice = made(lambda book: [book.active.append(["vessel", "liquid", value]) for value in ("2 L", "3 L")])
+    with pytest.raises(InputError, match="vessel liquid is written twice"):
+        read_workbook(twice, "a.xlsx")
+    with pytest.raises(InputError, match="two sheets are called"):
+        read_workbook(made(lambda book: [book.create_sheet("gas"), book.create_sheet("gas ")]), "a.xlsx")

@@ -40,6 +40,13 @@ def numbers(value: ArrayLike, name: str, *, missing: str = "refuse", at_least: i
     >>> numbers([1, 2.5], "time [h]")
     array([1. , 2.5])
     """
+    if np.asarray(value).dtype.kind in "mM":
+        raise InputError(
+            f"{name} holds dates or spans of time: {_short(value)}", f"{name} as plain numbers",
+            "turn them into hours first: (stamps - stamps[0]) / pandas.Timedelta(hours=1)",
+        )  # fmt: skip
+    if isinstance(value, np.ma.MaskedArray):  # what is masked is no reading
+        value = np.ma.filled(value.astype(float), np.nan)
     try:
         array = np.array(value, dtype=float)
     except (TypeError, ValueError, OverflowError) as problem:

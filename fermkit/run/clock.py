@@ -21,6 +21,9 @@ NO_DATE_FIRST_SERIAL: Final = 20_000.0
 """Spreadsheets count days from 1899-12-30; 20,000 is in 1954: a larger bare number under 'time' is a date."""
 
 
+EARLIEST_H: Final = 1.0
+"""A reading may stand so long before the start [h]."""
+
 DAYS_TO_1970: Final = datetime(1970, 1, 1).toordinal()
 
 
@@ -66,6 +69,11 @@ def dated_hours(text: str, dates: str = "") -> float | None:
     if not found:
         return None
     first, sign, second, third = int(found[1]), found[2], int(found[3]), int(found[4])
+    if sign == "-" and len(found[1]) < 3 and len(found[4]) < 3:
+        raise InputError(
+            f"{text!r} has a year of two digits, at the front or at the end", "a date that reads one way only",
+            "write the year with four digits, such as 2026-03-02",
+        )  # fmt: skip
     if len(found[1]) == 4:
         year, month, day = first, second, third
     else:
@@ -93,9 +101,12 @@ def _day_and_month(text: str, first: int, second: int, sign: str, dates: str) ->
 
 
 def hours_since(
-    cells: Sequence[str], lines: NDArray[np.int64], title: str, start: str, dates: str, book: Remarks
+    cells: Sequence[str], lines: NDArray[np.int64], title: str, start: str, dates: str, book: Remarks,
+    *, alone: bool = False,
 ) -> tuple[Floats, str]:
     """Hours since `start` (or the first row) for a column of clock times or dated times.
+
+    With `alone` each row is a moment of its own, so that the same time again is the next day.
 
     Returns
     -------
@@ -115,7 +126,7 @@ def hours_since(
             column=title,
         )
     if kinds == {"clock"}:
-        _over_midnight(out, lines, title, book)
+        _over_midnight(out, lines, title, book, alone)
     first = next((str(cell) for cell in cells if cell), "")
     return from_zero(out, kinds, first, title, start, dates, book)
 
@@ -141,6 +152,8 @@ def iso_hours(cells: Sequence[str]) -> Floats | None:
         return None
     given = pd.Series(cells, copy=False)
     written = given.to_numpy() != ""
+    if not given[written].str.match(r"\d{4}-\d\d-\d\d").all():  # pandas takes "now" and "today" for stamps
+        return None
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", FutureWarning)  # pandas 2 on several time zones; they are refused below
@@ -193,25 +206,42 @@ def _one(cell: str, line: int, title: str, dates: str, book: Remarks) -> tuple[f
     )
 
 
-def _over_midnight(out: Floats, lines: NDArray[np.int64], title: str, book: Remarks) -> None:
+LONG_STEP_H: Final = 3.0
+"""Where readings usually stand so far apart, the same time of day again is the next day (judgement, no source)."""
+
+
+def _over_midnight(out: Floats, lines: NDArray[np.int64], title: str, book: Remarks, alone: bool) -> None:
     """Add 24 h each time the clock goes back by more than an hour; doubt it where the gap is then odd."""
+    written = np.flatnonzero(~np.isnan(out))
+    steps = np.diff(out[written])
+    if alone and len(steps) and _once_a_day(steps):
+        out[written] += 24.0 * np.arange(len(written))
+        book.note(
+            f"{len(written)} times of day without dates, all within {np.ptp(out[written] % 24):.2g} h; taken as one "
+            "reading a day", row=int(lines[written[0]]), column=title, level="doubt",
+        )  # fmt: skip
+        return
+    apart = np.abs(steps)
+    usual = float(np.median(apart[(apart > 0) & (apart < 20)])) if ((apart > 0) & (apart < 20)).any() else 24.0
     add, before = 0.0, np.nan
-    steps = np.abs(np.diff(out[~np.isnan(out)])) if (~np.isnan(out)).sum() > 2 else np.array([24.0])
-    usual = float(np.median(steps[steps < 20])) if (steps < 20).any() else 24.0
-    for i, hour in enumerate(out):
-        if np.isnan(hour):
-            continue
-        if hour + add < before - 1.0:
-            add += 24.0
-            gap = hour + add - before
-            odd = gap > max(5 * usual, 3.0)
+    for i in written:
+        hour = out[i] + add
+        if hour < before - 1.0 or (alone and usual >= LONG_STEP_H and hour <= before):
+            add, hour = add + 24.0, hour + 24.0
+            gap = hour - before
+            odd = gap > max(5 * usual, LONG_STEP_H)
             words = (
                 f"the clock goes back here; taken as the next day, {gap:.3g} h later"
                 if odd
                 else "the clock passed midnight here"
             )
             book.note(words, row=int(lines[i]), column=title, level="doubt" if odd else "note")
-        out[i] = before = hour + add
+        out[i] = before = hour
+
+
+def _once_a_day(steps: Floats) -> bool:
+    """Whether clock times are those of one reading a day: never an hour on, and always the same or once back."""
+    return bool((np.abs(steps) < 1.0).all() and ((steps == 0).all() or (steps < 0).any()))
 
 
 def _zero(first: float, start: str, dates: str, kinds: set[str], title: str, book: Remarks) -> float:
@@ -223,6 +253,11 @@ def _zero(first: float, start: str, dates: str, kinds: set[str], title: str, boo
             raise book.refusal(
                 f"the times have dates, but the start is {start!r}", "a start with its date",
                 'write start = "2026-03-02 18:00" under [run]', column=title,
+            )  # fmt: skip
+        if first < whole - EARLIEST_H:
+            raise book.refusal(
+                f"the first time is {whole - first:.3g} h before the start, {start}", "a start before the readings",
+                "check day and hour of start under [run]", column=title,
             )  # fmt: skip
         return whole
     hour = clock_hours(start) if whole is None else whole % 24

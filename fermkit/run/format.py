@@ -78,6 +78,8 @@ class Field:
         Of a column: without it the table is of no use.
     always : bool
         Of a column: no row may lack it.
+    also : tuple of str
+        Other titles that people give a column (common practice, no source).
     name, written : str
         The attribute, with its unit; and the key or title as people write it.
     """
@@ -93,6 +95,7 @@ class Field:
     example: str = ""
     needed: bool = False
     always: bool = False
+    also: tuple[str, ...] = ()
     name: str = ""
     written: str = ""
 
@@ -242,16 +245,20 @@ class About(Section):
 CLOSED: Final = ("airlock", "closed", "vented", "open")
 
 
+SMALLEST_L: Final = 0.001
+"""No batch is smaller than a millilitre [L]."""
+
+
 @dataclass(frozen=True)
 class VesselSection(Section):
     """[vessel]: what it ferments in."""
 
     total_L: Number | None = says(
-        "volume of the empty vessel up to the lid", "L", act="measuring the vessel", low=0.0, usual=Usual(0.0, 0.02),
-        example="3.0 ± 0.1 L",
+        "volume of the empty vessel up to the lid", "L", act="measuring the vessel", low=SMALLEST_L,
+        usual=Usual(0.0, 0.02), example="3.0 ± 0.1 L",
     )  # fmt: skip
     liquid_L: Number | None = says(
-        "liquid in it at the start, with everything in", "L", act="measuring the liquid", low=0.0,
+        "liquid in it at the start, with everything in", "L", act="measuring the liquid", low=SMALLEST_L,
         usual=Usual(0.0, 0.02), example="2.00 ± 0.02 L",
     )  # fmt: skip
     kind: str | None = text("jar, bottle, keg …", example="jar")
@@ -653,17 +660,19 @@ NAMED: Final = ("ingredients", "instruments")
 
 def when(*, needed: bool = False) -> Any:
     """The time of a row; where it is needed no row may lack it."""
-    return says("hours, minutes or days since the start, or the clock", "h", kind="time", needed=needed, always=needed)
+    also = ("t", "elapsed", "elapsed time", "clock", "time of day", "date", "date time", "datetime")
+    explains = "hours, minutes or days since the start, or the clock"
+    return says(explains, "h", kind="time", needed=needed, always=needed, also=also)
 
 
 def warm() -> Any:
     """A temperature beside a reading."""
-    return says("at that moment", "°C", low=-40.0, high=300.0)
+    return says("at that moment", "°C", low=-40.0, high=300.0, also=("temp", "t °c"))
 
 
-def weighing(what: str, *, needed: bool = False) -> Any:
+def weighing(what: str, *also: str, needed: bool = False) -> Any:
     """A weight in a table."""
-    return says(what, "g", low=0.0, needed=needed)
+    return says(what, "g", low=0.0, needed=needed, also=also)
 
 
 @dataclass(frozen=True)
@@ -671,10 +680,10 @@ class GasRow(Section):
     """gas.csv: readings of the gas. A [[gas]] may name a further table with these columns."""
 
     time_h: float | None = when(needed=True)
-    volume_mL: float | None = says("collected up to then", "mL", low=0.0)
-    flow_mL_h: float | None = says("rate of the gas", "mL/h")
-    bubbles: float | None = says("counted up to then", low=0.0)
-    weight_g: float | None = weighing("the vessel with everything in it")
+    volume_mL: float | None = says("collected up to then", "mL", low=0.0, also=("gas", "gas volume", "collected"))
+    flow_mL_h: float | None = says("rate of the gas", "mL/h", also=("flow rate", "gas flow"))
+    bubbles: float | None = says("counted up to then", low=0.0, also=("bubble", "count", "bubble count"))
+    weight_g: float | None = weighing("the vessel with everything in it", "mass", "vessel weight")
     pressure_bar: float | None = says("in the vessel", "bar", low=-1.1, high=60.0)
     temperature_C: float | None = says("of the gas where it is measured", "°C", low=-40.0, high=300.0)
     barometer_bar: float | None = says("pressure of the air then", "bar", low=0.5, high=1.2)
@@ -685,8 +694,10 @@ class GasRow(Section):
 class StandardRow(Section):
     """standards.csv: solutions of known alcohol, as the sensor read them."""
 
-    ethanol_pct_vol: float | None = says("what the standard holds", "% vol", low=0.0, high=100.0, needed=True)
-    signal: float | None = says("what the sensor showed", "any", needed=True)
+    ethanol_pct_vol: float | None = says(
+        "what the standard holds", "% vol", low=0.0, high=100.0, needed=True, also=("alcohol", "content")
+    )
+    signal: float | None = says("what the sensor showed", "any", needed=True, also=("reading", "sensor", "voltage"))
     when: str | None = text("before or after the samples")
     temperature_C: float | None = warm()
     u_pct_vol: float | None = says("± of what the standard holds", "% vol", low=0.0)
@@ -699,7 +710,7 @@ class SampleRow(Section):
 
     sample: str | None = text("its name; once for the rows below it is enough")
     time_h: float | None = when()
-    signal: float | None = says("what the sensor showed", "any", needed=True)
+    signal: float | None = says("what the sensor showed", "any", needed=True, also=("reading", "sensor", "voltage"))
     dilution: float | None = says("how many times diluted: 10, or 1+9, or 1 in 10", low=1.0)
     temperature_C: float | None = warm()
     note: str | None = text("anything else")
@@ -732,7 +743,7 @@ class DryingRow(Section):
     """drying.csv: one item, weighed again and again while it dries."""
 
     time_h: float | None = when(needed=True)
-    weight_g: float | None = weighing("dish and sample", needed=True)
+    weight_g: float | None = weighing("dish and sample", "mass", needed=True)
     item: str | None = text("which item of weights.csv")
     note: str | None = text("anything else")
 

@@ -12,6 +12,11 @@ from fermkit.run.format import Column
 
 WIDE_GAP: Final = 3.0
 """A gap is told when it is this many times the usual step (common practice, no source)."""
+FAR_TIMES: Final = 5.0
+FAR_H: Final = 200.0
+"""A lone time out of order is a slip when it lies this many lengths of the run, and so many hours, away (common
+practice, no source)."""
+
 SPIKE: Final = 12.0
 """A reading is told as out of line at this many times the usual roughness (common practice, no source)."""
 
@@ -87,6 +92,7 @@ def _by_time(frame: Any, book: Remarks) -> Any:
         rows = frame["row"].to_numpy()[lost]
         book.note(f"{len(rows)} rows without a time left out: {rows_in_words(rows)}", column="time", level="doubt")
         frame = frame[~lost]
+    frame = _without_wild_time(frame, book)
     back = np.flatnonzero(np.diff(frame["time_h"].to_numpy()) < 0)
     if back.size:
         rows = frame["row"].to_numpy()[back + 1]
@@ -95,6 +101,26 @@ def _by_time(frame: Any, book: Remarks) -> Any:
             row=int(rows[0]), column="time", level="doubt",
         )  # fmt: skip
         frame = frame.iloc[np.argsort(frame["time_h"].to_numpy(), kind="stable")]
+    return frame
+
+
+def _without_wild_time(frame: Any, book: Remarks) -> Any:
+    """One row whose time is far from all others, as of a wrong month or a lost minus, is left out and not sorted in."""
+    time = frame["time_h"].to_numpy()
+    for i in np.flatnonzero(np.diff(time) < 0):
+        for at in (i, i + 1):
+            others = np.delete(time, at)
+            if len(others) < 3 or (np.diff(others) < 0).any():
+                continue
+            span, far = np.ptp(others), max(others.min() - time[at], time[at] - others.max())
+            negative = time[at] < 0 <= others.min()
+            if far > max(FAR_TIMES * span, FAR_H) or negative:
+                row = int(frame["row"].to_numpy()[at])
+                book.note(
+                    f"the time of this row ({time[at]:.4g} h) is far from all others; the row was left out",
+                    row=row, column="time", level="doubt",
+                )  # fmt: skip
+                return frame[np.arange(len(time)) != at]
     return frame
 
 
@@ -162,9 +188,21 @@ def _spikes(time: Floats, value: Floats, rows: NDArray[np.int64], name: str, boo
     alone = np.abs(off) > max(SPIKE * usual, 0.05 * float(np.ptp(value)))
     alone &= np.abs(off) >= 1.5 * np.maximum(np.abs(np.append(off[1:], 0.0)), np.abs(np.insert(off[:-1], 0, 0.0)))
     if alone.any():
-        where = np.flatnonzero(alone) + 1
+        where = np.array([_to_blame(time, value, int(i)) for i in np.flatnonzero(alone) + 1])
         book.note(
             f"{name} of {value[where[0]]:g} stands out of line with its neighbours "
             f"(rows {rows_in_words(rows[where].tolist())}); kept",
             row=int(rows[where[0]]), level="doubt",
         )  # fmt: skip
+
+
+def _to_blame(time: Floats, value: Floats, i: int) -> int:
+    """The row that slipped: beside the first or last one it may be that one, where the others lie on a line."""
+    for end, others in ((0, (i + 1, i + 2)), (len(time) - 1, (i - 2, i - 1))):
+        if abs(end - i) == 1 and others[0] >= 0 and others[1] < len(time):
+            a, b = others
+            on = value[a] + (value[b] - value[a]) * (time[i] - time[a]) / (time[b] - time[a])
+            off = abs(value[i] - value[end])
+            if abs(value[i] - on) < 0.2 * off:
+                return end
+    return i

@@ -16,7 +16,8 @@ from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import conversion
 from fermkit.basis.written import Line, Page, Written, nominal
-from fermkit.run.findings import Finding, Remarks
+from fermkit.matter.ingredients import ingredient_names
+from fermkit.run.findings import Finding, Remarks, did_you_mean, rows_in_words
 from fermkit.run.format import (
     NEEDED,
     TABLES,
@@ -40,7 +41,7 @@ from fermkit.run.instruments import corrected_settings, corrected_table, correct
 from fermkit.run.ledger import Ledger, ledger_of
 from fermkit.run.oddities import odd_readings, one_row_a_moment
 from fermkit.run.settings import read_settings, read_toml, table_layouts, usual_said
-from fermkit.run.tables import LARGEST_BYTES, Table, read_rows, read_table
+from fermkit.run.tables import LARGEST_BYTES, EmptyTable, Table, read_rows, read_table
 from fermkit.run.workbooks import LARGEST_BYTES as LARGEST_WORKBOOK
 from fermkit.run.workbooks import read_workbook
 from fermkit.run.writing import write_run, write_workbook
@@ -304,7 +305,13 @@ def run_from(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequ
     for name, table in tables.items():
         if name not in layouts:
             raise InputError(f"there is no table {name!r}", f"one of: {', '.join(layouts)}", "rename it")
-        rows = [list(table), *([str(cell) for cell in row] for row in zip(*table.values(), strict=True))]
+        cells = {str(title): list(table[title]) for title in table}  # a mapping, or a pandas table
+        if len({len(column) for column in cells.values()}) > 1:
+            raise InputError(
+                f"the columns of {name} have {', '.join(f'{title}: {len(column)}' for title, column in cells.items())} "
+                "cells", "as many cells in each column", "fill the gaps with an empty text",
+            )  # fmt: skip
+        rows = [list(cells), *([str(cell) for cell in row] for row in zip(*cells.values()))]
         readers[name] = _row_reader(rows, name, layouts[name])
     return _run(settings, readers, None, [], Remarks("run.toml"))
 
@@ -317,9 +324,13 @@ def _run(
     sections = found.sections
     sections["instruments"] = corrections(sections["instruments"], book)
     corrected_settings(sections)
+    _possible_vessel(sections["vessel"], book)
+    _named_ingredients(sections, book)
     about = sections.pop("run")
     read = _tables(readers, about, book)
     frames = {name: corrected_table(name, table.frame, sections["instruments"]) for name, table in read.items()}
+    empty = readers.keys() - read.keys()
+    sections["gas"] = tuple(gas for gas in sections["gas"] if gas.table not in empty)
     _gas_tables(frames, sections, book)
     found.usual.extend(_by_instrument(frames, sections))
     for name, column in (("drying", "weight_g"), ("hold", "temperature_C")):
@@ -338,15 +349,73 @@ def _run(
     )  # fmt: skip
 
 
+def _possible_vessel(vessel: VesselSection, book: Remarks) -> None:
+    if vessel.total_L is not None and vessel.liquid_L is not None:
+        total, liquid = nominal(vessel.total_L), nominal(vessel.liquid_L)
+        if liquid >= total:
+            raise book.refusal(
+                f"{liquid:g} L of liquid in a vessel of {total:g} L", "less liquid than the vessel holds",
+                "check both numbers and their units", column="vessel",
+            )  # fmt: skip
+
+
+BY_NAMES: Final = {
+    "sugar": "white sugar", "table sugar": "white sugar", "cane sugar": "white sugar", "beet sugar": "white sugar",
+    "granulated sugar": "white sugar", "baker's yeast": "active dry yeast", "bakers yeast": "active dry yeast",
+    "dry yeast": "active dry yeast", "dried yeast": "active dry yeast", "instant yeast": "active dry yeast",
+    "molasses": "beet molasses", "dap": "diammonium phosphate",
+}  # fmt: skip
+"""What people write for an ingredient of the built-in table (common practice, no source)."""
+
+SMALL: Final = 0.05
+"""An ingredient that nobody knows is left out where it is a smaller share of the feed than this."""
+
+
+def _named_ingredients(sections: dict[str, Any], book: Remarks) -> None:
+    """By-names of ingredients read; a little of something unknown is left out, so that the rest still counts."""
+    own = sections["ingredients"]
+
+    def named(part: Any, place: str) -> Any:
+        word = (part.ingredient or "").strip().lower()
+        if part.ingredient is None or part.ingredient in own or word in ingredient_names():
+            return part
+        if word in BY_NAMES and BY_NAMES[word] in ingredient_names():
+            book.note(f"{part.ingredient!r} was read as {BY_NAMES[word]}", column=place)
+            return replace(part, ingredient=BY_NAMES[word])
+        return part
+
+    sections["inoculum"] = named(sections["inoculum"], "inoculum")
+    fed = [named(part, f"feed {i}") for i, part in enumerate(sections["feed"], start=1)]
+    whole = sum(nominal(part.amount_g) for part in fed if part.amount_g is not None)
+    kept = []
+    for i, part in enumerate(fed, start=1):
+        word = part.ingredient or ""
+        known = not word or word in own or word.strip().lower() in ingredient_names()
+        little = part.amount_g is not None and nominal(part.amount_g) < SMALL * whole
+        if known or not little:
+            kept.append(part)
+            continue
+        book.note(
+            f"the ingredient {part.ingredient!r} is not known; its {nominal(part.amount_g):g} g were left out of the "
+            f"feed; {did_you_mean(part.ingredient, (*own, *ingredient_names()))}; its make-up can be written under "
+            f'[ingredients."{part.ingredient}"]', column=f"feed {i}", level="doubt",
+        )  # fmt: skip
+    sections["feed"] = tuple(kept)
+
+
 def _tables(readers: Mapping[str, TableReader], about: About, book: Remarks) -> dict[str, Table]:
     """Every table; clock times in the samples and the ledger count from where the gas readings start."""
     out: dict[str, Table] = {}
     start = about.start or ""
     zero = start
     for name in sorted(readers, key=lambda name: name in SAME_CLOCK):
-        table = readers[name](
-            about.dates or "", zero if name in SAME_CLOCK else start if name not in ("drying", "hold") else ""
-        )
+        try:
+            table = readers[name](
+                about.dates or "", zero if name in SAME_CLOCK else start if name not in ("drying", "hold") else ""
+            )
+        except EmptyTable as problem:
+            book.note(f"{problem.met}; it counts as not written yet", column=name)
+            continue
         if table.zero and name in SAME_CLOCK and not zero:
             raise InputError(
                 f"{name} has clock times, and nothing says when the run started", "the start of the run",
@@ -355,7 +424,7 @@ def _tables(readers: Mapping[str, TableReader], about: About, book: Remarks) -> 
         zero = zero or (table.zero if name not in ("drying", "hold", "standards") else "")
         _needed(name, table)
         out[name] = table
-    return {name: out[name] for name in readers}
+    return {name: out[name] for name in readers if name in out}
 
 
 def _needed(name: str, table: Table) -> None:
@@ -389,6 +458,8 @@ def _gas_tables(frames: dict[str, Any], sections: Mapping[str, Any], book: Remar
                 f"gas {place} is a {gas.kind}, but {gas.table} has only: {have}", f"a column for {gas.column}",
                 "add it, or change the kind of reading",
             )  # fmt: skip
+        for beside in ("temperature_C", "barometer_bar"):
+            _bridged(frame, beside, gas.table, book)
         frames[gas.table] = _through_time(frame, gas.column, gas.table, book, cumulative=gas.cumulative)
 
 
@@ -443,6 +514,17 @@ def _by_instrument(frames: Mapping[str, Any], sections: dict[str, Any]) -> list[
     if "volumes" in frames and not (frames["volumes"].get("u_mL", np.zeros(1)) > 0).all():
         said.append("volumes without u: 2 %, 0.5 mL at least")
     return said
+
+
+def _bridged(frame: Any, column: str, name: str, book: Remarks) -> None:
+    """Empty cells of a logged column filled in from the readings before and after, and said."""
+    if column not in frame or not frame[column].notna().any() or frame[column].notna().all():
+        return
+    gone = frame[column].isna().to_numpy()
+    time, value = frame["time_h"].to_numpy(float), frame[column].to_numpy(float)
+    frame[column] = np.interp(time, time[~gone], value[~gone])
+    rows = rows_in_words(frame["row"].to_numpy()[gone].tolist())
+    book.note(f"{name}: {int(gone.sum())} empty cells of {column} were filled in from their neighbours: rows {rows}")
 
 
 def _through_time(frame: Any, column: str, name: str, book: Remarks, *, cumulative: bool = False) -> Any:

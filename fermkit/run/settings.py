@@ -179,6 +179,8 @@ def read_settings(written: Mapping[str, Any], book: Remarks) -> Settings:
                 f"the section {name[:60]!r} is not known and was left out; {did_you_mean(name, SECTIONS)}",
                 column=f"[{name}]", level="doubt",
             )  # fmt: skip
+        if _same(name) in given:
+            raise book.refusal(f"the section {name!r} is there twice", "each section once", "draw the two together")
         given[_same(name)] = part
     for name in ("instruments", *(name for name in SECTIONS if name != "instruments")):
         kind, part = SECTIONS[name], given.get(name)

@@ -18,7 +18,17 @@ import numpy as np
 from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.run.clock import from_zero, hours_since
-from fermkit.run.columns import Body, column_of, decimal_sign, in_our_unit, is_title, numbers_of, with_units_row
+from fermkit.run.columns import (
+    Body,
+    column_of,
+    decimal_sign,
+    dilution_of,
+    in_our_unit,
+    is_title,
+    meant,
+    numbers_of,
+    with_units_row,
+)
 from fermkit.run.findings import Finding, Remarks, did_you_mean, rows_in_words
 from fermkit.run.format import Column
 from fermkit.run.long_tables import even_lines, parsed
@@ -28,6 +38,9 @@ SEPARATORS: Final = (";", "\t", "|", ",")
 LARGEST_BYTES: Final = 200_000_000
 LARGEST_UNEVEN_BYTES: Final = 25_000_000
 """Cell by cell a file needs up to thirty times its size in memory, so uneven files have a lower limit."""
+
+MOST_BLANK: Final = 100_000
+"""Blank rows of one file: each costs time and tells nothing."""
 
 FAST_FROM_BYTES: Final = 100_000
 MOST_COLUMNS: Final = 64
@@ -91,6 +104,11 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
        3     0.5      210.0
     """
     book, asked = Remarks(file), _Asked(columns, dates, start)
+    blank = data.count(b"\n\n") + data.count(b"\n\r\n")
+    if blank > MOST_BLANK:
+        raise book.refusal(
+            f"the file has {blank} blank rows", f"at most {MOST_BLANK}", "save it without the blank rows"
+        )
     encoding = _encoding(data, book)
     separator, header_line = _header(data, encoding, columns, book)
     if len(data) > FAST_FROM_BYTES and encoding == "utf-8-sig":
@@ -170,8 +188,12 @@ def _header(data: bytes, encoding: str, columns: Sequence[Column], book: Remarks
     return first
 
 
-def _empty(book: Remarks) -> InputError:
-    return book.refusal("the table is empty", "a header and at least one row", "fill it in, or delete it")
+class EmptyTable(InputError):
+    """A table without a row: nothing was read yet."""
+
+
+def _empty(book: Remarks) -> EmptyTable:
+    return EmptyTable(f"{book.file}: the table is empty", "a header and at least one row", "fill it in, or delete it")
 
 
 def _head(data: bytes, encoding: str) -> list[str]:
@@ -256,9 +278,14 @@ def _table(body: Body, asked: _Asked, book: Remarks, separator: str) -> Table:
     titles, rows = with_units_row([cell.strip() for cell in header], rows, asked.columns, book)
     rows = _even(titles, rows, book)
     if not rows:
-        raise book.refusal("the table has a header but no rows", "at least one row", "fill it in, or delete it")
+        raise EmptyTable(
+            f"{book.file}: the table has a header but no rows", "at least one row", "fill it in, or delete it"
+        )
     lines = np.array([line for line, _ in rows], dtype=np.int64)
     decimal = "point" if separator == "," else decimal_sign(rows)
+    rows = _filled_down(titles, rows, asked.columns, book)
+    if separator == ",":
+        _no_comma_decimals(titles, rows, asked.columns, book)
     out: dict[str, Any] = {"row": lines}
     units: dict[str, str] = {}
     zero = ""
@@ -278,9 +305,14 @@ def _table(body: Body, asked: _Asked, book: Remarks, separator: str) -> Table:
         if column.kind == "text":
             out[column.name] = [_unguarded(cell) for cell in cells]
         elif column.kind == "time" and not unit:
-            out[column.name], zero = hours_since(cells, lines, title, asked.start, asked.dates, book)
+            out[column.name], zero = hours_since(
+                cells, lines, title, asked.start, asked.dates, book, alone=_one_a_moment(column, asked)
+            )
         else:
-            out[column.name] = in_our_unit(numbers_of(cells, lines, title, decimal, book), title, column, unit, book)
+            if column.name == "dilution":
+                cells = [dilution_of(cell, int(line), title, book) for cell, line in zip(cells, lines)]
+            read = numbers_of(cells, lines, title, decimal, book, unit)
+            out[column.name] = in_our_unit(read, title, column, unit, book)
             units[column.name] = unit if column.unit == "any" else column.unit
     if len(out) == 1:
         words = [c.written for c in asked.columns]
@@ -293,6 +325,64 @@ def _table(body: Body, asked: _Asked, book: Remarks, separator: str) -> Table:
             row=header_row,
         )
     return _finished(out, units, asked, book, zero)
+
+
+def _one_a_moment(time: Column, asked: _Asked) -> bool:
+    """Whether each row of this table has a moment of its own; a ledger of volumes may hold two acts of one moment."""
+    return time.always and not any(column.name == "what" for column in asked.columns)
+
+
+BLOCK: Final = ("sample", "when", "dilution", "time")
+"""What may stand in the first row of a block of readings alone, as in merged cells."""
+
+
+def _filled_down(titles: list[str], rows: Body, columns: Sequence[Column], book: Remarks) -> Body:
+    """Names, dilutions and times that stand once for a block of rows, written into each row of it."""
+    places = {column.written: i for i, title in enumerate(titles) if (column := meant(title, columns)[0]) is not None}
+    names = {"sample", "when"} & places.keys()
+    if not names:
+        return rows
+    filled: list[int] = []
+    undiluted: list[int] = []
+    block: dict[str, str] = {}
+    out = []
+    for line, cells in rows:
+        cells = list(cells)
+        new = any(cells[places[name]].strip() for name in names)
+        for name in BLOCK:
+            if name in places:
+                cell = cells[places[name]].strip()
+                if not cell and not new and block.get(name):
+                    cells[places[name]] = block[name]
+                    filled.append(line)
+                elif not cell and name == "dilution" and any(cell.strip() for cell in cells):
+                    cells[places[name]] = "1"
+                    undiluted.append(line)
+                block[name] = cells[places[name]].strip()
+        out.append((line, cells))
+    if filled:
+        rows_said = rows_in_words(sorted(set(filled)))
+        book.note(f"a name stands once for the rows below it: filled in at rows {rows_said}", row=filled[0])
+    if undiluted:
+        book.note(f"no dilution is written; taken as undiluted: rows {rows_in_words(undiluted)}", row=undiluted[0],
+                  column="dilution", level="doubt")  # fmt: skip
+    return out
+
+
+def _no_comma_decimals(titles: list[str], rows: Body, columns: Sequence[Column], book: Remarks) -> None:
+    """Refuse a comma-separated table whose note holds bare digits while its numbers are whole: 12,5 fell apart."""
+    kinds = [column.kind if (column := meant(title, columns)[0]) is not None else "" for title in titles]
+    words = [i for i, kind in enumerate(kinds) if kind == "text"]
+    figures = [i for i, kind in enumerate(kinds) if kind in ("number", "time")]
+    whole = all(re.fullmatch(r"[-+]?\d*", cells[i].strip()) for _, cells in rows for i in figures)
+    for i in words if whole else ():
+        said = [(line, cells[i].strip()) for line, cells in rows if cells[i].strip()]
+        if i == len(titles) - 1 and len(said) > 1 and all(re.fullmatch(r"\d{1,4}", word) for _, word in said):
+            raise book.refusal(
+                f"the {titles[i]} holds only digits ({said[0][1]}), and all numbers are whole: "
+                "decimals may be written with a comma", "columns split by ';' where decimals have a comma",
+                "split the columns with ';', or write decimals with a point", row=said[0][0],
+            )  # fmt: skip
 
 
 def _finished(out: dict[str, Any], units: dict[str, str], asked: _Asked, book: Remarks, zero: str) -> Table:

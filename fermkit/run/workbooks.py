@@ -38,9 +38,16 @@ SHARED: Final = re.compile(rb"""t\s*=\s*["']shared""")
 LONGEST_SHARED: Final = 500_000
 """Cells that share a formula times the longest formula's bytes: each is written out anew for its cell."""
 
+FIRST_YEAR: Final = 1910
+"""No batch is older: an earlier date is a length of time in a cell that shows h:mm."""
+
 MOST_ROWS: Final = 30_000
 MOST_COLUMNS: Final = 64
 Sheets = dict[str, list[list[str]]]
+
+
+class Percent(float):
+    """A number in a cell that shows percent: 0.004 there is 0.4 %."""
 
 
 def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Remarks]:
@@ -80,7 +87,12 @@ def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Remar
             "add it",
         )
     settings = _settings(sheets.pop(about), book)
-    return settings, {name.strip().lower(): rows for name, rows in sheets.items()}, book
+    named: Sheets = {}
+    for name, rows in sheets.items():
+        if name.strip().lower() in named:
+            raise book.refusal(f"two sheets are called {name.strip()!r}", "each table once", "draw the two together")
+        named[name.strip().lower()] = rows
+    return settings, named, book
 
 
 def _safe(data: bytes, book: Remarks) -> bool:
@@ -223,17 +235,22 @@ def _each_sheet_once(data: bytes, book: Remarks) -> None:
 
 
 def _rows(sheet: Any, book: Remarks) -> Iterator[list[Any]]:
-    for count, row in enumerate(sheet.iter_rows(max_col=MOST_COLUMNS + 1, values_only=True)):
+    for count, row in enumerate(sheet.iter_rows(max_col=MOST_COLUMNS + 1)):
         if count >= MOST_ROWS:
             raise book.refusal(
                 f"sheet {sheet.title!r} has more than {MOST_ROWS} rows",
                 f"at most {MOST_ROWS}",
                 "save long logs as CSV in a run folder",
             )
-        cells = list(row)
+        cells = [_as_shown(cell) for cell in row]
         while cells and cells[-1] is None:
             cells.pop()
         yield cells
+
+
+def _as_shown(cell: Any) -> Any:
+    value = cell.value
+    return Percent(value) if isinstance(value, float | int) and "%" in cell.number_format else value
 
 
 def _row_text(cells: list[Any], made_by: list[Any], row: int, sheet: str, book: Remarks) -> list[str]:
@@ -251,11 +268,16 @@ def _text(cell: Any, made_by: Any, row: int, sheet: str, book: Remarks) -> str:
         return ""
     if isinstance(cell, bool):
         return "true" if cell else "false"
-    if isinstance(cell, (int, float)):
+    if isinstance(cell, (int, float)) and not isinstance(cell, Percent):
         return f"{cell:.15g}"
     if isinstance(cell, datetime.timedelta):
         seconds = round(cell.total_seconds())
         return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+    if isinstance(cell, Percent):
+        return f"{100 * cell:.12g} %"
+    if isinstance(cell, datetime.datetime) and cell.year < FIRST_YEAR:  # 1.5 under h:mm is 36 hours, and no date
+        hours = (cell - datetime.datetime(1899, 12, 31)).total_seconds() / 3600
+        return f"{int(hours)}:{round(hours * 60) % 60:02d}:00"
     if isinstance(cell, datetime.datetime):
         return cell.replace(microsecond=0).isoformat(" ")
     if isinstance(cell, (datetime.time, datetime.date)):
@@ -279,7 +301,13 @@ def _settings(rows: list[list[str]], book: Remarks) -> dict[str, Any]:
         if not section or not cells[1]:
             odd.append(line)
             continue
-        _part(settings, section)[cells[1]] = _many(cells[2])
+        part = _part(settings, section)
+        if cells[1] in part:
+            raise book.refusal(
+                f"{section} {cells[1]} is written twice, as {part[cells[1]]!r} and as {cells[2]!r}", "each key once",
+                "delete one of the rows", row=line, column="run",
+            )  # fmt: skip
+        part[cells[1]] = _many(cells[2])
     if odd:
         book.note(f"rows without a section or a key left out: {rows_in_words(odd)}", column="run", level="doubt")
     return {name: [part[i] for i in sorted(part)] if name in LISTS else part for name, part in settings.items()}
