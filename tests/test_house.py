@@ -32,7 +32,7 @@ ONE_DOOR = {
 FILLED_STEP_BY_STEP = {"Found", "LeanSvg", "Sums", "Remarks"}
 """The only dataclasses that may change after they were made."""
 
-OURS = ("InputError", "FitError", "BalanceError")
+OURS = ("InputError", "FitError", "BalanceError", "EmptyTable")
 OF_A_FILE = "refusal"
 """A method that puts file, row and column, which are live, before what was met."""
 
