@@ -246,6 +246,7 @@ class _Log:
     def __init__(
         self, times: Floats, gauge: Floats, t_C: Floats, barometer: Floats, vents: Vents, noise: float
     ) -> None:
+        # wild readings are left out first: `kept` leads from the rows that stay to those of the log
         stays = np.ones(times.size, dtype=bool)
         stays[vents.wild_rows - 1] = False
         self.kept = kept = np.flatnonzero(stays)
@@ -256,6 +257,7 @@ class _Log:
         self.vents, self.noise = vents, noise
         self.before = np.searchsorted(kept, vents.last_before - 1)
         self.after = np.searchsorted(kept, vents.rows - 1)
+        # around each vent the readings within BEFORE_H and AFTER_H, at least 6 and 12, never across another vent
         early = np.minimum(self.before - 5, np.searchsorted(self.time, self.time[self.before] - BEFORE_H))
         late = np.maximum(self.after + 12, np.searchsorted(self.time, self.time[self.after] + AFTER_H))
         first = np.maximum(early, np.concatenate(([0], self.after[:-1])).astype(np.intp))
@@ -419,6 +421,7 @@ class _Log:
         When a vent fell within its interval is not known: what follows is averaged over all moments, each with
         the weight that the readings after it give it.
         """
+        # vents go in order: what earlier ones took still fades while a later one happens, so it is put back first
         moments = MOMENTS if tau > 0 else np.zeros(1)
         lost, variance, late = (np.zeros(len(self.windows)) for _ in range(3))
         misfit, spare = 0.0, 0
@@ -430,12 +433,13 @@ class _Log:
             noise = max(float(np.mean(error[window] ** 2)), 1e-30)
             taken = np.stack([self._taken(which, time, richer, tau, moment) for moment in moments])
             amount, square, rest, free = _beside_a_trend(time, value, taken)
-            spread = max(1.0, float(rest.min()) / noise / free)
+            spread = max(1.0, float(rest.min()) / noise / free)  # a worse fit than the noise says widens all errors
             weight = np.exp(-(rest - rest.min()) / noise / spread / 2)
             weight /= weight.sum()
             lost[which], late[which] = weight @ amount, weight @ moments
             variance[which] = weight @ (noise * spread * square + (amount - lost[which]) ** 2)
             variance[which] += (ROUGH * lost[which]) ** 2
+            # −2 ln of the likelihood averaged over the moments: what `_refill` compares time constants by
             misfit += float(rest.min()) / noise - 2 * spread * float(np.log(np.exp(
                 -(rest - rest.min()) / noise / spread / 2).mean()))  # fmt: skip
             spare += free
@@ -520,6 +524,7 @@ def _beside_a_trend(time: Floats, value: Floats, taken: Floats) -> tuple[Floats,
 
     Returns the amounts, their variances for unit noise, the sums of squares, and the degrees of freedom.
     """
+    # QR of the polynomial once: what is left of the readings and of `taken` beside it makes one division an answer
     degree = 2 if time.size >= 12 else int(time.size >= 6)
     q, _ = np.linalg.qr(np.vander((time - time[0]) / (time[-1] - time[0]), degree + 1))
     rest = value - q @ (q.T @ value)

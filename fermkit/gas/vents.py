@@ -30,6 +30,21 @@ BENT, ALIKE = 1.5, 1.0
 LOOKS: Final = np.array([[1.0], [1.15], [1.4]])
 """By how much the error is widened for each of the three ways to look, since the largest answer is taken."""
 
+MAD: Final = 0.6745
+"""Median absolute deviation of a normal law, in its standard deviations: 0.75 quantile of the standard normal law."""
+
+FITS: Final = 2.3
+"""A stretch is followed by its line while the misfit is at most so many of its own standard deviations, √(2 ν), above
+its mean ν: one straight stretch in a hundred is cut short (normal law)."""
+
+DOUBTFUL, WILD = 4.0, 6.0
+"""A reading is looked at, and taken for a glitch, from so many standard deviations off its neighbours on (own choice:
+by chance one reading in 16,000, and none in 500 million)."""
+
+QUIET = 3.0, 0.1
+"""The four neighbours of a glitch lie on one line: within so many standard deviations in all, or a tenth of how far the
+glitch is off (own choice: a gauge that jumps by bars need not be quiet to hundredths)."""
+
 CHUNK: Final = 2_000
 """Gaps judged at once, so that the work stays in the cache."""
 
@@ -188,7 +203,7 @@ def scatter(time: Floats, value: Floats) -> float:
     steps = np.abs(np.diff(value))
     steps = steps[steps > 1e-9]
     digit = float(steps.min()) / np.sqrt(12) if steps.size and np.mean(np.abs(np.diff(value)) <= 1e-9) > 0.2 else 0.0
-    return max(float(np.median(scaled)) / 0.6745, float(digit))
+    return max(float(np.median(scaled)) / MAD, float(digit))
 
 
 def wild_remarks(rows: Rows) -> list[str]:
@@ -207,7 +222,8 @@ def _wild(time: Floats, y: Floats, noise: float) -> NDArray[np.bool_]:
     wild = np.zeros(y.size, dtype=bool)
     if y.size < 5:
         return wild
-    doubtful = np.flatnonzero(np.abs(y[2:-2] - (y[1:-3] + y[3:-1]) / 2) > 4 * noise) + 2
+    # cheap first: few readings of a long log are far off the middle of their neighbours, only these get a line
+    doubtful = np.flatnonzero(np.abs(y[2:-2] - (y[1:-3] + y[3:-1]) / 2) > DOUBTFUL * noise) + 2
     beside = doubtful[:, None] + np.array([-2, -1, 1, 2])
     x, z = time[beside] - time[doubtful][:, None], y[beside] - y[doubtful][:, None]
     x_bar, z_bar = x.mean(1), z.mean(1)
@@ -215,12 +231,20 @@ def _wild(time: Floats, y: Floats, noise: float) -> NDArray[np.bool_]:
     slope = (dx * dz).sum(1) / (dx * dx).sum(1)
     misfit = ((dz - slope[:, None] * dx) ** 2).sum(1)
     off = z_bar - slope * x_bar
-    wild[doubtful] = (np.abs(off) > 6 * noise) & (misfit < np.maximum(9 * noise**2, 0.01 * off**2))
+    straight = misfit < np.maximum((QUIET[0] * noise) ** 2, (QUIET[1] * off) ** 2)
+    wild[doubtful] = (np.abs(off) > WILD * noise) & straight
     return wild
 
 
 class _Search:
-    """The search for falls: gap i lies between readings i and i + 1."""
+    """The search for falls: gap i lies between readings i and i + 1.
+
+    Every gap is asked in three ways how far the level falls across it, since no one way serves all logs: a straight
+    line on each side for itself (a vent between two slopes), two lines of one curvature (a bent log), and the line
+    before carried on to the single reading after (a liquid that refills the gas space at once). Each fall has a
+    standard error by least squares; the way that says the most is taken, and its error is widened for having been
+    chosen (`LOOKS`).
+    """
 
     def __init__(self, time: Floats, value: Floats, noise: float, wild: NDArray[np.bool_], threshold: float) -> None:
         kept = np.flatnonzero(~wild)
@@ -230,11 +254,14 @@ class _Search:
         self.cut = np.zeros(kept.size, dtype=np.intp)  # number of vents before each reading
         self.drop = np.zeros(time.size)
         self.error = np.zeros(time.size)
+        # in a long log chance alone passes any fixed threshold: half a false vent is allowed in the whole of it
         self.threshold = max(threshold, NormalDist().inv_cdf(1 - 0.5 / kept.size))
+        # most gaps hold no vent, so their falls over their errors must scatter by 1; where they scatter more, the
+        # errors of that way are too small for this log (unlogged day and night, say) and all of them are widened
         some = np.arange(0, self.gaps, max(1, self.gaps // 4000))
         self.scale = np.ones_like(LOOKS)
         drop, error = self.looks(some)
-        self.scale = np.maximum(1.0, np.median(np.abs(drop / error), axis=1, keepdims=True) / 0.6745)
+        self.scale = np.maximum(1.0, np.median(np.abs(drop / error), axis=1, keepdims=True) / MAD)
 
     def judge(self, gap: Rows) -> tuple[Floats, Floats]:
         """How far the level falls across each gap, and the standard error of that, by the way that says more."""
@@ -257,6 +284,7 @@ class _Search:
 
     def run(self) -> tuple[Rows, Rows]:
         """Last reading before and first after each vent, as rows of the full log."""
+        # a vent that is found cuts the log: no stretch reaches across it, and what it hid beside it is looked at again
         fall = -np.diff(self.value)
         hopeful = fall > self.noise
         if self.gaps > DENSE:
@@ -292,7 +320,12 @@ class _Search:
 
 
 class _Stretches:
-    """Straight lines through the 1, 2, … SPAN readings next to each gap; arrays of shape (gaps, SPAN)."""
+    """Straight lines through the 1, 2, … SPAN readings next to each gap; arrays of shape (gaps, SPAN).
+
+    The sums of least squares (1, x, x², x³, x⁴, y, xy, …) run along with the number of readings, so that all lengths of
+    all gaps come from one pass. ``bend`` is the coefficient of x² when it is added to the line, made orthogonal to it;
+    ``v_…`` are variances for readings of unit noise (any textbook of least squares).
+    """
 
     def __init__(self, log: _Search, first: Rows, step: int, at: Floats) -> None:
         rows = first[:, None] + step * np.arange(SPAN)
@@ -322,7 +355,7 @@ class _Stretches:
 def _longest_straight(side: _Stretches) -> tuple[tuple[Any, Any], Floats]:
     """Index of the longest straight stretch of each gap, and by how much its variances grow where none is."""
     with np.errstate(invalid="ignore", divide="ignore"):
-        fits = side.misfit < side.spare + 2.3 * np.sqrt(2 * np.maximum(side.spare, 0))
+        fits = side.misfit < side.spare + FITS * np.sqrt(2 * np.maximum(side.spare, 0))
         straight = side.own & (side.spare >= 1) & (side.bend**2 < BENT**2 * side.v_bend) & fits
         some = straight.any(1)
         longest = SPAN - 1 - np.argmax(straight[:, ::-1], axis=1)
@@ -369,7 +402,7 @@ def _same_bend(before: _Stretches, after: _Stretches) -> tuple[Floats, Floats]:
         fits = np.ones_like(before.own)
         for side in (before, after):
             rest, spare = side.misfit - side.bend**2 / side.v_bend, side.spare - 1
-            fits &= side.own & (spare >= 1) & (rest < spare + 2.3 * np.sqrt(2 * np.maximum(spare, 0)))
+            fits &= side.own & (spare >= 1) & (rest < spare + FITS * np.sqrt(2 * np.maximum(spare, 0)))
         alike = fits & ((before.bend - after.bend) ** 2 < ALIKE**2 * v_both)
         longest = (np.arange(alike.shape[0]), SPAN - 1 - np.argmax(alike[:, ::-1], axis=1))
         tilt = before.lift - after.lift
