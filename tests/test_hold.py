@@ -33,7 +33,7 @@ def test_warming_up_and_cooling_down_grow_bacteria():
 def test_the_caution_and_the_hold_name_one_band():
     """The page of a hold and the caution on hygiene say the same temperatures."""
     page = str(hold_log([0, 1, 2], [50.0, 50.0, 50.0]))
-    assert "5 to 57 °C" in page and "between 5 and 57 °C" in " ".join(page.split())
+    assert "5 to 57 °C" in page and "between 5 and 57 °c" in " ".join(page.split()).lower()
 
 
 @given(st.lists(st.floats(0.0, 100.0), min_size=2, max_size=40), st.floats(20, 50), st.floats(1, 30))
@@ -108,10 +108,10 @@ def test_pH_is_spoken_of():
 
 
 def test_below_hot_holding_is_told_inside_the_window_too():
-    """A perfect hold at 50 °C is still time in which bacteria grow, and no kill step."""
+    """A perfect hold at 50 °C is still time in which bacteria grow, and kills none."""
     page = str(hold_log([0, 12, 24], [50.0, 50, 50]))
     assert "where bacteria grow" in page
-    assert "a warm hold is no kill step" in page
+    assert "does not kill bacteria" in " ".join(page.split())
     hot = hold_log([0, 12, 24], [58.0, 58, 58])
     assert hot.bacteria_h == 0.0
     assert hold_log([0, 12, 24], [58.0, 58, 58], hot_holding_C=63.0).bacteria_h == 24.0

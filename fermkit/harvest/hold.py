@@ -121,7 +121,7 @@ class HoldLog(Written):
         elif max(self.pH) > ACID_ENOUGH_PH:
             said.append(f"pH up to {max(self.pH):.3g}: above {ACID_ENOUGH_PH}, no acid holds the bacteria back.")
         else:
-            said.append(f"pH up to {max(self.pH):.3g}: acid slows bacteria, it does not make the hold a kill step.")
+            said.append(f"pH up to {max(self.pH):.3g}: acid slows bacteria, it does not kill them.")
         return said
 
 
