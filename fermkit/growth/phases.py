@@ -284,9 +284,9 @@ FINISHED_FROM = 0.9
 """Share of the expected amount from which a run that has stopped is called finished: feeds are known to a
 tenth or so."""
 
-COMES = 4.0
-"""Standard uncertainties by which rate and amount must exceed zero for gas to come where no curve can be given: the
-scatter is then known from a handful of readings, and Student's factor for three of them is 3 to 4."""
+RISES = 5
+"""Last readings that must each lie above the one before for gas to come where no curve can be given: of readings that
+only scatter, five stand in rising order once in 120."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -317,6 +317,7 @@ class RunState(Written):
 def state_of(
     *,
     grows: bool,
+    rises: bool,
     last_h: float,
     lag_h: float,
     u_lag_h: float,
@@ -335,8 +336,8 @@ def state_of(
     now = measured(*rate_now)
     low, high = rate_now[0] - 2 * rate_now[1], rate_now[0] + 2 * rate_now[1]
     if not grows or not np.isfinite(lag_h):
-        if rate_now[0] > COMES * rate_now[1] and made > COMES * u_made:
-            why = "Gas comes, by the rate through the last readings; no curve tells lag and end from them yet."
+        if rises:
+            why = f"Each of the last {RISES} readings lies above the one before; no curve tells more yet."
             return RunState(State.GROWING, why, now, unit)
         return RunState(State.LAGGING, "No rise, or no more than the foot of one, is shown yet.", now, unit)
     if last_h < lag_h + u_lag_h:

@@ -13,7 +13,7 @@ from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
 from fermkit.growth import confidence
 from fermkit.growth.curves import QUANTITIES, Quantity, Shape, shape_named
 from fermkit.growth.least_squares import Found, quiet
-from fermkit.growth.phases import GasPhases, RunState, Timepoint, exponential_window, state_of
+from fermkit.growth.phases import RISES, GasPhases, RunState, Timepoint, exponential_window, state_of
 from fermkit.growth.problem import Problem
 from fermkit.growth.residuals import follows
 from fermkit.growth.smoothing import rate_at_the_end
@@ -306,6 +306,7 @@ class GrowthFit(Written):
         u_made = scatter * (np.sqrt(self.time_h.size - 1) if steps else np.sqrt(2))
         return state_of(
             grows=self._given,
+            rises=self.amount.size >= RISES and bool((np.diff(self.amount[-RISES:]) > 0).all()),
             last_h=float(self.time_h[-1]),
             lag_h=nominal(self.lag_h),
             u_lag_h=uncertainty(self.lag_h),

@@ -302,7 +302,7 @@ def compared(found: CurveComparison, *, ax: Any) -> str:
     time = np.linspace(first.time_h[0], first.time_h[-1], 300)
     colours = list(COLOURS.values())
     for fit, weight, colour, dash in zip(found.fits, found.weight, colours, DASHES):
-        label = f"{fit.curve.replace('_', ' ')}, weight {weight:.0%}"
+        label = fit.curve.replace("_", " ") + (f", weight {weight:.0%}" if any(found.weight) else "")
         ax.plot(time, fit.predict(time) * 1000, color=colour, linestyle=dash, label=label)
     ax.set(xlabel="time [h]", ylabel=f"CO2 {first.counts} [mmol]")
     ax.legend(loc="lower right")
