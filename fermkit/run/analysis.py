@@ -17,6 +17,8 @@ from fermkit.basis.checks import one_of
 from fermkit.basis.errors import FermkitError
 from fermkit.basis.written import Line, Number, Page, Written, in_percent, in_words
 from fermkit.batch.estimate import Estimate
+from fermkit.batch.own_sums import OwnSums
+from fermkit.batch.progress import SAYS, Progress
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
 from fermkit.gas.curve import GasCurve, RouteComparison
@@ -28,8 +30,8 @@ from fermkit.harvest.hold import HoldLog
 from fermkit.harvest.recovery import NetYeast, Protein, Recovery
 from fermkit.matter.feed import Feed, YeastLimits
 from fermkit.run.alcohol import Sample
-from fermkit.run.batch_readings import Standing, disagree
-from fermkit.run.first_page import headline, impossible, in_grams, pressure_words, unlikely
+from fermkit.run.batch_readings import disagree
+from fermkit.run.first_page import headline, impossible, in_grams, pressure_words, sums_that_differ, unlikely
 from fermkit.run.harvested import Harvest
 from fermkit.run.records import Run
 from fermkit.run.steps import STEPS, Step, not_empty
@@ -65,8 +67,10 @@ class Analysis(Written):
         The routes to the gas held against one another, where several were read.
     estimate : Estimate
         The best answer for every quantity of the batch, whatever was measured: ``estimate["co2"]``.
-    standing : Standing
-        How far the run has come.
+    own_sums : OwnSums
+        What the person worked out, held against the estimate.
+    progress : Progress
+        How the run stands, from its gas so far.
     read : SmoothReading
         Lag, largest rate and end of the gas, from the readings alone.
     growth : GrowthFit
@@ -108,7 +112,8 @@ class Analysis(Written):
     gas: tuple[GasCurve, ...] = ()
     routes: RouteComparison | None = None
     estimate: Estimate | None = None
-    standing: Standing | None = None
+    own_sums: OwnSums | None = None
+    progress: Progress | None = None
     read: SmoothReading | None = None
     curves: CurveComparison | None = None
     growth: GrowthFit | None = None
@@ -219,13 +224,18 @@ class Analysis(Written):
     @property
     def first_words(self) -> list[str]:
         """What must be said first: how far the run is, what cannot be, doubts about the readings, the pressure."""
-        said = [] if self.standing is None else [f"State of the run: {self.standing}."]
+        said = [f"State of the run, as told: {self.run.state}."] if self.run.state else []
+        if self.progress is not None and not self.run.state:
+            said.append(
+                f"State of the run at {self.progress.at_h:.3g} h: {self.progress.stage}. {SAYS[self.progress.stage]}"
+            )
         if disagree(self.routes) and self.gas:
             said.append(
                 f"The routes to the gas contradict one another. Lag, rate and yields follow the {self.gas[0].kind}, "
                 "which the rest of the batch supports."
             )
         said += [*impossible(self.estimate), *unlikely(self.estimate)]
+        said += sums_that_differ(self.own_sums)
         said += [f"Noticed while reading: {finding}" for finding in self.run.doubts]
         return [*said, *pressure_words(self.estimate.if_closed if self.estimate else None)]
 

@@ -10,6 +10,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, ZERO_CELSIUS_K
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Number, nominal, uncertainty
+from fermkit.batch.estimate import Estimate
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve
 from fermkit.harvest.recovery import NetYeast
 from fermkit.matter import usual
@@ -32,8 +33,9 @@ def amounts_of(
     pct_vol: Number | None,
     gas: tuple[GasCurve, ...],
     yeast: NetYeast | None,
+    estimate: Estimate | None,
 ) -> dict[str, Number]:
-    """Grams used (negative) and made, as measured."""
+    """Grams used (negative) and made, as measured; without what cannot be."""
     first = gas[0] if gas else None
     amounts: dict[str, Number] = {"hexose": -(fed.hexose_g - sugar_left_g(run, fed, left_g_L, first))}
     if pct_vol is not None:
@@ -42,7 +44,8 @@ def amounts_of(
         amounts["CO2"] = gas[0].total() * CO2_G_PER_MOL
     if yeast is not None:
         amounts["yeast"] = yeast.net_g
-    return amounts
+    cannot_be = {key for reading in estimate.left_out for key in reading.of} if estimate is not None else set()
+    return {name: grams for name, grams in amounts.items() if name.lower() not in cannot_be}
 
 
 def balance_of(

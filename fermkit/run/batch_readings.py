@@ -1,46 +1,31 @@
-"""A run as the batch sees it: its recipe, its readings, its state, and the estimate that they give."""
+"""A run as the batch sees it: its recipe, its readings, the estimate that they give, and how far it has come."""
 
 from dataclasses import replace
-from enum import StrEnum
 from typing import Any, Final
 
 import numpy as np
 
 from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.batch import readings as batch
-from fermkit.batch.estimate import Estimate, Mark, estimate
+from fermkit.batch.estimate import Estimate, estimate
 from fermkit.batch.known import Recipe
+from fermkit.batch.own_sums import OwnSums, check_sums
+from fermkit.batch.progress import Progress, progress
 from fermkit.batch.readings import Reading
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, RouteComparison
 from fermkit.matter.feed import Feed
 from fermkit.run.alcohol import density_of, ethanol_made_g
-from fermkit.run.closed_vessel import headspace_L, vessel_of
+from fermkit.run.closed_vessel import headspace_L
 from fermkit.run.harvested import weighings_of
 from fermkit.run.records import Run
 from fermkit.run.surroundings import barometer_bar, liquid_C
+from fermkit.vessel.container import Vessel
 
 ROUTES: Final = {
     "volume": "collected volume", "flow": "flow rate", "bubbles": "bubble count", "weight": "vessel weight",
     "pressure": "pressure",
 }  # fmt: skip
 """A gas curve's kind, and what the batch calls it."""
-
-QUIET_H: Final = 12.0
-"""How long no gas may come until a run counts as stopped [h] (common practice, no source)."""
-
-MUCH_LEFT: Final = 0.1
-"""Share of the sugar that is much: surely more left is stuck, surely less is used up (judgement, no source)."""
-
-
-class Standing(StrEnum):
-    """How far a run has come."""
-
-    NOT_SEEN = "no gas was read, so whether it still ferments is not seen"
-    TOLD_RUNNING = "still fermenting, as told"
-    RUNNING = "still fermenting"
-    STOPPED = "stopped: no more gas comes; whether sugar is left, a sugar test tells"
-    STUCK = "probably stuck: no more gas comes, and much of the sugar must be left"
-    DONE = "done: the sugar is used up"
 
 
 def recipe_of(run: Run, fed: Feed) -> Recipe:
@@ -119,31 +104,31 @@ def _harvested(run: Run) -> list[Reading]:
     return out
 
 
-def estimate_of(run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...]) -> Estimate:
+def estimate_of(
+    run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], vessel: Vessel | None
+) -> Estimate:
     """The best answer for every quantity of the batch, from whatever was measured, and be it the recipe alone."""
-    state = run.state or "not stated"
-    if not run.state and released:
-        state = "stopped" if quiet_h(released[0]) >= QUIET_H else "running"
-    return estimate(recipe_of(run, fed), readings_of(run, fed, pct_vol, released), vessel=vessel_of(run), state=state)
+    read = readings_of(run, fed, pct_vol, released)
+    return estimate(recipe_of(run, fed), read, vessel=vessel, state=run.state or "not stated")
 
 
-def standing_of(run: Run, found: Estimate, released: tuple[GasCurve, ...]) -> Standing:
-    """How far the run has come: as told, else as the gas shows."""
-    left, fed = found["sugar_left"], found["sugar_fed"].value
-    if run.state == "used up" or (left.mark is Mark.MEASURED and left.high < MUCH_LEFT * fed):
-        return Standing.DONE
-    if run.state == "running":
-        return Standing.TOLD_RUNNING
-    if run.state == "stopped" or (released and quiet_h(released[0]) >= QUIET_H):
-        return Standing.STUCK if left.low > MUCH_LEFT * fed else Standing.STOPPED
-    return Standing.RUNNING if released else Standing.NOT_SEEN
+def progress_of(run: Run, fed: Feed, gas: tuple[GasCurve, ...]) -> Progress:
+    """How the run stands, from its gas so far and what its sugar can give."""
+    all_used = estimate(recipe_of(run, fed), state="used up")["co2"]
+    u = float(np.median(gas[0].u_reading_mol)) + gas[0].u_walk_mol + 1e-9
+    expected = (all_used.low, all_used.value, all_used.high)
+    return progress(gas[0].time_h, gas[0].co2_mol * CO2_G_PER_MOL, u * CO2_G_PER_MOL, expected)
 
 
-def quiet_h(gas: GasCurve) -> float:
-    """For how long no gas has come at the end [h]: since the last hundredth of it."""
-    end = float(gas.co2_mol[-1])
-    late = np.flatnonzero(gas.co2_mol < 0.99 * end) if end > 0 else np.arange(gas.time_h.size)
-    return float(gas.time_h[-1] - gas.time_h[late[-1]]) if late.size else float(gas.time_h[-1] - gas.time_h[0])
+def own_sums_of(run: Run, found: Estimate) -> OwnSums | None:
+    """What the person worked out, held against the estimate; None where nothing was."""
+    mine = run.my_sums
+    told = {
+        "co2": mine.co2_g, "ethanol": mine.ethanol_g, "yeast": mine.yeast_g, "yeast_at_most": mine.yeast_at_most_g,
+        "pressure": mine.pressure_bar, "yield": mine.yield_,
+    }  # fmt: skip
+    given = {key: value for key, value in told.items() if value is not None}
+    return check_sums(found, given) if given else None
 
 
 DISAGREE: Final = 0.01

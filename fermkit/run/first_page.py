@@ -9,6 +9,7 @@ from fermkit.basis.written import Line, interval, rounded
 from fermkit.batch.closing import IfClosed
 from fermkit.batch.estimate import Answer, Estimate
 from fermkit.batch.impossible import Sort
+from fermkit.batch.own_sums import OwnSums, Standing
 
 HEADLINE: Final = ("sugar_used", "sugar_left", "ethanol", "co2", "yeast")
 """What a person asks first."""
@@ -45,6 +46,14 @@ def in_grams(found: Estimate) -> str:
 def pressure_words(closed: IfClosed | None) -> list[str]:
     """What the pressure would have meant for closing the vessel."""
     return [] if closed is None else [f"If the vessel had stayed closed: {closed.page().remarks[0]}"]
+
+
+def sums_that_differ(sums: OwnSums | None) -> list[str]:
+    """What the person worked out and the readings gainsay, with the slip where one makes the number."""
+    differ = (
+        (one for one in sums.sums.values() if one.standing in (Standing.TOO_SMALL, Standing.TOO_LARGE)) if sums else ()
+    )
+    return [" ".join((f"Your sum, {one.page().heading}:", *one.page().remarks)) for one in differ]
 
 
 def impossible(found: Estimate | None) -> list[str]:

@@ -13,8 +13,8 @@ from fermkit.balance.account import Balance
 from fermkit.basis.written import Page
 from fermkit.run.alcohol import calibration_of, drift_of, final_ethanol_pct_vol, rows_by_sample, sample_of
 from fermkit.run.balanced import amounts_of, balance_of, tested
-from fermkit.run.batch_readings import estimate_of, standing_of, supported_first
-from fermkit.run.closed_vessel import pressure_of
+from fermkit.run.batch_readings import estimate_of, own_sums_of, progress_of, supported_first
+from fermkit.run.closed_vessel import pressure_of, vessel_of
 from fermkit.run.feeding import feed_of, limits_of, sugar_left_of
 from fermkit.run.gas_routes import curves_of, growth_of, lag_and_rate, made_from, released_by, routes_of
 from fermkit.run.harvested import drying_of, harvest_of, hold_of, protein_of, recovery_of, yeast_of
@@ -94,10 +94,13 @@ STEPS = (
          "no sample was read inside the standards, and run.toml gives no content", pages=hidden),
     Step("released", "Gas", released_by, "run ethanol_pct_vol?", "no gas was read", each="run.gas", pages=hidden),
     Step("routes", "Routes compared", routes_of, "released"),
-    Step("estimate", "What became of the sugar", estimate_of, "run feed ethanol_pct_vol? released?", front=True),
+    Step("vessel", "Vessel", vessel_of, "run", pages=hidden),
+    Step("estimate", "What became of the sugar", estimate_of, "run feed ethanol_pct_vol? released? vessel?",
+         front=True),
+    Step("own_sums", "Your own sums", own_sums_of, "run estimate", front=True),
     Step("gas_by_route", "CO2 made", made_from, "run", each="released", pages=hidden),
     Step("gas", "CO2 made", supported_first, "gas_by_route routes? estimate?"),
-    Step("standing", "State of the run", standing_of, "run estimate released?", pages=hidden),
+    Step("progress", "State of the run", progress_of, "run feed gas"),
     Step("read", "Gas without a growth curve", lag_and_rate, "gas"),
     Step("curves", "Curves compared", curves_of, "gas curve"),
     Step("growth", "Gas curve", growth_of, "gas curve curves?", unless="curves"),
@@ -109,8 +112,9 @@ STEPS = (
     Step("drying", "Drying", drying_of, "run harvest?"),
     Step("sugar_left_g_L", "Sugar left over", sugar_left_of, "run",
          "it was not measured; all sugar is taken as used", pages=hidden),
-    Step("amounts", "Amounts", amounts_of, "run feed sugar_left_g_L? ethanol_pct_vol? gas? yeast?", pages=hidden),
-    Step("balance", "Balance", balance_of, "run feed? ethanol_pct_vol? amounts? gas_by_route?",
+    Step("amounts", "Amounts", amounts_of, "run feed sugar_left_g_L? ethanol_pct_vol? gas? yeast? estimate?",
+         pages=hidden),
+    Step("balance", "Balance", balance_of, "run feed ethanol_pct_vol? amounts gas_by_route?",
          "fewer than three of sugar, ethanol, CO2 and yeast are known", pages=lambda found: [found.closure().page()]),
     Step("reconciliation", "Balance", Balance.reconcile, "balance"),
     Step("tested", "Balance", tested, "balance reconciliation", pages=hidden),

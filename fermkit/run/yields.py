@@ -10,6 +10,7 @@ from typing import Final
 from fermkit.balance.reconciliation import Reconciliation
 from fermkit.basis.budget import Act, budget_of
 from fermkit.basis.checks import one_of
+from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
 from fermkit.basis.written import Line, Number, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
 from fermkit.batch.estimate import Estimate, Mark
@@ -70,8 +71,8 @@ class Yield(Written):
 
     @property
     def share_of_limit(self) -> Number:
-        """The yield over its limit."""
-        return self.per_g / self.limit
+        """The yield over its limit; NaN where the limit is nothing."""
+        return self.per_g / self.limit if nominal(self.limit) else float("nan")
 
     def interval(self, level: float = 0.95) -> tuple[float, float]:
         """Where the true yield lies [g/g]: Student's factor on the effective degrees of freedom."""
@@ -176,6 +177,8 @@ def yields_of(
     few were measured to say so, else as measured."""
     grams, marks = _grams(amounts, estimate, reconciliation)
     used = -grams["hexose"]
+    if not nominal(used) > 0:
+        raise InputError(f"{nominal(used):.3g} g of sugar were used", "some sugar that was used", "check the feed")
     hours = float(gas[0].time_h[-1] - gas[0].time_h[0]) if gas else 0.0
     litre_hours = run.ledger.volume_L(0.0) * hours
     dof = calibration.fitted.degrees_of_freedom if calibration is not None else float("inf")

@@ -1,6 +1,6 @@
 """An analysis for other programs: JSON with units in the keys, and a workbook with the same numbers.
 
-JSON, schema 1: ``run`` (name, date, invented), ``standing``, ``first`` (what must be said first), ``answer``,
+JSON, schema 1: ``run`` (name, date, invented), ``state``, ``stage``, ``first`` (what must be said first), ``answer``,
 ``verdict``, ``consistent`` (true, false, null), ``estimate`` (by name: ``value``, ``low``, ``high``, ``unit``,
 ``mark``), ``yields`` (by name: ``per_g_hexose_g``, ``u_g``, ``low95_g``, ``high95_g``, ``share_of_limit``, ``mark``,
 …), ``sections`` (each step: heading, lines with name, value, u, unit, low, high, note; remarks), ``advice``, ``gaps``,
@@ -41,7 +41,8 @@ def as_data(analysis: Analysis) -> dict[str, Any]:
         "schema": SCHEMA,
         "fermkit": fermkit.__version__,
         "run": {"name": run.name, "date": run.date, "note": run.note, "invented": run.invented},
-        "standing": None if analysis.standing is None else analysis.standing.name.lower(),
+        "state": analysis.run.state or None,
+        "stage": None if analysis.progress is None else analysis.progress.stage.name.lower(),
         "first": list(analysis.first_words),
         "answer": analysis.answer,
         "verdict": analysis.verdict,

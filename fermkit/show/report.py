@@ -182,10 +182,10 @@ def _drawn(draw: Callable[[Any], str], height_cm: float = 8.0) -> Drawn | None:
     try:
         with plots.house_style():
             alt = draw(picture.add_subplot())
+        return Drawn(Markup(plots.svg(picture)), alt) if alt else None  # matplotlib escapes the texts in it
     except Exception:  # the numbers stand without it; the log has the way through the code
         logging.getLogger("fermkit").debug("a picture failed", exc_info=True)
         return None
-    return Drawn(Markup(plots.svg(picture)), alt) if alt else None  # matplotlib escapes the texts in it
 
 
 def _carbon(a: Analysis, ax: Any) -> str:
