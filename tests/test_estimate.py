@@ -36,7 +36,7 @@ ALL = (
     ethanol_content(ufloat(3.3, 0.15)),
     gas("collected volume", ufloat(55.0, 2.0)),
     jar_weight(ufloat(57.0, 1.0)),
-    density_fall({"hexose": 0.39, "ethanol": -0.18, "glycerol": 0.2}, ufloat(-66.0, 2.0)),
+    density_fall({"hexose": -0.39, "ethanol": 0.18, "glycerol": -0.2}, ufloat(66.0, 2.0)),
     residual_sugar(ufloat(2.0, 0.5)),
     paste(ufloat(17.0, 0.5)),
     extract(ufloat(8.0, 0.3)),

@@ -29,6 +29,8 @@ SUGAR_G_PER_L: Final = (3.0, 700.0)
 """Hexose in a litre of a batch: less feeds nothing, more dissolves nowhere (common practice, no source)."""
 STRONGEST_PCT_VOL: Final = 18.0
 """Alcohol that no baker's or wine yeast passes [% vol] (common practice, no source)."""
+TIMES_APART: Final = 8.0
+"""How many times as long as another a table may go on (common practice, no source)."""
 SLACK: Final = 1.05
 """How far above a limit a reading may lie before it is called impossible, besides its ± [-]: the recipe has a ± too."""
 
@@ -92,13 +94,11 @@ def _one(recipe: Recipe, reading: Reading) -> Iterator[Oddity]:
     shown = f"{reading.words} of {rounded(x, u)[0]} {reading.unit}".rstrip()
     if x < -2.0 * u:
         yield Oddity(Sort.IMPOSSIBLE, of, shown, "nothing below zero", "Look at the sign, the tare and the blank.")
-    limits = _most(recipe)
-    if reading.kind in limits:
-        most, why, slip = limits[reading.kind]
-        if x > SLACK * most + 2.0 * min(u, 0.1 * most):
-            said = f"{why} gives {most:.3g} {reading.unit} at most" if why else f"there is {most:.3g} at most"
-            yield Oddity(Sort.IMPOSSIBLE, of, shown, said, _factor(x / most) + slip)
-    if reading.kind == "ethanol content" and x > STRONGEST_PCT_VOL:
+    most, why, slip = _most(recipe).get(reading.kind, (float("inf"), "", ""))
+    if x > SLACK * most + 2.0 * min(u, 0.1 * most):
+        said = f"{why} gives {most:.3g} {reading.unit} at most" if why else f"there is {most:.3g} at most"
+        yield Oddity(Sort.IMPOSSIBLE, of, shown, said, _factor(x / most) + slip)
+    elif reading.kind == "ethanol content" and x > STRONGEST_PCT_VOL:
         most_said = f"no yeast of the kitchen passes {STRONGEST_PCT_VOL:g} % vol"
         yield Oddity(Sort.UNLIKELY, of, shown, most_said, "Look at the dilution and the unit.")
     if reading.wet_g is not None:
@@ -171,3 +171,34 @@ def _factor(times: float) -> str:
         if 0.25 * factor < times < 1.3 * factor:
             return f"About {factor:g} times what is likely: {hint}? "
     return ""
+
+
+def times_apart(last_h: Mapping[str, float]) -> tuple[Oddity, ...]:
+    """Tables whose last readings lie so far apart that a unit of time is wrong.
+
+    Parameters
+    ----------
+    last_h : mapping of table to hours
+        The last time in each table that was written while the batch stood [h].
+    """
+    if not last_h:
+        return ()
+    longest, end = max(last_h.items(), key=lambda item: item[1])
+    return tuple(
+        Oddity(
+            Sort.UNLIKELY,
+            (table,),
+            f"{table} ends at {last:.3g} h",
+            f"{longest} goes on to {end:.3g} h",
+            _unit_of_time(end / last),
+        )
+        for table, last in last_h.items()
+        if 0 < last < end / TIMES_APART
+    )
+
+
+def _unit_of_time(times: float) -> str:
+    for factor, hint in ((24.0, "days written for hours"), (60.0, "hours written for minutes")):
+        if 0.6 * factor < times < 1.6 * factor:
+            return f"Are they {hint}?"
+    return "Was it read to the end, and in hours?"

@@ -76,8 +76,9 @@ def state_of(z: Any, around: Surroundings) -> State:
     held = co2 if around.shut else room * -np.expm1(-np.maximum(co2, 0.0) / room)
     s |= {"co2_in_liquid": held * in_liquid / room * CO2_G, "co2_in_gas_space": held * in_gas / room * CO2_G}
     s["co2_out"] = s["co2"] - held * CO2_G
-    s["co2_lost"] = s["co2_out"] * s["leak_share"]
-    s["co2_caught"] = s["co2_out"] - s["co2_lost"]
+    s["co2_released"] = s["co2"] - s["co2_in_liquid"]  # what fills the gas space pushed as much air out
+    s["co2_lost"] = s["co2_released"] * s["leak_share"]
+    s["co2_caught"] = s["co2_released"] - s["co2_lost"]
     s["air_out"] = 0.0 if around.shut else s["gas_space"] * s["gas_space_co2"] * around.air_g_per_L
     s["solids"] = s["inoculum"] + s["yeast"] + s["carried_share"] * s["feed_solids"]
     s["lost_share"] = 1.0 - s["harvest_share"]
@@ -170,8 +171,8 @@ def _jar(s: State) -> Any:
 
 
 def _density(coefficients: Mapping[str, float], s: State) -> Any:
-    used = {"hexose": -s["sugar_used"], "ethanol": s["ethanol_in_liquid"], "glycerol": s["glycerol"]}
-    return sum(c * used[name] for name, c in coefficients.items()) + ACIDS_IN_DENSITY * s["acids"]
+    made = {"hexose": -s["sugar_used"], "ethanol": s["ethanol_in_liquid"], "glycerol": s["glycerol"]}
+    return sum(c * made[name] for name, c in coefficients.items()) - ACIDS_IN_DENSITY * s["acids"]
 
 
 def ethanol_content(pct_vol: Any) -> Reading:
@@ -187,14 +188,15 @@ def ethanol_made(grams: Any) -> Reading:
 
 GAS_ROUTES: Final = {
     "collected volume": ("gas", "co2_caught"), "flow rate": ("gas", "co2_caught"),
-    "bubble count": ("gas", "co2_caught"), "vessel weight": ("vessel weight", "co2_out"),
+    "bubble count": ("gas", "co2_caught"), "vessel weight": ("vessel weight", "co2_released"),
     "pressure": ("pressure", "co2"),
 }  # fmt: skip
-"""What each route to the gas sees: what was caught, what left the vessel (a leak included), or all that was made."""
+"""What each route to the gas sees: what was caught of the gas that the liquid gave off (the air pushed out counts as
+CO2), all that the liquid gave off (a leak included), or all that was made."""
 
 
 def gas(route: str, co2_g: Any) -> Reading:
-    """CO2 by one route [g]: caught by a collector, a flow meter or bubbles; left, by weight; made, by pressure."""
+    """CO2 by one route [g], as a `GasCurve` totals it: caught, given off (by weight), or made (by pressure)."""
     one_of(route, GAS_ROUTES, "route to the gas")
     kind, key = GAS_ROUTES[route]
     return _reading(kind, f"CO2 by {route}", co2_g, "g", ("co2",), partial(_amount, key))
@@ -206,7 +208,10 @@ def jar_weight(fall_g: Any) -> Reading:
 
 
 def density_fall(coefficients: Mapping[str, float], value_g: Any) -> Reading:
-    """What the fall in density sums up [g]: ``Σ coefficient · amount`` of hexose, ethanol, glycerol."""
+    """The fall in density times the volume [g], a positive number: ``Σ coefficient · amount``, hexose used negative.
+
+    Each coefficient says by how much a gram lowers the sum: sugar and glycerol raise a density, alcohol lowers it.
+    """
     for name in coefficients:
         one_of(name, ("hexose", "ethanol", "glycerol"), "stream that the density sees")
     return _reading("density", "fall in density", value_g, "g", (), partial(_density, dict(coefficients)))

@@ -21,7 +21,7 @@ from fermkit.batch.least_squares import settle
 from fermkit.matter.feed import feed
 from fermkit.matter.usual import FOR_ALARMS
 
-DENSITY = {"hexose": 0.386, "ethanol": -0.181, "glycerol": 0.2}
+DENSITY = {"hexose": -0.386, "ethanol": 0.181, "glycerol": -0.2}
 MAKE = {
     "ethanol content": readings.ethanol_content,
     "gas": lambda value: readings.gas("collected volume", value),
