@@ -9,6 +9,7 @@ from .basis.groups import precision as precision
 from .basis.statistics import robust_mean as robust_mean
 from .basis.written import percent as percent
 from .basis.written import plus_minus as plus_minus
+from .batch.own_sums import check_sums as check_sums
 from .batch.plan import plan_batch as plan_batch
 from .calibration.calibrate import fit_calibration as fit_calibration
 from .calibration.dilutions import dilution_series as dilution_series
