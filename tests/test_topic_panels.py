@@ -415,3 +415,34 @@ def test_a_single_column_of_cells_is_shown_as_numbers_without_a_picture(tmp_path
     """One signal of one sample: nothing to draw it against."""
     panel = panels.enter_data(tmp_path).set(table="samples", cells="sample\tsignal [V]\nS1\t0,42\n")
     assert "1 rows, 1 columns of numbers" in str(panel) and "0.42 to 0.42" in str(panel)
+
+
+def test_a_vessel_beyond_all_bounds_gets_no_number():
+    """Where the equations end there is no share of a rating; without sugar there is no pressure below zero."""
+    panel = panels.vessel(sugar_g=40, total_L=2.0, rated_bar_gauge=4)
+    for sugar in (73, 74, 80):
+        said = str(panel.set(sugar_g=sugar))
+        assert panel.page.alarm and "above 12" in said and "% of the maker" not in said
+    said = str(panel.set(sugar_g=0))
+    assert "e-" not in said and not panel.page.alarm
+
+
+def test_without_yeast_nothing_grows():
+    """Zero grams of yeast is refused in words, not planned with."""
+    panel = panels.plan()
+    panel._knobs["active_dry_yeast_g"].value = 0.0
+    assert "0 g of yeast" in panel._seen.value
+
+
+def test_the_difference_of_two_runs_carries_the_scaled_error(analysis, other):
+    """Three times the ± of each run is three times the ± of their difference."""
+    panel = panels.compare([analysis, other])
+    once = uncertainty(panel.page.lines[0].value)
+    assert uncertainty(panel.set(times=3).page.lines[0].value) == pytest.approx(3 * once, rel=1e-9)
+
+
+def test_the_balance_shows_which_reading_is_out(analysis):
+    """One bar for each amount, in its own ±; those beyond 95 % are marked."""
+    panel = panels.balance(analysis.balance).set(slip="a leak of one fifth of the gas")
+    marked = [bar for bar in panel.picture.axes[1].patches if bar.get_hatch()]
+    assert marked and panel.page.alarm

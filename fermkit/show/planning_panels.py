@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 
 from fermkit.basis.checks import numbers
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Line, Page, in_words, interval, nominal, percent, plus_minus
+from fermkit.basis.written import Line, Page, in_words, interval, nominal, percent, plus_minus, uncertainty
 from fermkit.batch.plan import WAYS, plan_batch
 from fermkit.harvest.drying import MODELS, drying_curve
 from fermkit.matter.composition import compound, molar_mass
@@ -29,6 +29,9 @@ KITCHEN_BATCH: Final[Mapping[str, float]] = MappingProxyType({
 })  # fmt: skip
 """An invented kitchen batch [g]."""
 
+BEYOND_BAR: Final = 12.0
+"""Above this no number is told: the equations end, and so does every vessel of a kitchen [bar gauge]."""
+BEYOND_ALL: Final = "TOO MUCH: no kitchen vessel holds that. Do not close it."
 HIGHEST_BAR: Final = 10.0
 """Where the pressure pictures end; beyond it no kitchen vessel is to be thought of."""
 
@@ -94,7 +97,7 @@ def start(analysis: Analysis) -> Panel:
         Slider("co2_per_hexose", "CO2 per hexose, mol/mol", 1 / 3, 2, 1 / 60, min(ratio, 2.0)),
         Slider("headspace_pct", "Gas space of the vessel, %", 3, 70, 1, 30),
     ]
-    return Panel("A run that adds up, and how to break it", controls, draw, picture)
+    return Panel("A run that adds up, and how to break it", controls, draw, picture, guess="carbon found")
 
 
 NEVER: Final = (
@@ -142,9 +145,10 @@ def vessel(
         whole = 2 * sugar_g / HEXOSE_G
         bars = _along(closed, whole * share)
         ax.plot(100 * share, bars, color=plots.COLOURS["vermilion"], label="never vented")
-        end = _gauge_bar(closed, whole)
-        lines = [Line("if never vented", "above 12 bar" if nominal(end) > 12 else end, "bar gauge")]
-        if vent == "once":
+        end = _gauge_bar(closed, whole) if sugar_g > 0 else 0.0
+        beyond = nominal(end) > BEYOND_BAR
+        lines = [Line("if never vented", f"above {BEYOND_BAR:g}" if beyond else end, "bar gauge")]
+        if vent == "once" and sugar_g > 0:
             at = vented_at_pct / 100
             after = closed.after_vent(whole * at)
             back, blue = nominal(after.refilled_gauge_bar), plots.COLOURS["blue"]
@@ -162,12 +166,11 @@ def vessel(
         ax.set(xlim=(0, 100), ylim=(0, HIGHEST_BAR), xlabel="sugar fermented [%]", ylabel="pressure [bar gauge]")
         ax.legend(loc="upper left")
         too_much = f"{sugar_g:g} g of sugar in {liquid:.2f} L under {headspace_pct:g} % gas space"
-        said = "above 12 bar gauge" if nominal(end) > 12 else plus_minus(end, "bar gauge")
-        return Page(
-            f"{too_much} come to {said}.",
-            lines,
-            [closed.against_rating(min(nominal(end), 99.0)), "A rating of 0 means none.", NEVER],
-        )
+        said = f"above {BEYOND_BAR:g} bar gauge" if beyond else plus_minus(end, "bar gauge")
+        judged = BEYOND_ALL if beyond else closed.against_rating(end)
+        bad = beyond or (rated is not None and nominal(end) + 1.96 * uncertainty(end) > rated)
+        remarks = [judged, "A rating of 0 means none.", NEVER]
+        return Page(f"{too_much} come to {said}.", lines, remarks, alarm=bad)
 
     controls: list[Control] = [
         Slider("headspace_pct", "Gas space, %", 3, 70, 1, 25),
@@ -175,9 +178,12 @@ def vessel(
         Slider("temperature_C", "Temperature, °C", 4, 45, 1, temperature_C),
         Slider("rating_bar", "Maker's rating, bar gauge", 0, 10, 0.5, rated_bar_gauge or 0),
         Choice("vent", "Vented", ("never", "once"), "once"),
-        Slider("vented_at_pct", "Vented at, % fermented", 10, 100, 5, 50),
+        Slider(
+            "vented_at_pct", "Vented at, % fermented", 10, 100, 5, 50,
+            lambda values: "" if values["vent"] == "once" else "only where it is vented once",
+        ),
     ]
-    return Panel("A closed vessel", controls, draw, picture)
+    return Panel("A closed vessel", controls, draw, picture, guess="if never vented")
 
 
 def _along(closed: Vessel, co2_mol: Any) -> Any:
@@ -217,7 +223,10 @@ def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
     widest = 1.15 * nominal(plan_batch(feed(amounts_g)).limits.carbon_g)
 
     def draw(how: str, hours: float, **grams: float) -> Page:
-        batch = plan_batch(feed({keys[key]: g for key, g in grams.items() if g > 0}), how=how, hours=hours)
+        mash = feed({keys[key]: g for key, g in grams.items() if g > 0})
+        if not nominal(mash.inoculum_g) > 0:
+            raise InputError("0 g of yeast", "some yeast: without it nothing grows", "move the yeast's slider up")
+        batch = plan_batch(mash, how=how, hours=hours)
         ranges = {"energy": batch.energy_g} | dict(batch.limits.ranges())
         for row, (name, (low, high)) in enumerate(ranges.items()):
             least, most = nominal(low), nominal(high)
@@ -251,9 +260,12 @@ def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
     ]
     controls += [
         Choice("how", "How it is run", WAYS, "without air"),
-        Slider("hours", "Hours of air or feeding, h", 1, 72, 1, 24),
+        Slider(
+            "hours", "Hours of air or feeding, h", 1, 72, 1, 24,
+            lambda values: "does nothing without air or feeding" if values["how"] == "without air" else "",
+        ),
     ]
-    return Panel("Before the run", controls, draw, picture)
+    return Panel("Before the run", controls, draw, picture, guess="new dry yeast")
 
 
 def _top(value: float) -> float:
@@ -323,4 +335,4 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
         goal,
         Choice("model", "Curve", ("usual", *MODELS), "usual"),
     ]
-    return Panel("When is it dry?", controls, draw, picture)
+    return Panel("When is it dry?", controls, draw, picture, guess="reached after")

@@ -196,12 +196,15 @@ def moved(found: Reconciliation, *, ax: Any) -> str:
     ax.axvspan(-1.96, 1.96, color="#EEEEEE", zorder=0)
     ax.axvline(0, color="black", linewidth=0.8, linestyle="-")
     shifts = [found.shift[name] for name in names]
-    ax.barh(rows, shifts, height=0.5, color=COLOURS["sky"], edgecolor="black", linewidth=0.7)
+    for row, shift in zip(rows, shifts):
+        broken = abs(shift) > 1.96
+        colour, hatch = (COLOURS["vermilion"], "///") if broken else (COLOURS["sky"], "")
+        ax.barh(row, shift, height=0.5, color=colour, hatch=hatch, edgecolor="black", linewidth=0.7)
     ax.set_yticks(rows, names)
     ax.invert_yaxis()
     ax.set_xlim(-max(3.0, 1.1 * max(map(abs, shifts))), max(3.0, 1.1 * max(map(abs, shifts))))
-    ax.set_xlabel("moved by, to close the balance [standard uncertainties; grey: 95 %]")
-    return "What the balance moved: " + ", ".join(f"{n} by {s:+.1f} σ" for n, s in zip(names, shifts)) + "."
+    ax.set_xlabel("moved, to close it [in its own ±; grey: 95 %]")
+    return "What the balance moved: " + ", ".join(f"{n} by {s:+.1f} times its ±" for n, s in zip(names, shifts)) + "."
 
 
 def against_limits(yields: Mapping[str, Yield], *, ax: Any) -> str:

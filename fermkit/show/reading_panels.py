@@ -102,7 +102,7 @@ def growth(gas: GasCurve) -> Panel:
         Choice("curve", "Curve", CURVES, "gompertz"),
         Choice("noise", "Errors of the readings", ("independent", "accumulating"), gas.noise),
     ]
-    return Panel("The gas curve, and what it forecasts", controls, draw, picture, spread)
+    return Panel("The gas curve, and what it forecasts", controls, draw, picture, spread, guess="final amount")
 
 
 def _seen(gas: GasCurve, seen_pct: float) -> GasCurve:
@@ -177,7 +177,7 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
         Slider("replicates", "Replicates used", 1, most, 1, signals.size),
         Choice("curve", "Curve", words, cal.curve),
     ]
-    return Panel("A sample on its calibration curve", controls, draw, picture)
+    return Panel("A sample on its calibration curve", controls, draw, picture, guess="content of the sample")
 
 
 def balance(streams: Balance | Mapping[str, Any]) -> Panel:
@@ -197,9 +197,9 @@ def balance(streams: Balance | Mapping[str, Any]) -> Panel:
     measured = {name: value for name, value in whole.streams.items() if value is not None and nominal(value) != 0}
     known = {name for name, _ in SLIPS.values()} & set(measured)
     slips = [slip for slip, (name, _) in SLIPS.items() if not name or name in known]
-    picture = plots.figure(12.5, 8.5)
+    picture = plots.figure(14, 12)
     with plots.house_style():
-        ax = picture.subplots()
+        ax, why_ax = picture.subplots(2, 1, height_ratios=(3, 2))
 
     def told(slip: str, values: Mapping[str, float]) -> Balance:
         touched, factor = SLIPS[slip]
@@ -215,6 +215,7 @@ def balance(streams: Balance | Mapping[str, Any]) -> Panel:
         carbon = {s.name: s.weighed * s.content(bal.nitrogen).get("C", 0.0) for s in bal.known}
         into = -sum(c for c in carbon.values() if nominal(c) < 0)
         plots.where_it_went(into, {n: c for n, c in carbon.items() if nominal(c) > 0}, ax=ax)
+        plots.moved(found, ax=why_ax)
         lines = [Line(f"{name} found", share * 100, "%") for name, share in closure.found.items()]
         lines.append(Line("misfit", f"chi² = {found.chi2:.1f} on {found.degrees_of_freedom}", in_words(found.p_value)))
         said = f"{percent(closure.found['carbon'])} of the carbon is found; {found.verdict}."
@@ -232,7 +233,7 @@ def balance(streams: Balance | Mapping[str, Any]) -> Panel:
             Slider(_g(name), f"{name}, g", 0.05 * top, top, top / 200, float(f"{grams:.4g}")),
             Slider(_u(name), f"± of {name}, %", 0.2, 20, 0.2, min(20.0, max(0.2, float(f"{100 * u / grams:.2g}")))),
         ]
-    return Panel("Does it add up?", controls, draw, picture, why)
+    return Panel("Does it add up?", controls, draw, picture, why, guess="carbon found")
 
 
 def _g(name: str) -> str:

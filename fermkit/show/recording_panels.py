@@ -81,10 +81,11 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
         for name, each in found.items():
             if name == against:
                 continue
-            change = each.per_g - found[against].per_g
-            far = abs(nominal(change)) / max(times * uncertainty(change), 1e-300)
+            apart = each.per_g - found[against].per_g
+            change = ufloat(nominal(apart), times * uncertainty(apart))
+            far = abs(nominal(change)) / max(uncertainty(change), 1e-300)
             seen = "a difference" if far > 1.96 else "no difference shown"
-            lines.append(Line(f"{name} less {against}", change, "g/g", f"{far:.1f} of its ± : {seen}"))
+            lines.append(Line(f"{name} less {against}", change, "g/g", f"{far:.1f} times its ±: {seen}"))
             told += [name] if far > 1.96 else []
         said = (
             f"these differ from {against}: {', '.join(told)}" if told else f"no run is shown to differ from {against}"
@@ -128,7 +129,10 @@ def watch(folder: str | Path) -> Panel:
         ax = picture.subplots()
     seen: dict[str, Any] = {"run": read_run(folder)}
     known: dict[str, Analysis] = {}
-    clock = _Clock("read")
+    place = str(Path(folder).resolve())
+    if place in RUNNING:
+        RUNNING[place].stop()  # the cell was run again: one timer a folder
+    clock = RUNNING[place] = _Clock("read")
 
     def read(**_: Any) -> str:
         before, seen["run"] = _rows(seen["run"]), read_run(folder)
@@ -166,7 +170,8 @@ def watch(folder: str | Path) -> Panel:
             at = now + left / state.rate_now
             lines.append(Line("at this rate all that the feed gives at", at, "h", plus_minus(expected, "mol")))
         said = f"{now:g} h seen: the run is {state.word}; {_forecast(done, now)}"
-        return Page(said, lines, [*_alarms(found, alarm_pct / 100), state.why])
+        alarm, words = _pressure_now(found, alarm_pct / 100)
+        return Page(said, lines, [*words, *fit.doubts, state.why], alarm=alarm)
 
     controls: list[Control] = [
         Slider("done_pct", "Counts as done, %", 80, 99.5, 0.5, 99),
@@ -177,6 +182,10 @@ def watch(folder: str | Path) -> Panel:
     ]
     clock.panel = Panel("A run in progress", controls, draw, picture)
     return clock.panel
+
+
+RUNNING: dict[str, "_Clock"] = {}
+"""The timer of each folder that is watched."""
 
 
 class _Clock:
@@ -240,25 +249,23 @@ def _forecast(done: Forecast, now: float) -> str:
     return f"done at {interval(done.low, done.high, 'h')}."
 
 
-def _alarms(found: Analysis, share: float) -> list[str]:
-    """What a person should look at, in words."""
-    alarms = [doubt for doubt in (found.growth.doubts if found.growth is not None else ())]
+def _pressure_now(found: Analysis, share: float) -> tuple[bool, list[str]]:
+    """Whether the pressure is an alarm, and what is to be said of it."""
     if found.pressure is None:
-        return alarms
+        return False, []
     gauge = nominal(found.pressure.gauge_bar) + 1.96 * uncertainty(found.pressure.gauge_bar)
     rated = found.run.vessel.rated_bar_gauge
     stands = plus_minus(found.pressure.gauge_bar, "bar gauge")
     said = f"If closed and never vented, the vessel would now stand at {stands}."
     if found.run.vessel.closed not in ("closed", "vented"):
-        return [*alarms, f"{said} So never close it; keep the airlock free."]
+        return False, [f"{said} So never close it; keep the airlock free."]
     if rated is None:
-        return [f"ALARM: {said} The maker's rating is not known: let no more pressure build up.", *alarms]
+        return True, [f"ALARM: {said} The maker's rating is not known: let no more pressure build up."]
     if gauge > share * nominal(rated):
-        return [
-            f"ALARM: {said} That is {gauge / nominal(rated):.0%} of the maker's rating, uncertainty included.",
-            *alarms,
-        ]
-    return [*alarms, f"{said} Headroom to {share:.0%} of the rating: {share * nominal(rated) - gauge:.2g} bar."]
+        of = 100 * gauge / nominal(rated)
+        return True, [f"ALARM: {said} That is {of:.0f} % of the maker's rating, uncertainty included."]
+    left = share * nominal(rated) - gauge
+    return False, [f"{said} Headroom to {100 * share:.0f} % of the rating: {left:.2g} bar."]
 
 
 def enter_data(parent: str | Path = ".") -> Panel:
