@@ -225,7 +225,9 @@ def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
     def draw(how: str, hours: float, **grams: float) -> Page:
         mash = feed({keys[key]: g for key, g in grams.items() if g > 0})
         if not nominal(mash.inoculum_g) > 0:
-            raise InputError("0 g of yeast", "some yeast: without it nothing grows", "move the yeast's slider up")
+            raise InputError(
+                f"{nominal(mash.inoculum_g):g} g of yeast", "some yeast: without it nothing grows", "move its slider up"
+            )
         batch = plan_batch(mash, how=how, hours=hours)
         ranges = {"energy": batch.energy_g} | dict(batch.limits.ranges())
         for row, (name, (low, high)) in enumerate(ranges.items()):
