@@ -104,7 +104,7 @@ def test_pH_is_spoken_of():
     t, warm = [0, 1, 2], [50.0, 50, 50]
     assert "No pH was given" in str(hold_log(t, warm))
     assert "no acid holds" in str(hold_log(t, warm, pH=[5.5, 5.8]))
-    assert "does not make the hold a kill step" in str(hold_log(t, warm, pH=[4.2]))
+    assert "does not kill them" in str(hold_log(t, warm, pH=[4.2]))
 
 
 def test_below_hot_holding_is_told_inside_the_window_too():
