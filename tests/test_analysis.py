@@ -426,3 +426,16 @@ def test_sugar_that_nobody_measured_is_said_to_be_taken_as_used():
     alone = replace(run, residual_sugar=ResidualSugar(), tables={"gas": run.tables["gas"]})
     found = fk.analyse(alone, curve="gompertz")
     assert "Sugar left over: not told, since it was not measured" in str(found).replace("\n", " ")
+
+
+def test_a_bad_route_costs_that_route_only():
+    """A jar whose weight rises, or stands still: the collector's CO2 stands, and the gap is told."""
+    run = fk.read_run(SAMPLES / "jar_3_closes")
+    weighed = run.tables["jar_weight"]
+    alone = fk.analyse(replace(run, tables={k: v for k, v in run.tables.items() if k != "jar_weight"}))
+    for weight in (weighed["weight_g"].iloc[::-1].to_numpy(), np.full(len(weighed), 2000.0)):
+        tables = dict(run.tables) | {"jar_weight": weighed.assign(weight_g=weight)}
+        found = fk.analyse(replace(run, tables=tables))
+        volume = next(curve for curve in found.gas if curve.kind == "volume")
+        assert nominal(volume.total()) == pytest.approx(nominal(alone.gas[0].total()))
+        assert found.routes is None and found.gaps
