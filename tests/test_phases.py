@@ -128,7 +128,7 @@ def test_no_rate_without_two_doublings_or_without_the_store():
 
 def test_a_jar_whose_gas_comes_is_growing_whatever_the_curve_can_tell():
     """A few readings, each well above the last, that no curve can be drawn through: growing, not "no rise"."""
-    t, y = [0.0, 8.0, 16.0, 24.0, 29.0], np.array([0.0, 0.5, 9.0, 30.0, 43.0])
+    t, y = [0.0, 8.0, 16.0, 24.0, 29.0], np.array([0.0, 14.0, 20.0, 33.0, 42.0])
     for noise in ("independent", "accumulating"):
         fit = fk.fit_growth(t, y, noise=noise)
-        assert fit.state().word == "growing", (noise, str(fit.state()))
+        assert np.isnan(fit.lag_h.n) and fit.state().word == "growing"
