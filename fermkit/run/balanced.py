@@ -83,10 +83,13 @@ def balance_of(
 
 
 def _byproducts(run: Run) -> dict[str, Any]:
-    """What to assume of glycerol, acids and air: the nitrogen of a feed comes as ammonium, amino acids, or both."""
+    """What to assume of glycerol, acids and air: the nitrogen of a feed comes as ammonium, amino acids, or both.
+
+    As wide as intervals need it, since the yields rest on these amounts.
+    """
     byproducts = {
-        "glycerol": usual.GLYCEROL["mixture"].value(usual.FOR_ALARMS),
-        "acids": usual.ACIDS.value(usual.FOR_ALARMS),
+        "glycerol": usual.GLYCEROL["mixture"].value(usual.FOR_INTERVALS),
+        "acids": usual.ACIDS.value(usual.FOR_INTERVALS),
     }
     return byproducts | ({} if None in (run.vessel.total_L, run.vessel.liquid_L) else {"oxygen": -_air_of_vessel(run)})
 
