@@ -1,7 +1,6 @@
 """A run as the batch sees it: its recipe, its readings, the estimate that they give, and how far it has come."""
 
-from dataclasses import replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -53,7 +52,7 @@ def readings_of(run: Run, fed: Feed, pct_vol: Number | None, released: tuple[Gas
         found.append(batch.ethanol_content(_own_u(pct_vol)))
     if run.ethanol.content_pct_vol is not None and run.ethanol.content_pct_vol is not pct_vol:
         found.append(batch.ethanol_content(_own_u(run.ethanol.content_pct_vol)))
-    found += [_gas(curve) for curve in released]
+    found += [batch.gas(ROUTES[curve.kind], _own_u(curve.total() * CO2_G_PER_MOL)) for curve in released]
     density = density_of(run, fed, pct_vol)
     if density is not None:
         fall = {name: -c for name, c in density.coefficients.items()}  # the sum of a fall is positive
@@ -61,22 +60,6 @@ def readings_of(run: Run, fed: Feed, pct_vol: Number | None, released: tuple[Gas
     if run.residual_sugar.value_g_L is not None:
         found.append(batch.residual_sugar(_own_u(run.residual_sugar.value_g_L)))
     return (*found, *_harvested(run))
-
-
-def _gas(curve: GasCurve) -> Reading:
-    """A route to the gas. A curve of what was released counts what fills the gas space: it pushed as much air out."""
-    read = batch.gas(ROUTES[curve.kind], _own_u(curve.total() * CO2_G_PER_MOL))
-    if curve.counts == "produced":
-        return read
-    return replace(read, shows=_left_the_liquid if curve.kind == "weight" else _caught)
-
-
-def _left_the_liquid(s: batch.State) -> Any:
-    return s["co2"] - s["co2_in_liquid"]
-
-
-def _caught(s: batch.State) -> Any:
-    return _left_the_liquid(s) * (1.0 - s["leak_share"])
 
 
 def _own_u(value: Number) -> Number:
