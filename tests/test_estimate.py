@@ -225,3 +225,36 @@ def test_readings_that_fit_raise_no_alarm_and_a_contradiction_does():
     assert not estimate(KITCHEN, ALL).adds_up.alarm
     bad = estimate(KITCHEN, [*ALL[:1], gas("vessel weight", ufloat(30.0, 1.0))])
     assert bad.adds_up.alarm
+
+
+def test_what_was_not_measured_is_not_missing():
+    """Alcohol and paste without any gas reading: CO2 is worked out, and no carbon is called missing."""
+    found = estimate(KITCHEN, [ethanol_content(ufloat(3.1, 0.15)), paste(ufloat(12.0, 0.5))])
+    assert not found.adds_up.alarm
+    assert found["co2"].mark == Mark.WORKED_OUT
+
+
+@pytest.mark.parametrize(
+    "reading",
+    [
+        ethanol_content(ufloat(3.0, 1e9)),
+        gas("collected volume", ufloat(5.5e21, 1e20)),
+        paste(ufloat(1e29, 1e27)),
+        residual_sugar(ufloat(0.0, 1e-9)),
+        ethanol_content(ufloat(0.0, 0.1)),
+        gas("vessel weight", ufloat(0.0, 0.5)),
+    ],
+)
+def test_a_wild_reading_costs_that_reading_only(reading):
+    """A ± of 1e9, gas times 1e20, 1e29 g, nothing at all: each quantity still has a finite answer."""
+    found = estimate(KITCHEN, [reading, *ALL[4:5]] if reading.kind != "residual sugar" else [reading])
+    for answer in found.values():
+        assert 0 <= answer.low <= answer.value <= answer.high < 1e4
+    assert str(found)
+
+
+@pytest.mark.parametrize("grams", [0.09, 140.0, 1e6, 1e29])
+def test_any_amount_of_sugar_has_an_answer(grams):
+    """From a pinch to a silo: no traceback, no number that is none."""
+    found = estimate(Recipe(feed({"white sugar": grams}), liquid_L=2.5))
+    assert all(np.isfinite(answer.value) for answer in found.values())

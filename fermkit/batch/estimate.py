@@ -55,6 +55,8 @@ PRODUCTS: Final = {
 """Amounts that are a doubtful share of a doubtful amount: a product has a mean and a variance that slopes miss."""
 
 NORMAL_95: Final = 1.959964
+LEAST_U: Final = 1e-9
+"""No ± is zero [g]: where rounding leaves less than this, this."""
 ALARM: Final = 0.05
 """An honest run alarms less often than this [-]."""
 HALF_A_BIT: Final = 0.5
@@ -370,7 +372,7 @@ def intervals(latents: Sequence[Latent], around: Surroundings, fit: Settled) -> 
     for product, (share, of) in PRODUCTS.items():
         centre[:, product] += cov[:, share, of]
         variance[:, product] += variance[:, share] * variance[:, of] + cov[:, share, of] ** 2
-    n, most, u = len(QUANTITIES), _most(latents), np.sqrt(variance)
+    n, most, u = len(QUANTITIES), _most(latents), np.sqrt(np.maximum(variance, LEAST_U**2))
     top = np.array([most.get(key, np.inf) for key in QUANTITIES])
     low, high = (np.clip((centre + side * NORMAL_95 * u)[:, :n], 0.0, top) for side in (-1.0, 1.0))
     return low, high, u[:, :n]

@@ -1,8 +1,9 @@
 """Batches with a known truth, from a generator of its own: it shares no constant and no formula with the estimate.
 
-Yields and losses are drawn uniformly over ranges at least 1.1 times as wide as the usual ones (a test checks that);
-two batches of five are stuck with up to 44 % of their sugar; up to 1 % of the carbon ends in products that the method
-does not know. Yeast has no fixed formula, acids are acetic, lactic and succinic, and the density knows them.
+Yields and losses are drawn uniformly over ranges at least 1.1 times as wide as what is possible of the usual ones (a
+test checks that); two batches of five are stuck with up to 40 % of their sugar; up to 1 % of the carbon ends in
+products that the method does not know. Yeast has no fixed formula, acids are acetic, lactic and succinic, and the
+density knows them.
 """
 
 import numpy as np
@@ -11,7 +12,7 @@ RANGES = {
     "yeast": (0.005, 0.138),  # g/g hexose used
     "glycerol": {"ammonium": (7.7, 13.3), "amino": (3.8, 8.3), "mixture": (3.5, 13.5)},  # mmol/g dry yeast
     "acids": (0.0, 0.033),  # of the used sugar's carbon
-    "sugar left": (0.0, 0.44),  # of the sugar, where the batch is stuck
+    "sugar left": (0.0, 0.40),  # of the sugar, where the batch is stuck
     "sugar left, used up": (0.0, 0.05),
     "unknown": (0.0, 0.01),  # of the used sugar's carbon
     "oxygen": (0.0, 1.1),  # of the oxygen in the vessel's air
