@@ -228,7 +228,7 @@ class Estimate(Written, Mapping[str, Answer]):
                 continue
             H = slopes(_shown((reading,), self.around), self.settled.at, _steps(self.latents))[1][0]
             seen = float(H[0] @ P @ H[0]) + reading.value.std_dev**2
-            left = np.sqrt(np.clip(1.0 - (G @ P @ H[0]) ** 2 / (now * seen), 0.0, 1.0))
+            left = np.sqrt(np.clip(1.0 - (G @ P @ H[0]) ** 2 / np.maximum(now * seen, LEAST_U**4), 0.0, 1.0))
             u = f"{reading.value.std_dev:.2g} {reading.unit}"
             found.append(Gain(reading.words, u, dict(zip(QUANTITIES, map(float, left)))))
         return tuple(sorted(found, key=lambda gain: gain.most))
@@ -236,7 +236,13 @@ class Estimate(Written, Mapping[str, Answer]):
     def page(self) -> Page:
         """All quantities, each with its interval and how it is known."""
         lines = [
-            Line(a.words, ufloat(a.value, a.u), a.unit, str(a.mark), (a.low, a.high))
+            Line(
+                a.words,
+                ufloat(a.value, max((a.high - a.low) / 2 / NORMAL_95, LEAST_U)),
+                a.unit,
+                str(a.mark),
+                (a.low, a.high),
+            )
             for a in self.answers.values()
             if np.isfinite(a.value)
         ]
