@@ -28,14 +28,15 @@ WIDE: Final = 8.0
 LEAST_WEIGHT: Final = 0.1
 """Least weight of a structure [-]: readings that favour one among four wrong structures do not make it right."""
 
-DRAWS: Final = 160
-"""Draws from each structure's posterior."""
+SHAKEN: Final = 24
+"""Fits with shaken readings, for each structure."""
 
-MOVES: Final = 8
-"""Metropolis steps of each draw."""
+SHAKEN_STEPS: Final = 10
+"""Most steps of such a fit, from the best one."""
 
-STRIDE: Final = 0.4
-"""Length of a step, over the width of the posterior."""
+COPIES: Final = 5
+MOVES: Final = 5
+"""Copies of each such fit, and the Metropolis steps that set them apart."""
 
 HORIZON_H: Final = 336.0
 """What a batch will convert is what it has converted after two weeks [h]; nobody waits longer."""
@@ -44,7 +45,7 @@ EVENT_SHARE: Final = 0.99
 """Gone, done: 99 % of what will be."""
 
 
-UNSEEN_YEAST: Final = 0.06
+UNSEEN_YEAST: Final = 0.02
 """What yeast may be off by, beside what the gas shows, while it wakes [-]: a lag moves by that over the growth rate."""
 
 
@@ -127,40 +128,51 @@ def all_hours(problem: Problem) -> Floats:
 def draw(problem: Problem, fits: Sequence[Fitted], seed: int) -> Draws:
     """Draws from each structure's posterior.
 
-    First from the normal law around the best fit, of which some are kept by how likely they really are; then every
-    draw takes some Metropolis steps, z' = ẑ + √(1 − β²) (z − ẑ) + β ξ with ξ from that normal law. Such a step would
-    leave the normal law as it is, so its acceptance turns on the difference between that law and the truth alone,
-    however many quantities there are that the readings don't tell (Cotter et al., Stat. Sci. 28 (2013) 424).
+    A normal law around the best fit is wrong wherever a quantity has an effect that vanishes (no fading, no lag): the
+    readings then only say "not more than". So each draw is a fit of its own, with readings and priors shaken by their
+    errors (randomised maximum likelihood). Copies of these then take some Metropolis steps along differences between
+    draws of the other half (differential evolution), which asks for nothing but chi².
+
+    References
+    ----------
+    Oliver, He & Reynolds, ECMOR V (1996); Bardsley et al., SIAM J. Sci. Comput. 36 (2014) A1895. ter Braak, Stat.
+    Comput. 16 (2006) 239.
     """
     rng = np.random.default_rng(seed)
     hours = all_hours(problem)
     courses, zs = [], []
     for one in fits:
         problem.set_misfit(one.misfit)
-        root = np.linalg.inv(np.linalg.cholesky(one.normal)).T
-
-        def worse(y: Floats, one: Fitted = one, root: Floats = root) -> Floats:
-            """Half of chi² beyond what the normal law gives (n,)."""
-            z = one.z + y @ root.T
-            left, _ = problem.residuals(one.structure, z)
-            half = ((left**2).sum(axis=1) + (z**2).sum(axis=1) - (y**2).sum(axis=1)) / 2
-            return np.where(np.isfinite(half), half, np.inf)
-
-        y = rng.normal(size=(DRAWS, problem.size))
-        beyond = worse(y)
-        likely = np.exp(beyond.min() - beyond)
-        likely = np.minimum(likely, 4 * likely.mean())
-        places = np.searchsorted(np.cumsum(likely) / likely.sum(), (np.arange(DRAWS) + rng.uniform()) / DRAWS)
-        y, beyond = y[places], beyond[places]
-        for _ in range(MOVES):
-            trial = np.sqrt(1 - STRIDE**2) * y + STRIDE * rng.normal(size=y.shape)
-            after = worse(trial)
-            moved = np.log(rng.uniform(size=DRAWS)) < beyond - after
-            y[moved], beyond[moved] = trial[moved], after[moved]
-        zs.append(one.z + y @ root.T)
+        noise = rng.normal(size=(SHAKEN, sum(len(x) for x in problem.factor)))
+        centre = rng.normal(size=(SHAKEN, problem.size))
+        start = np.repeat(one.z[None], SHAKEN, axis=0)
+        shaken = descend(problem, one.structure, start, most=SHAKEN_STEPS, close=0.1, shaken=(noise, centre))
+        z = np.tile(shaken.z, (COPIES, 1))[rng.permutation(SHAKEN * COPIES)]
+        zs.append(_moved(problem, one.structure, z, rng))
         courses.append(course_of(one.structure, problem.theta(zs[-1]), hours, problem.around))
-    of = np.repeat(np.arange(len(fits)), DRAWS)
-    return Draws(np.concatenate(zs), of, np.repeat(weights(fits), DRAWS) / DRAWS, hours, tuple(courses))
+    n = SHAKEN * COPIES
+    of = np.repeat(np.arange(len(fits)), n)
+    return Draws(np.concatenate(zs), of, np.repeat(weights(fits), n) / n, hours, tuple(courses))
+
+
+def _moved(problem: Problem, structure: Structure, z: Floats, rng: np.random.Generator) -> Floats:
+    """Metropolis steps of each half of the draws along differences between draws of the other half."""
+
+    def chi2(z: Floats) -> Floats:
+        left, _ = problem.residuals(structure, z)
+        found = (left**2).sum(axis=1) + (z**2).sum(axis=1)
+        return np.where(np.isfinite(found), found, np.inf)
+
+    now = chi2(z)
+    halves = np.array_split(np.arange(len(z)), 2)
+    for _ in range(MOVES):
+        for mine, others in (halves, halves[::-1]):
+            a, b = rng.choice(others, (2, len(mine)))
+            trial = z[mine] + 1.7 / np.sqrt(2 * problem.size) * (z[a] - z[b])
+            after = chi2(trial)
+            moved = np.log(rng.uniform(size=len(mine))) < (now[mine] - after) / 2
+            z[mine[moved]], now[mine[moved]] = trial[moved], after[moved]
+    return z
 
 
 def joined(draws: Draws, name: str) -> Floats:
@@ -202,7 +214,7 @@ def events(problem: Problem, draws: Draws, fits: Sequence[Fitted]) -> dict[str, 
     """
     unseen = MISFIT_FLOOR * np.array([one.misfit for one in fits])[draws.of]
     rng = np.random.default_rng(len(unseen))
-    share = np.minimum(EVENT_SHARE + unseen * rng.normal(size=(3, len(unseen))), 1 - (1 - EVENT_SHARE) / 5)
+    share = np.minimum(EVENT_SHARE + unseen * rng.normal(size=(2, len(unseen))), 1 - (1 - EVENT_SHARE) / 5)
     hours = draws.hours
     used, yeast, ethanol = joined(draws, "sugar_used"), joined(draws, "yeast"), joined(draws, "ethanol")
     made, gas = joined(draws, "made"), joined(draws, "released")
@@ -231,7 +243,7 @@ def events(problem: Problem, draws: Draws, fits: Sequence[Fitted]) -> dict[str, 
         "yeast_done_h": seen(first_hour(hours, yeast - inoculum[:, None], share[1] * (yeast[:, -1] - inoculum))),
         "gas_lag_h": gas_lag,
         "gas_rate": gas_rate,
-        "gas_done_h": seen(first_hour(hours, gas, share[2] * end[2])),
+        "gas_done_h": seen(first_hour(hours, gas, EVENT_SHARE * end[2])),
         "sugar_left": start - used[:, now] + hidden,
         "ethanol": ethanol[:, now],
         "yeast": yeast[:, now],

@@ -126,6 +126,7 @@ def descend(
     wide: float = 1.0,
     most: int = 40,
     close: float = 1e-3,
+    shaken: tuple[Floats, Floats] | None = None,
 ) -> Descent:
     """Levenberg–Marquardt from several starts at once.
 
@@ -141,15 +142,19 @@ def descend(
         Most steps.
     close : float
         A start is done when a step that was taken lowers chi² by less.
+    shaken : (array, array), optional
+        What is added to the whitened readings (B, m), and where the priors stand (B, size), instead of 0.
     """
+    noise, centre = (np.zeros((len(z), 1)), np.zeros_like(z)) if shaken is None else shaken
     z = z.copy()
     size = problem.size
     damping = np.full(len(z), 1e-2)
     left, by = problem.residuals(structure, z, slopes=True, wide=wide)
     assert by is not None
-    chi2 = (left**2).sum(axis=1) + (z**2).sum(axis=1)
+    left = left - noise
+    chi2 = (left**2).sum(axis=1) + ((z - centre) ** 2).sum(axis=1)
     normal = np.swapaxes(by, 1, 2) @ by + np.eye(size)
-    right = np.einsum("bmi,bm->bi", by, left) + z
+    right = np.einsum("bmi,bm->bi", by, left) + z - centre
     live = np.arange(len(z))
     steps = 0
     while live.size and steps < most:
@@ -161,14 +166,15 @@ def descend(
         trial = np.clip(z[live] + step, -FARTHEST, FARTHEST)
         left, by = problem.residuals(structure, trial, slopes=True, wide=wide)
         assert by is not None
-        new = (left**2).sum(axis=1) + (trial**2).sum(axis=1)
+        left = left - noise[live]
+        new = (left**2).sum(axis=1) + ((trial - centre[live]) ** 2).sum(axis=1)
         new = np.where(np.isfinite(new), new, np.inf)
         better = new < chi2[live]
         gain = chi2[live] - new
         took = live[better]
         z[took], chi2[took] = trial[better], new[better]
         normal[took] = np.swapaxes(by[better], 1, 2) @ by[better] + np.eye(size)
-        right[took] = np.einsum("bmi,bm->bi", by[better], left[better]) + trial[better]
+        right[took] = np.einsum("bmi,bm->bi", by[better], left[better]) + trial[better] - centre[took]
         damping[live] = np.where(better, np.maximum(damping[live] / 8, 1e-7), damping[live] * 6)
         done = (better & (gain < close)) | (damping[live] > 1e8)
         live = live[~done]
