@@ -9,8 +9,9 @@ import pytest
 from uncertainties import ufloat
 
 from fermkit.basis.errors import InputError
+from fermkit.batch.answers import QUANTITIES
 from fermkit.batch.closing import Verdict
-from fermkit.batch.estimate import QUANTITIES, Mark, estimate
+from fermkit.batch.estimate import Mark, estimate
 from fermkit.batch.known import Recipe, known
 from fermkit.batch.readings import (
     debris,

@@ -5,90 +5,41 @@ narrowed by each reading, whichever there are (`least_squares`). Every quantity 
 mark that says how it is known. All questions (does it add up, what to measure next, whose ± it is) go to this estimate.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from enum import StrEnum
 from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
 from scipy.special import chdtrc
-from uncertainties import covariance_matrix, ufloat
+from uncertainties import ufloat
 
 from fermkit.basis.budget import Budget, budget_of
 from fermkit.basis.checks import one_of
-from fermkit.basis.written import Line, Page, Written, in_words, interval, nominal
+from fermkit.basis.written import Line, Page, Written, in_words, nominal
+from fermkit.batch.answers import (
+    LEAST_U,
+    NORMAL_95,
+    QUANTITIES,
+    amounts_of,
+    answers_of,
+    problem_of,
+    settled,
+    shown_by,
+    steps_of,
+)
+from fermkit.batch.answers import Answer as Answer
+from fermkit.batch.answers import Mark as Mark
 from fermkit.batch.closing import IfClosed, if_closed
 from fermkit.batch.impossible import Oddity, Sort, oddities
 from fermkit.batch.known import Latent, Recipe, Surroundings, known, surroundings
-from fermkit.batch.least_squares import Floats, Problem, Settled, on_its_side, settle, slopes
-from fermkit.batch.readings import ETHANOL_G, HEXOSE_G, Reading, candidates, state_of, used_up
+from fermkit.batch.least_squares import Floats, Settled, on_its_side, slopes
+from fermkit.batch.readings import Reading, candidates, state_of, used_up
 from fermkit.matter.usual import FOR_ALARMS, FOR_INTERVALS
 from fermkit.vessel.container import Vessel
 
-QUANTITIES: Final[Mapping[str, tuple[str, str, str]]] = {
-    "sugar_fed": ("sugar fed, as hexose", "g", "sugar_fed"),
-    "sugar_used": ("sugar used, as hexose", "g", "sugar_used"),
-    "sugar_left": ("sugar left, as hexose", "g", "sugar_left"),
-    "ethanol": ("alcohol made", "g", "ethanol"),
-    "co2": ("CO2 made", "g", "co2"),
-    "yeast": ("yeast grown, dry", "g", "yeast"),
-    "glycerol": ("glycerol", "g", "glycerol"),
-    "acids": ("acids", "g", "acids"),
-    "oxygen": ("oxygen taken up", "g", "oxygen_g"),
-    "co2_in_gas_space": ("CO2 in the gas space", "g", "co2_in_gas_space"),
-    "co2_in_liquid": ("CO2 in the liquid", "g", "co2_in_liquid"),
-    "co2_lost": ("CO2 lost by leaks", "g", "co2_lost"),
-    "paste": ("paste, dry", "g", "paste"),
-    "losses": ("lost at harvest, dry", "g", "losses"),
-    "washings": ("lost in washing, dry", "g", "washings"),
-    "extract": ("extract, dry", "g", "extract"),
-    "debris": ("debris, dry", "g", "debris"),
-}
-"""What the estimate answers, besides the pressure: its key, its words, its unit, its name in the state."""
-
-SHARES: Final = ("lost_share", "solids", "washed_out")
-PRODUCTS: Final = {
-    list(QUANTITIES).index(key): tuple((list(QUANTITIES) + list(SHARES)).index(name) for name in factors)
-    for key, factors in {"losses": ("lost_share", "solids"), "washings": ("washed_out", "paste")}.items()
-}
-"""Amounts that are a doubtful share of a doubtful amount: a product has a mean and a variance that slopes miss."""
-
-NORMAL_95: Final = 1.959964
-LEAST_U: Final = 1e-9
-"""No ± is zero [g]: where rounding leaves less than this, this."""
 ALARM: Final = 0.05
 """An honest run alarms less often than this [-]."""
-HALF_A_BIT: Final = 0.5
-
-
-class Mark(StrEnum):
-    """How a number is known."""
-
-    MEASURED = "measured"
-    WORKED_OUT = "worked out"
-    ASSUMED = "assumed"
-    RECIPE = "from the recipe"
-
-
-@dataclass(frozen=True)
-class Answer:
-    """One quantity: its value (on its side), its 95 % interval (cut at what is possible), and how it is known.
-
-    ``u`` is the standard uncertainty before the cut, in the same unit.
-    """
-
-    key: str
-    words: str
-    value: float
-    low: float
-    high: float
-    unit: str
-    mark: Mark
-    u: float
-
-    def __str__(self) -> str:
-        return f"{interval(self.low, self.high, self.unit)}, best {self.value:.4g} {self.unit}, {self.mark}"
 
 
 @dataclass(frozen=True, repr=False)
@@ -199,7 +150,7 @@ class Estimate(Written, Mapping[str, Answer]):
 
     @cached_property
     def _slopes(self) -> Floats:
-        found: Floats = slopes(_amounts(self.around), self.settled.at, _steps(self.latents))[1][0]
+        found: Floats = slopes(amounts_of(self.around), self.settled.at, steps_of(self.latents))[1][0]
         return found
 
     def whose(self, key: str) -> Budget:
@@ -215,7 +166,7 @@ class Estimate(Written, Mapping[str, Answer]):
 
     def for_alarms(self) -> Settled:
         """The fit against the narrower ranges, in which mistakes show."""
-        return _settled(known(self.recipe, self.state, FOR_ALARMS), self.readings, self.around)
+        return settled(known(self.recipe, self.state, FOR_ALARMS), self.readings, self.around)
 
     def measure_next(self) -> tuple[Gain, ...]:
         """What each reading not yet taken would bring, the most useful first."""
@@ -226,7 +177,7 @@ class Estimate(Written, Mapping[str, Answer]):
         for reading in candidates(state_of(self.settled.at[0], self.around)):
             if reading.kind in kinds:
                 continue
-            H = slopes(_shown((reading,), self.around), self.settled.at, _steps(self.latents))[1][0]
+            H = slopes(shown_by((reading,), self.around), self.settled.at, steps_of(self.latents))[1][0]
             seen = float(H[0] @ P @ H[0]) + reading.value.std_dev**2
             left = np.sqrt(np.clip(1.0 - (G @ P @ H[0]) ** 2 / np.maximum(now * seen, LEAST_U**4), 0.0, 1.0))
             u = f"{reading.value.std_dev:.2g} {reading.unit}"
@@ -316,9 +267,9 @@ def estimate(
     readings = tuple(reading for reading in everything if reading.kind not in wrong)
     left_out = tuple(reading for reading in everything if reading.kind in wrong)
     latents, around = known(recipe, state, FOR_INTERVALS), surroundings(recipe)
-    fit = _settled(latents, readings, around)
+    fit = settled(latents, readings, around)
     best = on_its_side(problem_of(latents, readings, around), fit.at[0])
-    answers = _answers(latents, readings, around, fit, best)
+    answers = answers_of(latents, readings, around, fit, best)
     closed = if_closed(vessel, answers["co2"].value, answers["co2"].low, answers["co2"].high)
     if closed is not None:
         mark = answers["co2"].mark
@@ -326,108 +277,3 @@ def estimate(
         answers["pressure"] = Answer("pressure", "pressure, had it stayed closed", p.value, p.low, p.high, "bar gauge",
                                      mark, (p.high - p.low) / 2 / NORMAL_95)  # fmt: skip
     return Estimate(recipe, readings, state, latents, around, fit, answers, closed, odd, left_out)
-
-
-def _shown(readings: Sequence[Reading], around: Surroundings) -> Any:
-    def shown(z: Floats) -> Floats:
-        state = state_of(z, around)
-        if not readings:
-            return np.zeros((*z.shape[:-1], 0))
-        return np.stack([np.broadcast_to(reading.shows(state), z.shape[:-1]) for reading in readings], axis=-1)
-
-    return shown
-
-
-def _amounts(around: Surroundings, *more: str) -> Any:
-    names = [name for _, _, name in QUANTITIES.values()] + list(more)
-
-    def amounts(z: Floats) -> Floats:
-        state = state_of(z, around)
-        return np.stack([state[name] for name in names], axis=-1)
-
-    return amounts
-
-
-def _steps(latents: Sequence[Latent]) -> Floats:
-    return np.array([1e-6 * latent.u + 1e-12 for latent in latents])
-
-
-def problem_of(latents: Sequence[Latent], readings: Sequence[Reading], around: Surroundings) -> Problem:
-    """What is known and what was read, in numbers."""
-    L = len(latents)
-    values = [item.value for item in latents] + [item.value for item in readings]
-    whole = np.asarray(covariance_matrix(values), dtype=float)
-    middles = np.array([nominal(value) for value in values])
-    sides = (np.array([latent.floor for latent in latents]), np.array([latent.ceiling for latent in latents]))
-    return Problem(
-        _shown(readings, around), middles[:L], whole[:L, :L], middles[L:], whole[L:, L:], sides, whole[:L, L:]
-    )
-
-
-def _settled(latents: Sequence[Latent], readings: Sequence[Reading], around: Surroundings) -> Settled:
-    problem = problem_of(latents, readings, around)
-    return settle(problem, problem.m[None], problem.y[None])
-
-
-def intervals(latents: Sequence[Latent], around: Surroundings, fit: Settled) -> tuple[Floats, Floats, Floats]:
-    """Low end, high end and standard uncertainty of every quantity for batches of one recipe: (B, quantities) each."""
-    at, G = slopes(_amounts(around, *SHARES), fit.at, _steps(latents))
-    centre = at + np.einsum("bql,bl->bq", G, fit.z - fit.at)
-    cov = G @ fit.P @ np.swapaxes(G, 1, 2)
-    variance = np.einsum("bqq->bq", cov).copy()
-    for product, (share, of) in PRODUCTS.items():
-        centre[:, product] += cov[:, share, of]
-        variance[:, product] += variance[:, share] * variance[:, of] + cov[:, share, of] ** 2
-    n, most, u = len(QUANTITIES), _most(latents), np.sqrt(np.maximum(variance, LEAST_U**2))
-    top = np.array([most.get(key, np.inf) for key in QUANTITIES])
-    low, high = (np.clip((centre + side * NORMAL_95 * u)[:, :n], 0.0, top) for side in (-1.0, 1.0))
-    return low, high, u[:, :n]
-
-
-def _answers(
-    latents: Sequence[Latent], readings: Sequence[Reading], around: Surroundings, fit: Settled, best: Floats
-) -> dict[str, Answer]:
-    marks = _marks(latents, readings, around)
-    rows = zip(_amounts(around)(best), *(each[0] for each in intervals(latents, around, fit)))
-    return {
-        key: Answer(key, words, float(np.clip(value, low, high)), float(low), float(high), unit, marks[key], float(u))
-        for (key, (words, unit, _)), (value, low, high, u) in zip(QUANTITIES.items(), rows)
-    }
-
-
-def _most(latents: Sequence[Latent]) -> dict[str, float]:
-    """The most of each that the sugar can give [g], Gay-Lussac's equation, and what oxygen burns besides."""
-    of = {latent.key: latent.middle + NORMAL_95 * latent.u for latent in latents}
-    sugar, oxygen = of["sugar_fed"], max(of["oxygen"], 0.0)
-    alcohol = 2.0 * ETHANOL_G * sugar / HEXOSE_G
-    gas = (2.0 * sugar / HEXOSE_G + 2.0 / 3.0 * oxygen) * 44.009
-    return {"sugar_left": sugar, "sugar_used": sugar, "ethanol": alcohol, "co2": gas, "co2_lost": gas}
-
-
-def _marks(latents: Sequence[Latent], readings: Sequence[Reading], around: Surroundings) -> dict[str, Mark]:
-    """How each quantity is known, from the ± alone, at the recipe's middle."""
-    if not readings:
-        return dict.fromkeys(QUANTITIES, Mark.RECIPE)
-    problem = problem_of(latents, readings, around)
-    m, P, R, C = problem.m, problem.P, problem.R, problem.C
-    step = _steps(latents)
-    H, G = slopes(problem.shows, m[None], step)[1][0], slopes(_amounts(around), m[None], step)[1][0]
-    S, seen_by = H @ P @ H.T - H @ C - (H @ C).T + R, P @ H.T - C
-    K = np.linalg.solve(S, seen_by.T).T
-    assumed = np.array([latent.assumed for latent in latents])
-    marks = {}
-    for g, key in zip(G, QUANTITIES):
-        own = [i for i, reading in enumerate(readings) if key in reading.of]
-        before, seen = float(g @ P @ g), g @ seen_by
-        now = before - float(seen @ np.linalg.solve(S, seen))
-        by_own = before - float(seen[own] @ np.linalg.solve(S[np.ix_(own, own)], seen[own])) if own else before
-        gained, own_gain = (0.5 * np.log2(before / max(v, 1e-12 * before)) for v in (now, by_own))
-        left = (g - g @ K @ H)[assumed]
-        share = float(left @ P[np.ix_(assumed, assumed)] @ left) / max(now, 1e-300)
-        if key == "sugar_fed":
-            marks[key] = Mark.MEASURED
-        elif gained < HALF_A_BIT:
-            marks[key] = Mark.ASSUMED
-        else:
-            marks[key] = Mark.MEASURED if own_gain >= 0.5 * gained and share <= 0.5 else Mark.WORKED_OUT
-    return marks

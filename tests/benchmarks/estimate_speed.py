@@ -12,11 +12,12 @@ from scipy.optimize import least_squares
 from subset_study import MAKE, kitchen
 from uncertainties import ufloat
 
-from fermkit.batch.estimate import QUANTITIES, estimate, problem_of
-from fermkit.batch.faults import detection_limits, suspects
+from fermkit.batch.answers import QUANTITIES, problem_of
+from fermkit.batch.estimate import estimate
 from fermkit.batch.known import known, surroundings
 from fermkit.batch.own_sums import check_sums
 from fermkit.batch.readings import ethanol_content
+from fermkit.batch.suspects import detection_limits, suspects
 
 
 def median_s(act, repeats):

@@ -14,11 +14,12 @@ from scipy.special import chdtrc
 from subset_study import MAKE, kitchen
 from uncertainties import ufloat
 
-from fermkit.batch.estimate import ALARM, estimate, problem_of
-from fermkit.batch.faults import suspects
+from fermkit.batch.answers import problem_of
+from fermkit.batch.estimate import ALARM, estimate
 from fermkit.batch.known import known, surroundings
 from fermkit.batch.least_squares import settle
 from fermkit.batch.readings import washing_loss
+from fermkit.batch.suspects import suspects
 from fermkit.matter.usual import FOR_ALARMS
 
 TOLD, U_TOLD = 0.05, 0.03

@@ -15,7 +15,8 @@ from scipy.stats import norm
 from uncertainties import ufloat
 
 from fermkit.batch import readings
-from fermkit.batch.estimate import ALARM, QUANTITIES, intervals, problem_of
+from fermkit.batch.answers import QUANTITIES, intervals, problem_of
+from fermkit.batch.estimate import ALARM
 from fermkit.batch.known import Recipe, known, surroundings
 from fermkit.batch.least_squares import settle
 from fermkit.matter.feed import feed

@@ -4,8 +4,8 @@ import pytest
 from uncertainties import ufloat
 
 from fermkit.batch.estimate import estimate
-from fermkit.batch.faults import detection_limits, mistakes_for, suspects
 from fermkit.batch.known import Recipe
+from fermkit.batch.mistakes import mistakes_for
 from fermkit.batch.readings import (
     debris,
     ethanol_content,
@@ -16,6 +16,7 @@ from fermkit.batch.readings import (
     residual_sugar,
     washing_loss,
 )
+from fermkit.batch.suspects import detection_limits, suspects
 from fermkit.matter.feed import feed
 
 SUGAR = {"raw cane sugar": ufloat(140.0, 1.0), "water": 2400.0}
