@@ -8,7 +8,7 @@ or column that is not here is reported with the nearest one that is.
 """
 
 import dataclasses
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, ClassVar, Final, TypeAlias
 
@@ -205,25 +205,6 @@ class Section:
 
     def __bool__(self) -> bool:
         return bool(self.given)
-
-    # A section used to be a mapping; these six lines let code that still takes it for one go on until it is changed.
-    def __getitem__(self, name: str) -> Any:
-        return self.given.get(name, getattr(type(self), name, None))
-
-    def get(self, name: str, otherwise: Any = None) -> Any:
-        """The value of a field, or `otherwise` where it was not written."""
-        value = getattr(self, name, None)
-        return otherwise if value is None else value
-
-    def __contains__(self, name: object) -> bool:
-        return getattr(self, str(name), None) is not None
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self.given)
-
-    def keys(self) -> Any:
-        """Names of what was written."""
-        return self.given.keys()
 
 
 @dataclass(frozen=True)
