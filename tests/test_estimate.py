@@ -259,3 +259,20 @@ def test_any_amount_of_sugar_has_an_answer(grams):
     """From a pinch to a silo: no traceback, no number that is none."""
     found = estimate(Recipe(feed({"white sugar": grams}), liquid_L=2.5))
     assert all(np.isfinite(answer.value) for answer in found.values())
+
+
+@pytest.mark.parametrize("closed", ["airlock", "open", "vented", "closed"])
+@pytest.mark.parametrize("air_pump", [False, True])
+@pytest.mark.parametrize("state", ["not stated", "running", "stopped", "used up"])
+def test_every_way_to_run_a_batch_answers(closed, air_pump, state):
+    """Airlock, open, vented by hand or shut, with an air pump or not, in every state: a finite answer for each."""
+    recipe = Recipe(feed(SUGAR), liquid_L=2.5, gas_space_L=0.5, closed=closed, air_pump=air_pump)
+    found = estimate(recipe, ALL[:1], state=state)
+    assert all(0 <= answer.low <= answer.value <= answer.high < 1e3 for answer in found.values())
+
+
+def test_a_shut_vessel_keeps_its_gas():
+    """Nothing leaves a shut vessel: liquid and gas space hold all the CO2 that was made."""
+    found = estimate(Recipe(feed(SUGAR), liquid_L=2.5, gas_space_L=0.5, closed="closed"))
+    held = found["co2_in_liquid"].value + found["co2_in_gas_space"].value
+    assert held == pytest.approx(found["co2"].value, rel=1e-3)
