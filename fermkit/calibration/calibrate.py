@@ -284,7 +284,7 @@ class Calibration(Written):
 
     def _said(self) -> list[str]:
         curve = CURVES[self.curve]
-        said = [f"{curve.formula}; scatter {_SCATTERS[self.weights]}", self.lack_of_fit.verdict]
+        said = [f"signal = {curve.formula}; scatter {_SCATTERS[self.weights]}", self.lack_of_fit.verdict]
         said += self._limits.page().remarks
         if self.curve == "line":
             said.append(self.linearity.verdict)

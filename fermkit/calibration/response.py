@@ -58,7 +58,7 @@ def _curve(name: str) -> Curve:
 
 LINE = Curve(
     "line",
-    "signal = intercept + slope × ethanol",
+    "intercept + slope × ethanol",
     "ISO 8466-1; Draper & Smith, Applied Regression Analysis, ch. 1",
     ("intercept", "slope"),
     True,
@@ -81,7 +81,7 @@ def _quadratic_inverse(y: Floats, p: Floats) -> Floats:
 
 QUADRATIC = Curve(
     "quadratic",
-    "signal = intercept + slope × ethanol + bend × ethanol²",
+    "intercept + slope × ethanol + bend × ethanol²",
     "ISO 8466-2; Draper & Smith, Applied Regression Analysis, ch. 12",
     ("intercept", "slope", "bend"),
     True,
@@ -132,7 +132,7 @@ def _power_start(x: Floats, y: Floats) -> Floats:
 
 POWER = Curve(
     "power",
-    "signal = scale × ethanol^exponent",
+    "scale × ethanol^exponent",
     "the response of semiconducting oxide sensors: Yamazoe & Shimanoe 2008, Sens. Actuators B 128, 566",
     ("scale", "exponent"),
     False,
@@ -189,7 +189,7 @@ def _logistic_start(x: Floats, y: Floats) -> Floats:
 
 LOGISTIC3 = Curve(
     "logistic3",
-    "signal = rise / (1 + (middle / ethanol)^steepness)",
+    "rise / (1 + (middle / ethanol)^steepness)",
     "the four-parameter logistic without a blank, for signals above a baseline",
     ("rise", "middle", "steepness"),
     False,
@@ -202,7 +202,7 @@ LOGISTIC3 = Curve(
 
 _SATURATING = Curve(
     "saturating without blank",
-    "signal = rise × ethanol / (middle + ethanol)",
+    "rise × ethanol / (middle + ethanol)",
     "",
     ("rise", "middle"),
     False,
@@ -224,7 +224,7 @@ def _with_blank(core: Curve, name: str, source: str) -> Curve:
 
     return Curve(
         name,
-        core.formula.replace("signal = ", "signal = blank + "),
+        f"blank + {core.formula}",
         source,
         ("blank", *core.parameters),
         False,

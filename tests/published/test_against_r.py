@@ -201,7 +201,8 @@ def test_stated_scatter_beside_weighted_lm(beside_r):
 def test_four_parameter_curve_beside_nls(beside_r):
     """A sensor that saturates: the logistic of four parameters."""
     cal = fk.fit_calibration(BENT_X, BENT_S, curve="logistic4")
-    for name, found in zip(("bottom", "top", "middle", "steep"), cal.parameters.values()):
+    blank, rise, middle, steep = cal.parameters.values()
+    for name, found in zip(("bottom", "top", "middle", "steep"), (blank, blank + rise, middle, steep)):
         beside_r(f"four {name}", found, 1e-6, "nls")
         beside_r(f"four u {name}", found.s, 1e-6, "nls")
 
