@@ -279,7 +279,7 @@ def test_ethanol_that_left_with_the_gas_is_counted(analyses):
 
 @pytest.mark.parametrize(("closed", "aeration"), [("airlock", "none"), ("airlock", "air pump"), ("vented", "none")])
 def test_ethanol_is_added_for_the_gas_that_left(analyses, closed, aeration):
-    """Fermentation gas and an air pump's carry some out; a vented vessel's leaves at another pressure: nothing there."""
+    """Fermentation gas and a pump's air carry some out; of a vented vessel, at another pressure, nothing is added."""
     jar = analyses["jar_3_closes"]
     shut = replace(jar.run, vessel=replace(jar.run.vessel, closed="closed"))
     conditions = replace(jar.run.conditions, aeration=aeration)
