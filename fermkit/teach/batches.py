@@ -72,6 +72,36 @@ class Strain:
         """Nitrogen in a gram of cells."""
         return 14.007 * self.cell_N / self.cell_g_mol
 
+    def active(self, readiness: float, _time_h: float) -> float:
+        """Share of the cells at work."""
+        return readiness
+
+    def readies(self, readiness: float, fed: float, _fastest: float) -> float:
+        """Change of the readiness in an hour: waking of first order, and wearying where nitrogen is short."""
+        return (1 - readiness) / self.waking_h * fed - self.weary_per_h * (1 - fed) * readiness
+
+    def fed(self, nitrogen_g_L: float) -> float:
+        """Growth, as a share of what it is with nitrogen in plenty."""
+        return nitrogen_g_L / (nitrogen_g_L + self.nitrogen_half_g_L)
+
+    def saturated(self, hexose_g_L: float, _cells_g_L: float) -> float:
+        """Uptake, as a share of the most: Monod's law."""
+        return hexose_g_L / (hexose_g_L + self.sugar_half_g_L)
+
+    def slowed(self, ethanol_g_L: float) -> float:
+        """What alcohol leaves of the uptake: falling in proportion."""
+        return max(0.0, 1 - ethanol_g_L / self.ethanol_most_g_L)
+
+    def grows(self, uptake_g: float, _cells_g: float, fed: float) -> float:
+        """Cells made in an hour [g], from the hexose taken up [g/h]."""
+        return self.growth_g_g * uptake_g * fed
+
+    def byproducts(self) -> dict[str, tuple[float, float]]:
+        """Moles of each for a mole of hexose taken up, and for a gram of cells grown."""
+        acid = 6 * self.acid_share
+        glycerol = self.glycerol_mmol_g / 1000 / (1 - self.ash)
+        return {"glycerol": (0.0, glycerol), "acetic acid": (acid / 4, 0.0), "succinic acid": (acid / 8, 0.0)}
+
 
 @dataclass(frozen=True, slots=True)
 class Batch:
@@ -96,6 +126,8 @@ class Batch:
         Solubility of CO2 in the liquid, relative to water (a few per cent less: common practice, no source).
     carried_share : float
         Share of the solids that ends up in the washed paste.
+    harvested_share : float
+        Share of the liquid, with the yeast in it, that came to the harvest.
     extract_share, lost_share : float
         Share of the opened paste's dry matter that dissolves, and that is lost on the way to the dishes.
     transfer_per_h : float
@@ -122,6 +154,7 @@ class Batch:
     transfer_per_h: float = 3.0
     salting: float = 0.96
     carried_share: float = 0.04
+    harvested_share: float = 1.0
     extract_share: float = 0.54
     lost_share: float = 0.03
     strain: Strain = field(default_factory=Strain)
@@ -166,10 +199,8 @@ class Truth(Written):
 
 def _closure(amounts: Mapping[str, float], strain: Strain) -> tuple[float, float]:
     parts = {
-        "ethanol made": compound("ethanol"), "CO2 made": compound("CO2"),
-        "reserve stored": compound("C6H10O5"), "glycerol": compound("glycerol"),
-        "acetic acid": compound("acetic acid"), "succinic acid": compound("succinic acid"),
-    }  # fmt: skip
+        "ethanol made": compound("ethanol"), "CO2 made": compound("CO2"), "reserve stored": compound("C6H10O5"),
+    } | {name: compound(name) for name in strain.byproducts()}  # fmt: skip
     hexose = amounts["hexose consumed"] / compound("hexose").molar_mass
     moles = {name: amounts[name] / thing.molar_mass for name, thing in parts.items()}
     cells = amounts["cells grown"] / strain.cell_g_mol

@@ -15,7 +15,7 @@ import numpy as np
 from fermkit.basis.checks import Floats, between, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
-from fermkit.matter.composition import molar_mass
+from fermkit.matter.composition import compound, molar_mass
 from fermkit.matter.properties import bicarbonate_factor, co2_second_virial, co2_solubility, water_vapour_pressure
 from fermkit.teach.batches import Batch, Strain, Truth
 
@@ -26,7 +26,6 @@ SUCROSE: Final = molar_mass("sucrose")
 ETHANOL: Final = molar_mass("ethanol")
 CO2: Final = molar_mass("CO2")
 OXYGEN: Final = molar_mass("O2")
-GLYCEROL: Final = molar_mass("glycerol")
 AIR_G_MOL: Final = 28.96
 """Molar mass of dry air [g/mol] (ISO 2533:1975, from memory)."""
 RESERVE: Final = molar_mass("C6H10O5")
@@ -135,6 +134,7 @@ def _fixed(batch: Batch, liquid_L: float, begin_h: float) -> tuple[Any, ...]:
     leak = batch.leak_share if begin_h >= batch.leak_from_h else 0.0
     return (
         s,
+        _beside(s),
         liquid_L,
         _RT(batch) / (batch.total_L - liquid_L),
         float(co2_second_virial(t)) / _RT(batch),
@@ -149,20 +149,18 @@ def _fixed(batch: Batch, liquid_L: float, begin_h: float) -> tuple[Any, ...]:
     )
 
 
-def _slope(y: Sequence[float], _t: float, fixed: tuple[Any, ...]) -> list[float]:
-    s, V, bar_per_mol, squeeze, dissolves, fewer, spirit, dry_bar, water, leak, closed, transfer = fixed
+def _slope(y: Sequence[float], t: float, fixed: tuple[Any, ...]) -> list[float]:
+    s, beside, V, bar_per_mol, squeeze, dissolves, fewer, spirit, dry_bar, water, leak, closed, transfer = fixed
     sucrose, hexose, cells, _, nitrogen, awake, ethanol, dissolved, head, air, oxygen = y[:11]
     hexose_g, n_L = max(hexose, 0.0) * HEXOSE / V, max(nitrogen, 0.0) / V
-    fed = n_L / (n_L + s.nitrogen_half_g_L)
-    slowed = max(0.0, 1 - ethanol * ETHANOL / V / s.ethanol_most_g_L)
-    saturated = hexose_g / (hexose_g + s.sugar_half_g_L)
-    uptake = s.uptake_g_g_h * cells * awake * saturated * slowed / HEXOSE
+    fed, active, saturated = s.fed(n_L), s.active(awake, t), s.saturated(hexose_g, cells / V)
+    uptake = s.uptake_g_g_h * cells * active * saturated * s.slowed(ethanol * ETHANOL / V) / HEXOSE
     sucrose_g = max(sucrose, 0.0) * SUCROSE / V
-    split = s.inversion_g_g_h * cells * awake * sucrose_g / (sucrose_g + 5.0) / SUCROSE
-    grown = s.growth_g_g * uptake * HEXOSE * fed
+    split = s.inversion_g_g_h * cells * active * sucrose_g / (sucrose_g + 5.0) / SUCROSE
+    grown = s.grows(uptake * HEXOSE, cells, fed)
     stored = s.reserve_share * uptake * (1 - fed)
     breath = s.oxygen_per_h * max(oxygen, 0.0) * saturated
-    made_ethanol, made = _alcohol_and_co2(uptake - stored, uptake, grown, s)
+    made_ethanol, made = _alcohol_and_co2(uptake - stored, uptake, grown, s, beside)
     ideal = head * bar_per_mol
     co2_bar = ideal * (1 + squeeze * ideal)
     release = transfer * V * (dissolved / V - (dissolves - fewer * co2_bar) * co2_bar)
@@ -171,7 +169,7 @@ def _slope(y: Sequence[float], _t: float, fixed: tuple[Any, ...]) -> list[float]
     vapours = max(out, 0.0) / dry_bar
     stripped = vapours * spirit * max(ethanol, 0.0) / V
     left_g = out * (share * CO2 + (1 - share) * AIR_G_MOL) + vapours * water * WATER + stripped * ETHANOL
-    waking = (1 - awake) / s.waking_h * fed - s.weary_per_h * (1 - fed) * awake
+    waking = s.readies(awake, fed, s.growth_g_g * s.uptake_g_g_h)
     return [
         -split, 2 * split - uptake - breath / 6, grown, stored * RESERVE, -grown * s.cell_nitrogen, waking,
         made_ethanol - stripped, made + breath - release, release - out * share, -out * (1 - share) - breath,
@@ -180,17 +178,25 @@ def _slope(y: Sequence[float], _t: float, fixed: tuple[Any, ...]) -> list[float]
     ]  # fmt: skip
 
 
-def _alcohol_and_co2(fermented: float, uptake: float, grown: float, s: Strain) -> tuple[float, float]:
+def _beside(s: Strain) -> tuple[float, float, float, float]:
+    """Carbon and electrons in the by-products of a mole of hexose taken up, and of a gram of cells grown."""
+    parts = [(compound(name), amounts) for name, amounts in s.byproducts().items()]
+    sums = [(sum(n[i] * c.carbon for c, n in parts), sum(n[i] * c.electrons for c, n in parts)) for i in (0, 1)]
+    return (*sums[0], *sums[1])
+
+
+def _alcohol_and_co2(
+    fermented: float, uptake: float, grown: float, s: Strain, beside: tuple[float, float, float, float]
+) -> tuple[float, float]:
     """Ethanol and CO2 [mol/h]: what carbon and electrons the other products leave of the hexose.
 
-    Carbon and electrons of a mole: hexose 6, 24; cells 1 and as their formula says; glycerol 3, 14; acetic acid 2, 8;
-    succinic acid 4, 14; ethanol 2, 12; CO2 1, 0. Reserve is hexose less water.
+    Carbon and electrons of a mole: hexose 6, 24; cells 1 and as their formula says; ethanol 2, 12; CO2 1, 0. Reserve
+    is hexose less water.
     """
-    cells, acid = grown / s.cell_g_mol, 6 * s.acid_share * uptake
-    glycerol = s.glycerol_mmol_g / 1000 * grown / (1 - s.ash)
-    acetic, succinic = acid / 4, acid / 8
-    ethanol = (24 * fermented - s.cell_electrons * cells - 14 * glycerol - 8 * acetic - 14 * succinic) / 12
-    return ethanol, 6 * fermented - cells - 3 * glycerol - 2 * acetic - 4 * succinic - 2 * ethanol
+    carbon, electrons, carbon_grown, electrons_grown = beside
+    cells = grown / s.cell_g_mol
+    ethanol = (24 * fermented - s.cell_electrons * cells - electrons * uptake - electrons_grown * grown) / 12
+    return ethanol, 6 * fermented - cells - carbon * uptake - carbon_grown * grown - 2 * ethanol
 
 
 def ethanol_bar_per_mol_L(temperature_C: float) -> float:
@@ -256,8 +262,7 @@ def _truth(batch: Batch, grid: Floats, path: Floats, liquid: Floats, taken: Floa
         "pressure_bar": _pressure(batch, column["headspace"], column["air"], liquid),
     }
     end = {name: float(values[-1]) for name, values in column.items()}
-    glycerol = s.glycerol_mmol_g / 1000 * end["grown"] / (1 - s.ash)
-    acid = 6 * s.acid_share * (end["consumed"] - end["respired"] / 6)
+    fermented = end["consumed"] - end["respired"] / 6
     amounts = {
         "hexose fed": batch.sucrose_g / SUCROSE * 2 * HEXOSE + batch.hexose_g,
         "hexose consumed": end["consumed"] * HEXOSE,
@@ -270,8 +275,8 @@ def _truth(batch: Batch, grid: Floats, path: Floats, liquid: Floats, taken: Floa
         "reserve stored": end["stored"],
         "yeast grown": end["grown"] / (1 - s.ash) + end["stored"],
         "yeast at the end": float(series["yeast_g"][-1]),
-        "glycerol": glycerol * GLYCEROL,
-        "acetic acid": acid / 4 * molar_mass("acetic acid"),
-        "succinic acid": acid / 8 * molar_mass("succinic acid"),
+    } | {
+        name: (of_hexose * fermented + of_cells * end["grown"]) * molar_mass(name)
+        for name, (of_hexose, of_cells) in s.byproducts().items()
     }
     return Truth(batch, grid, series, amounts)

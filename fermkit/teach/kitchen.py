@@ -147,7 +147,7 @@ def weights(truth: Truth, rng: np.random.Generator, k: Kitchen) -> tuple[Rows, f
     """Harvest on the pocket scale: the paste, a dried sample of it, extract and debris; and dry extract [g]."""
     share = 1 - k.last_sample_mL / 1000 / float(truth.series["liquid_L"][-1])
     carried = truth.batch.carried_share * truth.batch.solids_g
-    dry = float(truth.series["yeast_g"][-1]) * share + carried
+    dry = (float(truth.series["yeast_g"][-1]) * share + carried) * truth.batch.harvested_share
     wet = dry / rng.uniform(0.21, 0.24)
     sample_wet = 0.25 * wet
     rest = dry * 0.75

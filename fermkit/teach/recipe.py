@@ -105,6 +105,8 @@ class Kitchen:
     u_pipetting: float = 0.01
     carried_solids: float = 0.04
     u_carried_solids: float = 0.01
+    share_harvested: float = 1.0
+    u_share_harvested: float = 0.0
     u_weighing_g: float = 0.02
     u_density_kg_m3: float = 0.5
     u_residual_g_L: float = 0.5
@@ -218,6 +220,7 @@ def statements(truth: Truth, rng: np.random.Generator, k: Kitchen) -> dict[str, 
     feed = [{"ingredient": "beet molasses", "amount": _pm(k.molasses_g, k.u_feed_g, "g", 1)}]
     if k.phosphate_g:
         feed.append({"ingredient": "diammonium phosphate", "amount": f"{k.phosphate_g:.2f} ± 0.05 g"})
+    harvested = _pm(k.share_harvested * 100, k.u_share_harvested * 100, "%", 1)
     return {
         "run": {"name": k.name, "date": k.date, "invented": True, "note": k.note},
         "vessel": {
@@ -252,13 +255,16 @@ def statements(truth: Truth, rng: np.random.Generator, k: Kitchen) -> dict[str, 
         "harvest": {
             "carried_solids": _pm(k.carried_solids * 100, k.u_carried_solids * 100, "%", 1),
             "window": "45 to 55 °C", "nitrogen": "8.4 ± 0.2 %", "u_weighing": f"{k.u_weighing_g:g} g",
-        },
+        } | ({"share_harvested": harvested} if k.u_share_harvested else {}),
     }  # fmt: skip
 
 
 GLYCEROL_AS_SUCROSE: Final = 0.61
 """How much a gram of glycerol raises the density, against a gram of sucrose: 10 % by mass gives 1022.1 and
 1038.1 kg/m3 at 20 °C (CRC Handbook, concentrative properties; from memory)."""
+
+LACTIC_AS_SUCROSE: Final = 0.6
+"""The same for lactic acid: 10 % by mass gives 1022 kg/m3 at 20 °C (CRC Handbook, from memory)."""
 
 
 def densities(truth: Truth) -> tuple[float, float]:
@@ -270,7 +276,8 @@ def densities(truth: Truth) -> tuple[float, float]:
     batch, water = truth.batch, float(water_density(20.0))
     cooled = float(water_density(batch.temperature_C)) / water
     first = _density_of(batch.sucrose_g + batch.hexose_g + batch.solids_g, batch.liquid_L * cooled)
-    made = GLYCEROL_AS_SUCROSE * truth.amounts["glycerol"] + truth.amounts["succinic acid"]
+    acids = truth.amounts["succinic acid"] + LACTIC_AS_SUCROSE * truth.amounts.get("lactic acid", 0.0)
+    made = GLYCEROL_AS_SUCROSE * truth.amounts["glycerol"] + acids
     left = float(truth.series["sugar_g"][-1]) + batch.solids_g + made
     liquid_g = first * batch.liquid_L * cooled - truth.amounts["CO2 made"] - truth.amounts["yeast grown"]
     concentration = float(truth.series["ethanol_g"][-1] / truth.series["liquid_L"][-1]) / cooled
