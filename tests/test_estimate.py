@@ -144,13 +144,12 @@ def test_values_stay_correlated_up_to_the_yield():
     """Alcohol and sugar used share the sugar left: their quotient is better known than apart."""
     found = estimate(KITCHEN, ALL[:1])
     yield_ = found.amount("co2") / found.amount("sugar_used")
-    apart = (
-        np.hypot(found["co2"].u / found["co2"].value, found["sugar_used"].u / found["sugar_used"].value)
-        * yield_.nominal_value
-    )
+    parts = [found.amount(key) for key in ("co2", "sugar_used")]
+    apart = yield_.nominal_value * np.hypot(*(part.std_dev / part.nominal_value for part in parts))
     assert yield_.std_dev < 0.9 * apart
     assert sum(found.whose("co2").shares) == pytest.approx(1.0)
-    assert found.amount("co2").std_dev == pytest.approx(found["co2"].u, rel=1e-6)
+    full = estimate(KITCHEN, ALL)
+    assert full.amount("extract").std_dev == pytest.approx(full["extract"].u, rel=1e-6)
 
 
 def test_a_shared_weighing_stays_shared():

@@ -64,7 +64,7 @@ class Mark(StrEnum):
 class Answer:
     """One quantity: its value (on its side), its 95 % interval (cut at what is possible), and how it is known.
 
-    ``u`` is the standard uncertainty before the cut, in the same unit.
+    ``u`` is the standard uncertainty that the interval stands for: half of it over 1.96, in the same unit.
     """
 
     key: str
@@ -139,12 +139,15 @@ def intervals(latents: Sequence[Latent], around: Surroundings, fit: Settled) -> 
 def answers_of(
     latents: Sequence[Latent], readings: Sequence[Reading], around: Surroundings, fit: Settled, best: Floats
 ) -> dict[str, Answer]:
+    """Every quantity of one batch, its value from the amounts that keep to their side."""
     marks = marks_of(latents, readings, around)
-    rows = zip(amounts_of(around)(best), *(each[0] for each in intervals(latents, around, fit)))
-    return {
-        key: Answer(key, words, float(np.clip(value, low, high)), float(low), float(high), unit, marks[key], float(u))
-        for (key, (words, unit, _)), (value, low, high, u) in zip(QUANTITIES.items(), rows)
-    }
+    lows, highs, _ = intervals(latents, around, fit)
+    values = np.clip(amounts_of(around)(best), lows[0], highs[0])
+    out = {}
+    for (key, (words, unit, _)), value, low, high in zip(QUANTITIES.items(), values, lows[0], highs[0]):
+        u = max(float(high - low) / 2.0 / NORMAL_95, LEAST_U)
+        out[key] = Answer(key, words, float(value), float(low), float(high), unit, marks[key], u)
+    return out
 
 
 def most_of(latents: Sequence[Latent]) -> dict[str, float]:

@@ -187,13 +187,7 @@ class Estimate(Written, Mapping[str, Answer]):
     def page(self) -> Page:
         """All quantities, each with its interval and how it is known."""
         lines = [
-            Line(
-                a.words,
-                ufloat(a.value, max((a.high - a.low) / 2 / NORMAL_95, LEAST_U)),
-                a.unit,
-                str(a.mark),
-                (a.low, a.high),
-            )
+            Line(a.words, ufloat(a.value, a.u), a.unit, str(a.mark), (a.low, a.high))
             for a in self.answers.values()
             if np.isfinite(a.value)
         ]

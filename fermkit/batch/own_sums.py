@@ -206,14 +206,21 @@ def _gas(found: Estimate, sums: Mapping[str, float]) -> Iterator[Slip]:
         yield Slip("cold gas", "22.4 L for a mole of gas, which is for 0 °C", cold, line)
 
 
+def _alcohol_g(found: Estimate) -> float:
+    """Alcohol as a person works it out of what was read [g]; the estimate's where none was."""
+    litres = nominal(found.recipe.liquid_L) if found.recipe.liquid_L is not None else np.nan
+    per_unit = {"ethanol content": litres * ALCOHOL_G_PER_PCT_L, "ethanol": 1.0}
+    read = [nominal(r.value) * per_unit[r.kind] for r in found.readings if r.kind in per_unit]
+    return read[0] if read and np.isfinite(read[0]) else found["ethanol"].value
+
+
 def _alcohol(found: Estimate, sums: Mapping[str, float]) -> Iterator[Slip]:
     hexose, mol, weighed = _sugar(found)
     here = interval(found["ethanol"].low, found["ethanol"].high, "g")
     most = SUGAR_TO_ALCOHOL * hexose
     line = f"2 × {mol:.3f} mol × 46.07 g/mol = {most:.3g} g at most; here {here}."
     litres = nominal(found.recipe.liquid_L) if found.recipe.liquid_L is not None else np.nan
-    read = [nominal(reading.value) for reading in found.readings if reading.kind == "ethanol content"]
-    content = read[0] if read else found["ethanol"].value / (litres * ALCOHOL_G_PER_PCT_L)
+    content = _alcohol_g(found) / (litres * ALCOHOL_G_PER_PCT_L)
     by_volume = (
         f"{content:.3g} % vol × {litres:.3g} L × 7.89 g = {content * litres * ALCOHOL_G_PER_PCT_L:.3g} g; here {here}."
     )
@@ -239,7 +246,7 @@ def _cells(found: Estimate, sums: Mapping[str, float]) -> Iterator[Slip]:
     )
     gases = {sums["co2"]} if "co2" in sums else set()
     for gas in (*gases, found["co2"].value, hexose / HEXOSE_G / 3 * CO2_G):
-        for alcohol in (found["ethanol"].value, *({sums["ethanol"]} if "ethanol" in sums else ())):
+        for alcohol in (found["ethanol"].value, _alcohol_g(found), *({sums["ethanol"]} if "ethanol" in sums else ())):
             for sugar in (weighed, hexose):
                 words = "oxygen and hydrogen added to a carbon balance: sugar less alcohol less CO2"
                 if gas == sums.get("co2"):
