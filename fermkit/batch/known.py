@@ -91,21 +91,33 @@ class Recipe:
         """Ammonium or urea, amino nitrogen, or both, as told or as the feed's usable nitrogen says."""
         if self.nitrogen is not None:
             return self.nitrogen
-        organic = salts = 0.0
-        for grams, thing in zip(self.feed.amounts.values(), self.feed.ingredients.values()):
-            of_salts = sum(nominal(thing.parts.get(name, 0.0)) * compound(name).mass_fraction("N") for name in SALTS)
-            usable = sum(nominal(end) for end in thing.usable_nitrogen) / 2.0
-            salts += nominal(grams) * of_salts
-            organic += nominal(grams) * max(usable - of_salts, 0.0)
-        if max(organic, salts) < LITTLE_NITROGEN * nominal(self.feed.hexose_g):
-            return "mixture"
-        share = salts / (organic + salts)
-        return "ammonium" if share > MOSTLY else "amino" if share < 1.0 - MOSTLY else "mixture"
+        return nitrogen_source_of(self.feed)
 
     @property
     def inoculum_told(self) -> bool:
         """Whether the recipe says how much yeast was put in."""
         return nominal(self.feed.inoculum_g) > 0
+
+
+def nitrogen_source_of(feed: Feed) -> str:
+    """Where the yeast's nitrogen comes from: "ammonium" (urea counts as such), "amino", or "mixture".
+
+    Examples
+    --------
+    >>> from fermkit.matter.feed import feed
+    >>> nitrogen_source_of(feed({"white sugar": 100.0, "diammonium phosphate": 3.0}))
+    'ammonium'
+    """
+    organic = salts = 0.0
+    for grams, thing in zip(feed.amounts.values(), feed.ingredients.values()):
+        of_salts = sum(nominal(thing.parts.get(name, 0.0)) * compound(name).mass_fraction("N") for name in SALTS)
+        usable = sum(nominal(end) for end in thing.usable_nitrogen) / 2.0
+        salts += nominal(grams) * of_salts
+        organic += nominal(grams) * max(usable - of_salts, 0.0)
+    if max(organic, salts) < LITTLE_NITROGEN * nominal(feed.hexose_g):
+        return "mixture"
+    share = salts / (organic + salts)
+    return "ammonium" if share > MOSTLY else "amino" if share < 1.0 - MOSTLY else "mixture"
 
 
 @dataclass(frozen=True)

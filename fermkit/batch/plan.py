@@ -24,6 +24,7 @@ from fermkit.batch.aeration import (
     water_carried_out,
 )
 from fermkit.batch.feeding import Feeding, feeding
+from fermkit.batch.known import nitrogen_source_of
 from fermkit.batch.nutrients import Nutrients, nutrients_for
 from fermkit.batch.pathways import Fate, sugar_fate
 from fermkit.matter import usual
@@ -215,7 +216,7 @@ def plan_batch(
     ...              "monopotassium phosphate": 1.0, "magnesium sulfate": 0.5})
     >>> plan = plan_batch(mash, liquid_L=0.97)
     >>> print(plan.binding, f"{plan.fate.yeast_g:.1f}", f"{plan.ethanol_pct_vol:.2f}")
-    ('energy',) 8.9+/-2.1 5.66+/-0.42
+    ('energy',) 8.9+/-2.1 5.53+/-0.38
 
     References
     ----------
@@ -306,7 +307,11 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
     at_ceiling = nominal(respired) < nominal(most) or nominal(most) == 0.0
     used = ceiling_mol if at_ceiling else _oxygen(hexose_mol * respired, yeast_g - without_air, ash)
     acids = usual.ACIDS.value() * (1.0 - respired)
-    fate = sugar_fate(hexose_mol, yeast_g, used, yeast_without_air_g=without_air, acids_share=acids, ash=ash)
+    glycerol = usual.GLYCEROL[nitrogen_source_of(feed)].value()
+    fate = sugar_fate(
+        hexose_mol, yeast_g, used,
+        yeast_without_air_g=without_air, glycerol_mmol_per_g=glycerol, acids_share=acids, ash=ash,
+    )  # fmt: skip
     binding = tuple(name for name, pair in ranges.items() if nominal(pair[0]) <= nominal(high))
     longest = _oxygen(hexose_mol, feed.hexose_g * with_air, ash)
     return _Grown(limits, (energy[0], energy[1]), (low, high), binding, respired, ceiling_mol, longest, fate)
