@@ -1,4 +1,4 @@
-"""From the command line: ``python -m fermkit report RUN``, ``copy FOLDER``, ``workshop make|mark|pool|key DIR``."""
+"""From the command line: ``python -m fermkit begin DIR``, ``report RUN``, ``copy DIR``, ``workshop ACT DIR``."""
 
 import argparse
 import os
@@ -51,6 +51,18 @@ def _parser() -> argparse.ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"fermkit {fermkit.__version__}")
     commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    start = commands.add_parser("begin", help="begin a run of your own: a few questions, or the answers as options")
+    start.add_argument("folder", metavar="DIR", help="a new folder; nothing is ever overwritten")
+    start.add_argument("--sugar", metavar="WHAT", action="append", help='such as "150 g" or "300 g beet molasses"')
+    for name, what in (
+        ("water", 'such as "2 L"'), ("liquid", "or the volume with everything in it"), ("yeast", 'such as "5 g"'),
+        ("vessel", 'such as "3 L jar"'), ("closed", "airlock, closed, vented or open"),
+        ("temperature", 'such as "22 °C"'),
+        ("measure", 'what you will measure, such as "bubbles, alcohol"; see the questions'),
+    ):  # fmt: skip
+        start.add_argument(f"--{name}", metavar="WHAT", default="", help=what)
+    start.add_argument("--readings", metavar="FILE", action="append", default=[], help="a CSV or .xlsx of your own")
+    start.set_defaults(act=_begin)
     report = commands.add_parser("report", help="read a run, print what came of it, and write the report as a web page")
     report.add_argument("run", metavar="RUN", help="the folder with run.toml and its tables, or one .xlsx workbook")
     report.add_argument(
@@ -100,6 +112,21 @@ def _report(chosen: argparse.Namespace) -> int:
     analysis = analyse(read_run(chosen.run))
     written = [f"The {what} is in {write(analysis, path)}" for write, path, what in wanted]
     say("\n".join([str(analysis), "", *written]))
+    return 0
+
+
+def _begin(chosen: argparse.Namespace) -> int:
+    from fermkit.run.analysis import analyse
+    from fermkit.run.begin import begin
+    from fermkit.run.records import read_run
+
+    answers = ("sugar", "water", "liquid", "yeast", "vessel", "closed", "temperature", "measure", "readings")
+    folder = begin(chosen.folder, **{name: getattr(chosen, name) for name in answers})
+    analysis = analyse(read_run(folder))
+    found = "\n".join(f"  {line}" for line in (analysis.answer, *map(str, analysis.run.doubts)))
+    files = ", ".join(sorted(path.name for path in folder.iterdir()))
+    say(f"In {folder}: {files}.\n\n{found}\n\nWrite your numbers into these files as they come, and each time:\n"
+        f"  python -m fermkit report {folder}")  # fmt: skip
     return 0
 
 

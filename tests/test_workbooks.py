@@ -210,7 +210,7 @@ def test_names_and_failures_of_writing(tmp_path, monkeypatch):
     def full(*_args, **_kwargs):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("pathlib.Path.write_text", full)
+    monkeypatch.setattr("pathlib.Path.write_bytes", full)
     with pytest.raises(OSError, match="No space"):
         write_run({}, {}, tmp_path / "more")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.xlsx", "empty"]

@@ -27,6 +27,19 @@ EARLIEST_H: Final = 1.0
 DAYS_TO_1970: Final = datetime(1970, 1, 1).toordinal()
 
 
+EPOCH: Final = re.compile(r"(?:[5-9]\d{8}|[1-3]\d{9})(?:[.,]\d{1,9})?|[5-9]\d{11}|[1-3]\d{12}")
+"""Seconds, or milliseconds, since 1970: a moment from 1985 to 2096."""
+
+MILLI: Final = 1e11
+"""From here on a moment since 1970 is in milliseconds."""
+
+
+def epoch_hours(moments: Floats) -> Floats:
+    """Hours since an arbitrary day, as `dated_hours`, from seconds or milliseconds since 1970."""
+    seconds = np.where(moments > MILLI, moments / 1000, moments)
+    return np.asarray(seconds / 3600 + DAYS_TO_1970 * 24.0)
+
+
 def clock_hours(text: str) -> float | None:
     """Hours from ``"21:30"``, ``"9:30 pm"`` or ``"25:10:00"``; None where it is no clock time.
 
@@ -148,8 +161,10 @@ def iso_hours(cells: Sequence[str]) -> Floats | None:
     import pandas as pd
 
     first = next((cell for cell in cells if cell), "")
-    if not re.fullmatch(r"\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?", first):
+    found = re.fullmatch(r"\d{4}-\d\d-\d\d[ T]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?(Z|[+-]\d\d:?\d\d)?", first)
+    if not found:
         return None
+    zone = found[3] or ""
     given = pd.Series(cells, copy=False)
     written = given.to_numpy() != ""
     if not given[written].str.match(r"\d{4}-\d\d-\d\d").all():  # pandas takes "now" and "today" for stamps
@@ -157,9 +172,14 @@ def iso_hours(cells: Sequence[str]) -> Floats | None:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", FutureWarning)  # pandas 2 on several time zones; they are refused below
-            stamps = pd.to_datetime(given, format="ISO8601", errors="coerce")
+            stamps = pd.to_datetime(given, format="ISO8601", errors="coerce", utc=bool(zone))
     except (ValueError, TypeError, OverflowError):
         return None
+    if zone and stamps.dtype.kind == "M":  # the clock of the place, as the first row has it
+        if not given[written].str.contains(r"(?:Z|[+-]\d\d:?\d\d)$").all():
+            return None
+        away = 0 if zone == "Z" else int(zone[0] + "1") * (int(zone[1:3]) * 60 + int(zone[-2:]))
+        stamps = stamps.dt.tz_localize(None) + pd.Timedelta(minutes=away)
     if (
         stamps.dtype.kind != "M"
         or getattr(stamps.dtype, "tz", None) is not None
@@ -195,6 +215,8 @@ def _one(cell: str, line: int, title: str, dates: str, book: Remarks) -> tuple[f
     hours = clock_hours(cell)
     if hours is not None:
         return hours, "clock"
+    if EPOCH.fullmatch(cell):
+        return float(epoch_hours(np.array([float(cell.replace(",", "."))]))[0]), "date"
     if re.fullmatch(r"\d{5}([.,]\d{1,12})?", cell) and float(cell.replace(",", ".")) > NO_DATE_FIRST_SERIAL:
         return (float(cell.replace(",", ".")) + 693594) * 24, "date"
     raise book.refusal(

@@ -46,15 +46,17 @@ class Remarks:
 
     file: str
     findings: list[Finding] = field(default_factory=list)
+    called: dict[str, str] = field(default_factory=dict)
+    """Our title of a column → the person's own, where they differ."""
     _repeated: dict[tuple[str, str, str], list[int]] = field(default_factory=dict)
 
     def note(self, sentence: str, *, row: int | None = None, column: str = "", level: str = "note") -> None:
         """Write down one finding."""
-        self.findings.append(Finding(level, self.file, row, column[:60], sentence))
+        self.findings.append(Finding(level, self.file, row, self.called.get(column, column)[:60], sentence))
 
     def repeat(self, sentence: str, row: int, *, column: str = "", level: str = "note") -> None:
         """Write down a remark that may come again on further rows."""
-        self._repeated.setdefault((level, column[:60], sentence), []).append(row)
+        self._repeated.setdefault((level, self.called.get(column, column)[:60], sentence), []).append(row)
 
     def all(self) -> tuple[Finding, ...]:
         """Everything found, remarks on several rows drawn together."""
@@ -66,7 +68,7 @@ class Remarks:
 
     def refusal(self, met: str, needed: str, do: str, *, row: int | None = None, column: str = "") -> InputError:
         """The error that names file, row and column before what was met."""
-        return InputError(str(Finding("", self.file, row, column[:60], met)), needed, do)
+        return InputError(str(Finding("", self.file, row, self.called.get(column, column)[:60], met)), needed, do)
 
 
 def rows_in_words(rows: Sequence[int], most: int = 12) -> str:

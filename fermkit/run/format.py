@@ -632,6 +632,22 @@ SECTIONS: Final[Mapping[str, type[Section]]] = {
 }  # fmt: skip
 """Sections of run.toml. A [[gas]] is of the class in GAS_KINDS that its kind names."""
 
+OWN_TABLES: Final = "tables"
+
+
+@dataclass(frozen=True)
+class OwnTable(Section):
+    """[tables.gas], or another table: a file of your own, and which of its columns is which.
+
+    Beside these keys each column of the table may be named: ``volume = "Gas [ml]"``; and its unit, where the title has
+    none: ``volume_unit = "mL"``.
+    """
+
+    file: str | None = text("a CSV or a workbook in this folder, with titles of its own", example="my log.xlsx")
+    sheet: str | None = text("its sheet, in a workbook", example="Sheet1")
+    date: str | None = text("the column with the day, where day and time stand in two columns", example="Date")
+
+
 LISTS: Final = ("feed", "gas")
 """Sections that may stand several times: [[feed]], [[gas]]."""
 

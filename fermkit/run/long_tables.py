@@ -7,8 +7,9 @@ from typing import Any, Final
 
 import numpy as np
 
-from fermkit.run.clock import iso_hours
+from fermkit.run.clock import EPOCH, epoch_hours, iso_hours
 from fermkit.run.columns import NO_READING
+from fermkit.run.findings import Remarks
 
 ROWS_AT_ONCE: Final = 100_000
 """Text of this many rows is held at a time, so that memory follows the numbers and not the text."""
@@ -35,7 +36,10 @@ def even_lines(data: bytes, separator: str, head: list[str], header_line: int) -
     return lines if even else None
 
 
-def parsed(data: bytes, separator: str, header_line: int, width: int, kinds: dict[int, str]) -> dict[int, Any] | None:
+def parsed(
+    data: bytes, separator: str, header_line: int, width: int, kinds: dict[int, str],
+    day: tuple[int, int] | None = None,
+) -> dict[int, Any] | None:  # fmt: skip
     """The wanted columns of an even table, or None where a cell is not of its column's kind.
 
     Parameters
@@ -47,7 +51,9 @@ def parsed(data: bytes, separator: str, header_line: int, width: int, kinds: dic
     width : int
         Number of columns in the file.
     kinds : dict
-        Column number → "number", "text" or "stamp" (a date with a time of day, ISO 8601).
+        Column number → "number", "text" or "stamp" (a date with a time of day, ISO 8601; or seconds since 1970).
+    day : (int, int), optional
+        Numbers of a column with the day and of the one with the time of day, which are drawn together.
 
     Returns
     -------
@@ -57,7 +63,9 @@ def parsed(data: bytes, separator: str, header_line: int, width: int, kinds: dic
     """
     pieces: dict[int, list[Any]] = {i: [] for i in kinds}
     try:
-        for frame in _pieces(data, separator, header_line, width, kinds):
+        for frame in _pieces(data, separator, header_line, width, kinds | ({day[0]: "text"} if day else {})):
+            if day and kinds[day[1]] == "stamp":
+                frame[day[1]] = frame[day[0]].str.strip() + " " + frame[day[1]].str.strip()
             for i, kind in kinds.items():
                 pieces[i].append(_piece(frame[i], kind))
                 if pieces[i][-1] is None:
@@ -95,7 +103,36 @@ def _piece(column: Any, kind: str) -> Any:
         return None if np.isinf(values).any() else values
     if kind == "stamp":
         first = next((str(cell) for cell in column if cell), "")
+        if EPOCH.fullmatch(first):
+            return epoch_hours(column.to_numpy(dtype=float)), first
         hours = iso_hours(column) if first else np.full(len(column), np.nan)
         if hours is not None:
             return hours, first
     return [sys.intern(cell.strip()) for cell in column]
+
+
+MOST_READINGS: Final = 5_000
+"""More readings of one curve tell no more than these; a logger's two weeks are then four minutes apart."""
+
+
+def thinned(frame: Any, column: str, book: Remarks) -> Any:
+    """Of a very long table one row in each of 5,000 equal stretches: the one whose reading is the middle one.
+
+    Each is a reading as it was made, so that its ± stays what it is; neighbours a second apart share most of their
+    error, and a mean of them would claim more than they know. A single wild reading is never the middle one.
+    """
+    every = -(-len(frame) // MOST_READINGS)
+    if every < 2:
+        return frame
+    values = frame[column].to_numpy(dtype=float)
+    whole = len(values) // every * every
+    stretches = values[:whole].reshape(-1, every)
+    middle = np.argsort(np.where(np.isnan(stretches), np.inf, stretches), axis=1, kind="stable")
+    there = np.count_nonzero(~np.isnan(stretches), axis=1)
+    chosen = middle[np.arange(len(middle)), np.maximum(there - 1, 0) // 2] + every * np.arange(len(middle))
+    keep = np.unique(np.concatenate([[0], chosen, [len(values) - 1]]))
+    book.note(
+        f"{len(values)} rows; of each {every} the one with the middle reading was taken, {len(keep)} in all; "
+        "each keeps the ± of one reading"
+    )
+    return frame.iloc[keep]

@@ -5,7 +5,7 @@ Nothing on disk is ever changed, nothing outside the folder is read, nothing in 
 """
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
@@ -39,11 +39,13 @@ from fermkit.run.format import (
 )
 from fermkit.run.instruments import corrected_settings, corrected_table, correction, corrections, of_place
 from fermkit.run.ledger import Ledger, ledger_of
+from fermkit.run.long_tables import thinned
 from fermkit.run.oddities import odd_readings, one_row_a_moment
+from fermkit.run.own_files import OwnFile, own_files
 from fermkit.run.settings import read_settings, read_toml, table_layouts, usual_said
 from fermkit.run.tables import LARGEST_BYTES, EmptyTable, Table, read_rows, read_table
 from fermkit.run.workbooks import LARGEST_BYTES as LARGEST_WORKBOOK
-from fermkit.run.workbooks import read_workbook
+from fermkit.run.workbooks import read_sheets, read_workbook
 from fermkit.run.writing import write_run, write_workbook
 
 __all__ = ["Run", "Source", "read_run", "run_from", "write_run", "write_workbook"]
@@ -211,20 +213,51 @@ def _from_folder(folder: Path) -> Run:
     sources = [Source("run.toml", hashlib.sha256(data).hexdigest(), data.count(b"\n"))]
     readers: dict[str, TableReader] = {}
     layouts = table_layouts(written)
+    book = Remarks("run.toml")
+    own = own_files(written, layouts, book)
     for name, layout in layouts.items():
-        if (folder / f"{name}.csv").exists() or (folder / f"{name}.csv").is_symlink():
-            readers[name] = _csv_reader(folder, name, layout, sources)
-    return _run(written, readers, folder, sources, Remarks("run.toml", _unused_files(folder, layouts)))
+        there = (folder / f"{name}.csv").exists() or (folder / f"{name}.csv").is_symlink()
+        if there and name in own and own[name].file not in ("", f"{name}.csv"):
+            raise book.refusal(
+                f"the table {name} is in {name}.csv and in {own[name].file}", "one file for each table",
+                f"take {name}.csv away, or strike [tables.{name}]",
+            )  # fmt: skip
+        if there or name in own:
+            readers[name] = _file_reader(folder, own.get(name, OwnFile(name)), layout, sources)
+    used = {f"{name}.csv" for name in layouts} | {one.file for one in own.values()}
+    book.findings.extend(_unused_files(folder, layouts, used))
+    return _run(written, readers, folder, sources, book)
 
 
-def _csv_reader(folder: Path, name: str, layout: str, sources: list[Source]) -> TableReader:
+def _file_reader(folder: Path, own: OwnFile, layout: str, sources: list[Source]) -> TableReader:
+    file, columns = own.file or f"{own.table}.csv", TABLES[layout]
+
     def read(dates: str, start: str) -> Table:
-        data = _contents(folder, f"{name}.csv", LARGEST_BYTES)
-        table = read_table(data, f"{name}.csv", TABLES[layout], dates=dates, start=start)
-        sources.append(Source(f"{name}.csv", hashlib.sha256(data).hexdigest(), len(table.frame)))
+        if file.lower().endswith(".xlsx"):
+            data = _contents(folder, file, LARGEST_WORKBOOK)
+            sheets, book = read_sheets(data, file)
+            rows = _sheet(sheets, own, book)
+            table = read_rows(rows, file, columns, dates=dates, start=start, own=own)
+            table = replace(table, findings=(*book.all(), *table.findings))
+        else:
+            data = _contents(folder, file, LARGEST_BYTES)
+            table = read_table(data, file, columns, dates=dates, start=start, own=own)
+        sources.append(Source(file, hashlib.sha256(data).hexdigest(), len(table.frame)))
         return table
 
     return read
+
+
+def _sheet(sheets: Mapping[str, Sequence[Sequence[str]]], own: OwnFile, book: Remarks) -> Sequence[Sequence[str]]:
+    """The rows of the sheet that is meant, or of the only one."""
+    by_name = {name.strip().lower(): rows for name, rows in sheets.items()}
+    name = own.sheet.strip().lower() or (next(iter(by_name)) if len(by_name) == 1 else own.table)
+    if name not in by_name:
+        raise book.refusal(
+            f"there is no sheet {own.sheet or own.table!r}, only {', '.join(sheets)[:120]}", "one of its sheets",
+            f"write sheet = \"...\" under [tables.{own.table}]",
+        )  # fmt: skip
+    return by_name[name]
 
 
 def _contents(folder: Path, name: str, largest: int) -> bytes:
@@ -249,12 +282,10 @@ def _contents(folder: Path, name: str, largest: int) -> bytes:
     return place.read_bytes()
 
 
-def _unused_files(folder: Path, layouts: Mapping[str, str]) -> list[Finding]:
+def _unused_files(folder: Path, layouts: Mapping[str, str], used: Collection[str]) -> list[Finding]:
     out = []
     for place in sorted(folder.iterdir()):
-        if place.suffix.lower() in (".csv", ".tsv", ".txt", ".xlsx") and place.name not in {
-            f"{n}.csv" for n in layouts
-        }:
+        if place.suffix.lower() in (".csv", ".tsv", ".txt", ".xlsx") and place.name not in used:
             near = nearest(place.stem, layouts)
             hint = f"did you mean '{near}.csv'?" if near else f"tables are: {', '.join(layouts)}"
             out.append(
@@ -267,17 +298,23 @@ def _from_workbook(data: bytes, place: Path) -> Run:
     written, sheets, book = read_workbook(data, place.name)
     sources = [Source(place.name, hashlib.sha256(data).hexdigest(), sum(len(rows) for rows in sheets.values()))]
     layouts = table_layouts(written)
+    own = own_files(written, layouts, book)
+    used = {one.sheet.strip().lower() or one.table for one in own.values()}
     for name in sheets:
-        if name not in layouts:
+        if name not in layouts and name not in used:
             near = nearest(name, layouts)
             hint = f"did you mean {near!r}?" if near else f"tables are: {', '.join(layouts)}"
             book.note(f"this sheet was not read; {hint}", column=name, level="doubt" if near else "note")
     readers = {name: _row_reader(rows, name, layouts[name]) for name, rows in sheets.items() if name in layouts}
+    for name, one in own.items():
+        readers[name] = _row_reader(_sheet(sheets, one, book), one.sheet or name, layouts[name], one)
     return _run(written, readers, None, sources, book, called=place.stem)
 
 
-def _row_reader(rows: Sequence[Sequence[str]], name: str, layout: str) -> TableReader:
-    return lambda dates, start: read_rows(rows, name, TABLES[layout], dates=dates, start=start)
+def _row_reader(
+    rows: Sequence[Sequence[str]], name: str, layout: str, own: OwnFile | None = None
+) -> TableReader:  # fmt: skip
+    return lambda dates, start: read_rows(rows, name, TABLES[layout], dates=dates, start=start, own=own)
 
 
 def run_from(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequence[Any]]]) -> Run:
@@ -301,6 +338,7 @@ def run_from(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequ
     [0.0, 0.5]
     """
     layouts = table_layouts(settings)
+    own = own_files(settings, layouts, Remarks("run.toml"))
     readers = {}
     for name, table in tables.items():
         if name not in layouts:
@@ -312,7 +350,7 @@ def run_from(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequ
                 "cells", "as many cells in each column", "fill the gaps with an empty text",
             )  # fmt: skip
         rows = [list(cells), *([str(cell) for cell in row] for row in zip(*cells.values()))]
-        readers[name] = _row_reader(rows, name, layouts[name])
+        readers[name] = _row_reader(rows, name, layouts[name], own.get(name))
     return _run(settings, readers, None, [], Remarks("run.toml"))
 
 
@@ -335,7 +373,7 @@ def _run(
     found.usual.extend(_by_instrument(frames, sections))
     for name, column in (("drying", "weight_g"), ("hold", "temperature_C")):
         if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):
-            frames[name] = _through_time(frames[name], column, name, book)
+            frames[name] = _through_time(thinned(frames[name], column, book), column, name, book)
     _one_signal_unit(frames, read, book)
     usual_said(found.usual, book)
     return Run(
@@ -460,6 +498,8 @@ def _gas_tables(frames: dict[str, Any], sections: Mapping[str, Any], book: Remar
             )  # fmt: skip
         for beside in ("temperature_C", "barometer_bar"):
             _bridged(frame, beside, gas.table, book)
+        if not getattr(gas, "emptied", None):
+            frame = thinned(frame, gas.column, book)
         frames[gas.table] = _through_time(frame, gas.column, gas.table, book, cumulative=gas.cumulative)
 
 

@@ -21,6 +21,7 @@ from fermkit.run.format import (
     GAS_KINDS,
     LISTS,
     NAMED,
+    OWN_TABLES,
     READS,
     SECTIONS,
     TABLES,
@@ -174,6 +175,8 @@ def read_settings(written: Mapping[str, Any], book: Remarks) -> Settings:
     found = Settings(book)
     given: dict[str, Any] = {}
     for name, part in written.items():
+        if _same(name) == OWN_TABLES:  # how files of the person's own are read: see own_files
+            continue
         if _same(name) not in SECTIONS:
             book.note(
                 f"the section {name[:60]!r} is not known and was left out; {did_you_mean(name, SECTIONS)}",
@@ -388,18 +391,24 @@ def write_toml(settings: Mapping[str, Any]) -> str:
     for name, section in settings.items():
         if name in LISTS:
             parts += [f"[[{name}]]\n" + _keys(one) for one in section]
-        elif name in NAMED:
+        elif name in (*NAMED, OWN_TABLES):
             parts += [f"[{name}.{_text(str(key))}]\n" + _keys(one) for key, one in section.items()]
         else:
-            parts.append(f"[{_key(name)}]\n" + _keys(section))
+            parts.append(f"[{toml_name(name)}]\n" + _keys(section))
     return "\n".join(parts)
 
 
 def _keys(section: Mapping[str, Any]) -> str:
-    return "".join(f"{_key(key)} = {_toml(value)}\n" for key, value in section.items())
+    return "".join(f"{toml_line(key, value)}\n" for key, value in section.items())
 
 
-def _key(key: str) -> str:
+def toml_line(key: str, value: Any) -> str:
+    """One key and its value."""
+    return f"{toml_name(key)} = {_toml(value)}"
+
+
+def toml_name(key: str) -> str:
+    """A key, in quotes where it must be."""
     return key if key.replace("_", "").isalnum() and key.isascii() else _text(key)
 
 

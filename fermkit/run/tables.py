@@ -26,13 +26,15 @@ from fermkit.run.columns import (
     in_our_unit,
     is_title,
     meant,
+    name_and_unit,
     numbers_of,
     with_units_row,
 )
 from fermkit.run.findings import Finding, Remarks, did_you_mean, rows_in_words
-from fermkit.run.format import Column
+from fermkit.run.format import TABLES, Column
 from fermkit.run.long_tables import even_lines, parsed
 from fermkit.run.oddities import in_order
+from fermkit.run.own_files import OwnFile
 
 SEPARATORS: Final = (";", "\t", "|", ",")
 LARGEST_BYTES: Final = 200_000_000
@@ -45,6 +47,10 @@ MOST_BLANK: Final = 100_000
 FAST_FROM_BYTES: Final = 100_000
 MOST_COLUMNS: Final = 64
 HIGHEST_HEADER: Final = 60
+MIDNIGHT: Final = re.compile(r"[ T]00:00(:00)?$")
+"""What a workbook puts behind a date."""
+
+TIME_ALONE: Final = tuple(column for column in TABLES["gas"] if column.kind == "time")
 
 
 @dataclass(frozen=True)
@@ -67,9 +73,22 @@ class _Asked:
     columns: Sequence[Column]
     dates: str
     start: str
+    own: OwnFile | None = None
+
+    def known(self, titles: Sequence[str]) -> int:
+        """How many of these cells are titles of columns that are asked for."""
+        if self.own is not None and self.own.columns:
+            return self.own.known(titles)
+        return sum(is_title(title, self.columns) for title in titles)
+
+    def ours(self, titles: list[str], book: Remarks, row: int) -> list[str]:
+        """The header in our words."""
+        return titles if self.own is None else self.own.titles(titles, self.columns, book, row)
 
 
-def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str = "", start: str = "") -> Table:
+def read_table(
+    data: bytes, file: str, columns: Sequence[Column], *, dates: str = "", start: str = "", own: OwnFile | None = None
+) -> Table:
     """Read one table from the bytes of a text file.
 
     Parameters
@@ -83,6 +102,8 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
         How dates such as 03/04/2026 are meant; needed only where both are possible.
     start : str
         The moment that counts as 0 h where times are clock times; empty: the first row.
+    own : OwnFile, optional
+        Which of the file's columns is which, where it has titles of its own.
 
     Returns
     -------
@@ -103,14 +124,14 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
        2     0.0        0.0
        3     0.5      210.0
     """
-    book, asked = Remarks(file), _Asked(columns, dates, start)
+    book, asked = Remarks(file), _Asked(columns, dates, start, own)
     blank = data.count(b"\n\n") + data.count(b"\n\r\n")
     if blank > MOST_BLANK:
         raise book.refusal(
             f"the file has {blank} blank rows", f"at most {MOST_BLANK}", "save it without the blank rows"
         )
     encoding = _encoding(data, book)
-    separator, header_line = _header(data, encoding, columns, book)
+    separator, header_line = _header(data, encoding, asked, book)
     if len(data) > FAST_FROM_BYTES and encoding == "utf-8-sig":
         quick = _quickly(data, separator, header_line, asked, book)
         if quick is not None:
@@ -128,14 +149,19 @@ def read_table(data: bytes, file: str, columns: Sequence[Column], *, dates: str 
 
 
 def read_rows(
-    cells: Sequence[Sequence[str]], file: str, columns: Sequence[Column], *, dates: str = "", start: str = ""
-) -> Table:
+    cells: Sequence[Sequence[str]], file: str, columns: Sequence[Column], *, dates: str = "", start: str = "",
+    own: OwnFile | None = None,
+) -> Table:  # fmt: skip
     """Read a table that is already split into cells, such as a sheet of a workbook."""
     book = Remarks(file)
     body = [(i + 1, list(row)) for i, row in enumerate(cells) if any(cell.strip() for cell in row)]
     if not body:
         raise _empty(book)
-    return _table(body, _Asked(columns, dates, start), book, ";")
+    asked = _Asked(columns, dates, start, own)
+    if own is not None and own.columns:  # a person's sheet may say things above its table
+        likely = (i for i, (_, row) in enumerate(body[:HIGHEST_HEADER]) if asked.known(row) >= own.least())
+        body = body[next(likely, 0) :]
+    return _table(body, asked, book, ";")
 
 
 def _encoding(data: bytes, book: Remarks) -> str:
@@ -165,7 +191,7 @@ def _lines(data: bytes, encoding: str) -> io.TextIOWrapper:
     return io.TextIOWrapper(io.BytesIO(data), encoding=encoding, newline="")
 
 
-def _header(data: bytes, encoding: str, columns: Sequence[Column], book: Remarks) -> tuple[str, int]:
+def _header(data: bytes, encoding: str, asked: _Asked, book: Remarks) -> tuple[str, int]:
     """The sign between columns and the line of the header: the first that names two columns, or the first at all.
 
     Blank lines, remarks (#) and what a logger writes above its table come before.
@@ -177,7 +203,7 @@ def _header(data: bytes, encoding: str, columns: Sequence[Column], book: Remarks
         bare = re.sub(r'\[[^\]]*\]|"[^"]*"', "", text[:5000])
         separator = max(SEPARATORS, key=bare.count)
         separator = separator if separator in bare else ","
-        known = sum(is_title(title, columns) for title in text[:5000].split(separator))
+        known = asked.known([title.strip().strip('"') for title in text[:5000].split(separator)])
         if known >= 2 or (known and first is None):
             if first is not None:
                 book.note(f"the table starts here; {line - 1} lines above it were skipped", row=line)
@@ -196,6 +222,13 @@ def _empty(book: Remarks) -> EmptyTable:
     return EmptyTable(f"{book.file}: the table is empty", "a header and at least one row", "fill it in, or delete it")
 
 
+def first_rows(data: bytes, file: str, most: int = 20) -> list[list[str]]:
+    """The first rows of a text file, split into cells by the sign that is there most often."""
+    text = [line for line in _head(data, _encoding(data, Remarks(file)))[: 3 * most] if line.strip()][:most]
+    sign = max(SEPARATORS, key=lambda one: min((line.count(one) for line in text[-6:]), default=0))
+    return [[cell.strip() for cell in row] for row in csv.reader(text, delimiter=sign)]
+
+
 def _head(data: bytes, encoding: str) -> list[str]:
     return re.split(r"\r\n|\n|\r", data[:200_000].decode(encoding, errors="ignore"))
 
@@ -208,12 +241,14 @@ def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book:
     if len(header) > MOST_COLUMNS or lines is None:
         return None
     trial = Remarks(book.file, list(book.findings))
-    found = {i: column_of(title, asked.columns, trial, header_line) for i, title in enumerate(header)}
+    header = asked.ours(header, trial, header_line)
+    day = _day_beside_time(header, asked.columns)
+    found = {i: column_of(t, asked.columns, trial, header_line) for i, t in enumerate(header) if not day or i != day[0]}
     wanted = {i: (column, unit) for i, (column, unit) in found.items() if column is not None}
     if not wanted or len({column.name for column, _ in wanted.values()}) < len(wanted):
         return None
     kinds = {i: _kind(column, unit) for i, (column, unit) in wanted.items()}
-    read = parsed(data, separator, header_line, len(header), kinds)
+    read = parsed(data, separator, header_line, len(header), kinds, day)
     rows = np.arange(header_line + 1, lines + 1, dtype=np.int64)
     if read is None or any(_length(values) != len(rows) for values in read.values()):
         return None
@@ -275,8 +310,11 @@ def _table(body: Body, asked: _Asked, book: Remarks, separator: str) -> Table:
             "keep only the columns that are needed",
             row=header_row,
         )
-    titles, rows = with_units_row([cell.strip() for cell in header], rows, asked.columns, book)
+    titles = asked.ours([cell.strip() for cell in header], book, header_row)
+    titles, rows = with_units_row(titles, rows, asked.columns, book)
     rows = _even(titles, rows, book)
+    if day := _day_beside_time(titles, asked.columns):
+        titles, rows = _day_and_time(titles, rows, day)
     if not rows:
         raise EmptyTable(
             f"{book.file}: the table has a header but no rows", "at least one row", "fill it in, or delete it"
@@ -304,7 +342,7 @@ def _table(body: Body, asked: _Asked, book: Remarks, separator: str) -> Table:
         cells = [row[place].strip() for _, row in rows]
         if column.kind == "text":
             out[column.name] = [_unguarded(cell) for cell in cells]
-        elif column.kind == "time" and not unit:
+        elif column.kind == "time" and (not unit or _are_clocks(cells)):
             out[column.name], zero = hours_since(
                 cells, lines, title, asked.start, asked.dates, book, alone=_one_a_moment(column, asked)
             )
@@ -325,6 +363,32 @@ def _table(body: Body, asked: _Asked, book: Remarks, separator: str) -> Table:
             row=header_row,
         )
     return _finished(out, units, asked, book, zero)
+
+
+def _are_clocks(cells: Sequence[str]) -> bool:
+    """Whether a column headed 'time [h]' holds clock times, dates or lengths such as 1:30 all the same."""
+    return any(cells) and all(":" in cell for cell in cells if cell)
+
+
+def _day_beside_time(titles: Sequence[str], columns: Sequence[Column]) -> tuple[int, int] | None:
+    """Places of a column with the day and of one with the clock, where both are there."""
+    meanings = [meant(title, columns)[0] for title in titles]
+    times = [i for i, one in enumerate(meanings) if one is not None and one.kind == "time"]
+    days = [i for i in times if name_and_unit(titles[i])[0] in ("date", "day")]
+    return (days[0], next(i for i in times if i != days[0])) if len(times) == 2 and len(days) == 1 else None
+
+
+def _day_and_time(titles: list[str], rows: Body, places: tuple[int, int]) -> tuple[list[str], Body]:
+    """Day and time of two columns drawn together; a day that stands once holds for the rows below it."""
+    day, clock = places
+    hours = bool(meant(titles[clock], TIME_ALONE)[1])  # the time already counts: the day is only told beside it
+    out: Body = []
+    last = ""
+    for line, row in rows:
+        last = MIDNIGHT.sub("", row[day].strip()) or last
+        time = row[clock].strip() if hours or not row[clock].strip() else f"{last} {row[clock].strip()}"
+        out.append((line, [*(time if i == clock else cell for i, cell in enumerate(row) if i != day)]))
+    return [title for i, title in enumerate(titles) if i != day], out
 
 
 def _one_a_moment(time: Column, asked: _Asked) -> bool:

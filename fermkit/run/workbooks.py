@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from fermkit.basis.errors import InputError
 from fermkit.run.findings import Remarks, rows_in_words
-from fermkit.run.format import LISTS, NAMED
+from fermkit.run.format import LISTS, NAMED, OWN_TABLES
 
 LARGEST_BYTES: Final = 30_000_000
 LARGEST_UNPACKED: Final = 60_000_000
@@ -69,6 +69,24 @@ def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Remar
     InputError
         For what is no workbook, or is too large packed or unpacked.
     """
+    sheets, book = read_sheets(data, file)
+    about = next((name for name in sheets if name.strip().lower() == "run"), None)
+    if about is None:
+        raise book.refusal(
+            f"there is no sheet 'run', only {', '.join(sheets)[:80]}", "a sheet 'run' with section, key, value",
+            f"add it; or, for a workbook of your own: python -m fermkit begin FOLDER --readings \"{file}\"",
+        )  # fmt: skip
+    settings = _settings(sheets.pop(about), book)
+    named: Sheets = {}
+    for name, rows in sheets.items():
+        if name.strip().lower() in named:
+            raise book.refusal(f"two sheets are called {name.strip()!r}", "each table once", "draw the two together")
+        named[name.strip().lower()] = rows
+    return settings, named, book
+
+
+def read_sheets(data: bytes, file: str) -> tuple[Sheets, Remarks]:
+    """Every sheet of a workbook as rows of cells as text, and what was noticed."""
     book = Remarks(file)
     with_formulas = _safe(data, book)
     values = _cells(data, book, values=True)
@@ -79,20 +97,7 @@ def read_workbook(data: bytes, file: str) -> tuple[dict[str, Any], Sheets, Remar
             _row_text(*pair, r, name, book)
             for r, pair in enumerate(zip_longest(rows, formulas[name], fillvalue=list[Any]()), start=1)
         ]
-    about = next((name for name in sheets if name.strip().lower() == "run"), None)
-    if about is None:
-        raise book.refusal(
-            f"there is no sheet 'run', only {', '.join(sheets)[:80]}",
-            "a sheet 'run' with section, key, value",
-            "add it",
-        )
-    settings = _settings(sheets.pop(about), book)
-    named: Sheets = {}
-    for name, rows in sheets.items():
-        if name.strip().lower() in named:
-            raise book.refusal(f"two sheets are called {name.strip()!r}", "each table once", "draw the two together")
-        named[name.strip().lower()] = rows
-    return settings, named, book
+    return sheets, book
 
 
 def _safe(data: bytes, book: Remarks) -> bool:
@@ -332,7 +337,7 @@ def _part(settings: dict[str, Any], section: str) -> dict[str, Any]:
     if first in LISTS:
         place = int(rest) if rest.isdecimal() and len(rest) < 4 else 1
         part: dict[str, Any] = settings.setdefault(first, {}).setdefault(place, {})
-    elif first in NAMED:
+    elif first in (*NAMED, OWN_TABLES):
         part = settings.setdefault(first, {}).setdefault(rest or first, {})
     else:
         part = settings.setdefault(section, {})

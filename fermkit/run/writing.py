@@ -15,7 +15,7 @@ from typing import Any, Final
 
 from fermkit.basis.errors import InputError
 from fermkit.basis.files import umask, write_whole
-from fermkit.run.format import LISTS, NAMED
+from fermkit.run.format import LISTS, NAMED, OWN_TABLES
 from fermkit.run.settings import table_layouts, write_toml
 
 GUARDED: Final = ("=", "+", "-", "@", "\t", "\r")
@@ -50,11 +50,6 @@ def write_run(settings: Mapping[str, Any], tables: Tables, folder: str | Path) -
     InputError
         If there is something already, or a table is unknown.
     """
-    place = Path(folder)
-    if place.exists() and (not place.is_dir() or any(place.iterdir())):
-        raise InputError(
-            f"{place.name!r} is there already", "a new or an empty folder", "choose another name; nothing was written"
-        )
     unknown = [name for name in tables if name not in table_layouts(settings)]
     if unknown:
         raise InputError(
@@ -63,11 +58,38 @@ def write_run(settings: Mapping[str, Any], tables: Tables, folder: str | Path) -
             "rename it; nothing was written",
         )
     texts = {"run.toml": write_toml(settings)} | {f"{name}.csv": _csv_text(table) for name, table in tables.items()}
+    return write_files({name: text.encode() for name, text in texts.items()}, folder)
+
+
+def write_files(files: Mapping[str, bytes], folder: str | Path) -> Path:
+    """Write a folder of files. Never overwrites; whole or not at all.
+
+    Parameters
+    ----------
+    files : mapping
+        Name → content.
+    folder : str or Path
+        Must not exist, or be empty.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        If there is something already, or the folder cannot be written.
+    """
+    place = Path(folder)
+    if place.exists() and (not place.is_dir() or any(place.iterdir())):
+        raise InputError(
+            f"{place.name!r} is there already", "a new or an empty folder", "choose another name; nothing was written"
+        )
     place.parent.mkdir(parents=True, exist_ok=True)
     part = Path(tempfile.mkdtemp(prefix=f".{place.name}-", dir=place.parent))
     try:
-        for name, text in texts.items():
-            (part / name).write_text(text, encoding="utf-8", newline="\n")
+        for name, content in files.items():
+            (part / name).write_bytes(content)
         part.chmod(0o777 & ~umask())
         if place.exists():
             place.rmdir()
@@ -151,7 +173,7 @@ def _flat(settings: Mapping[str, Any]) -> Iterator[list[Any]]:
     for name, section in settings.items():
         if name in LISTS:
             parts = [(f"{name} {i}", one) for i, one in enumerate(section, start=1)]
-        elif name in NAMED:
+        elif name in (*NAMED, OWN_TABLES):
             parts = [(f"{name} {key}", one) for key, one in section.items()]
         else:
             parts = [(name, section)]
