@@ -147,7 +147,8 @@ def _asked(open_: Mapping[str, Any], ask: Callable[[str], str]) -> dict[str, str
                 answer = ask(f"{QUESTIONS[key]}{hint}: ").strip()
             except EOFError:
                 raise InputError(
-                    f"the answers end before {key} is told", "what sugar and how much", 'write it behind the folder: --sugar "150 g"'
+                    f"the answers end before {key} is told", "what sugar and how much",
+                    'write it behind the folder: --sugar "150 g"',
                 ) from None
             try:
                 _answers({"sugar": "1 g"} | said | {key: answer})
