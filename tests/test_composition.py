@@ -14,7 +14,6 @@ from fermkit.matter.composition import (
     atoms,
     compound,
     degree_of_reduction,
-    element_matrix,
     molar_mass,
 )
 
@@ -163,24 +162,3 @@ def test_words_that_are_no_option_are_refused():
     with pytest.raises(InputError, match="did you mean 'nitrate'"):
         degree_of_reduction("CH4", nitrogen="nitrat")
 
-
-def test_the_element_matrix_balances_fermentation():
-    """C6H12O6 -> 2 C2H5OH + 2 CO2 leaves nothing over, in elements and in electrons."""
-    matrix = element_matrix(["glucose", "ethanol", "CO2"], ("C", "H", "O", "electrons"))
-    assert matrix.shape == (4, 3)
-    assert matrix @ np.array([-1.0, 2.0, 2.0]) == pytest.approx(np.zeros(4))
-
-
-def test_electrons_are_a_combination_of_the_elements():
-    """The electron row adds no rank to carbon, hydrogen, oxygen and nitrogen."""
-    names = ["glucose", "ethanol", "CO2", "biomass", "glycerol", "ammonia", "water", "O2"]
-    elements = element_matrix(names)
-    both = element_matrix(names, ("C", "H", "O", "N", "electrons"))
-    assert np.linalg.matrix_rank(both) == np.linalg.matrix_rank(elements) == 4
-    assert both[4] == pytest.approx(np.array([4, 1, -2, -3]) @ elements)
-
-
-def test_an_unknown_element_row_is_refused():
-    """Rows are element symbols or 'electrons'."""
-    with pytest.raises(InputError, match="element is 'Carbon'"):
-        element_matrix(["glucose"], ("Carbon",))

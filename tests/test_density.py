@@ -9,7 +9,6 @@ from fermkit.calibration.density import (
     convert_ethanol,
     density_change,
     hydrometer_density,
-    refractometer_change,
 )
 from fermkit.matter.properties import ethanol_density, ethanol_mass_fraction, sucrose_density, water_density
 
@@ -102,30 +101,3 @@ def test_densities_in_the_wrong_unit_are_refused():
     with pytest.raises(InputError, match="expected_pct_vol"):
         density_change(1040.0, 996.0, volume_start_L=1.0, expected_pct_vol=50.0)
 
-
-@pytest.mark.parametrize("other_g", [0.0, 40.0])
-def test_a_finished_molasses_broth_has_no_sugar_left_by_refraction(other_g):
-    """100 g sugar in a litre beside 40 g that never ferments: all of it gone is told as all gone, whatever stays."""
-    start = 100.0 * (100.0 + other_g) / (1000.0 * 1.055)
-    end = 100.0 * (other_g + 0.43 * 46.0) / (1000.0 * 1.010)
-    start_density = sucrose_density(start / 100.0) / 1000.0
-    found = refractometer_change(start, end, volume_start_L=1.055 / start_density, volume_end_L=1.0, density_end=1010.0)
-    used = (0.43 * 46.0 - found.value) / found.coefficients["sucrose"]
-    assert used.n == pytest.approx(100.0, abs=0.1)
-    assert 1.0 < used.s < 3.0
-
-
-def test_what_ethanol_does_to_a_refractometer():
-    """n of 2, 3 and 5 % ethanol and 5 % sucrose over water's 1.3330 (CRC Handbook; from memory): 0.43 ± 0.02 each."""
-    per_pct_sucrose = (1.3403 - 1.3330) / 5.0
-    for pct, n in ((2.0, 1.3342), (3.0, 1.3348), (5.0, 1.3360)):
-        assert (n - 1.3330) / pct / per_pct_sucrose == pytest.approx(0.43, abs=0.04)
-    assert refractometer_change(10.0, 5.0, volume_start_L=1.0, glycerol="glycerol").coefficients["glycerol"] == 0.80
-
-
-def test_impossible_refractions_are_refused():
-    """A specific gravity times a thousand, a volume of nothing."""
-    with pytest.raises(InputError, match="refractometer"):
-        refractometer_change(1048.0, 5.0, volume_start_L=1.0)
-    with pytest.raises(InputError, match="volume at the start"):
-        refractometer_change(12.0, 5.0, volume_start_L=0.0)

@@ -124,32 +124,15 @@ def test_standards_at_several_temperatures_come_to_one():
 
 
 def test_temperatures_too_far_apart_are_refused_in_words():
-    """In the liquid half a kelvin is the limit, in the vapour fifteen; an unknown one is said."""
-    liquid = day(1, 1, sensor="liquid", temperature_C=20.0)
-    assert liquid.read(1.6, temperature_C=20.3).value.n == pytest.approx(liquid.read(1.6, temperature_C=20.0).value.n)
-    with pytest.raises(InputError, match=r"the sample is \+2.0 K from the standards"):
-        liquid.read(1.6, temperature_C=22.0)
+    """Fifteen kelvin is the limit; an unknown temperature is said."""
     with pytest.raises(InputError, match=r"the sample is \+25.0 K"):
         day(1, 1, temperature_C=20.0).read(1.6, temperature_C=45.0)
     with pytest.raises(InputError, match="one standard is"):
-        day(1, 1, sensor="liquid", temperature_C=np.linspace(18, 24, 12))
+        day(1, 1, temperature_C=np.linspace(0, 50, 12))
     with pytest.raises(InputError, match="temperature of the sample"):
         day(1, 1, temperature_C=20.0).read(1.6, temperature_C=295.0)
     assert day(1, 1, temperature_C=4.0).read(1.6, temperature_C=4.0).in_range  # straight from the cold room
     assert "temperature was not given" in str(day(1, 1, temperature_C=20.0).read(1.6))
-
-
-def test_baseline_is_taken_off_both_and_recovery_is_looked_at():
-    """A sensor whose baseline creeps reads right above it; one that does not come back is named."""
-    creep = np.linspace(0.5, 0.8, X.size)
-    cal = fit_calibration(X, 0.3 * X + creep, baseline=creep)
-    assert cal.read(2.5 + 0.9, baseline=0.9).value.n == pytest.approx(2.5 / 0.3)
-    assert cal.read(3.4, baseline=0.9, baseline_after=0.92).remarks == ()
-    assert "did not come back to its baseline" in str(cal.read(3.4, baseline=0.9, baseline_after=1.4))
-    with pytest.raises(InputError, match="the sample did not"):
-        cal.read(3.4)
-    pair = bracket(cal, fit_calibration(X, 0.31 * X + creep, baseline=creep), time_before_h=0, time_after_h=1)
-    assert pair.read(3.4, baseline=0.9, time_h=0.5).value.n == pytest.approx(2.5 / 0.305, rel=0.01)
 
 
 def test_pages_of_several_calibrations_name_each():

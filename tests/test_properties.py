@@ -20,7 +20,6 @@ from fermkit.matter.properties import (
     ethanol_pct_vol,
     ethanol_pct_vol_from_concentration,
     o2_solubility,
-    plato_from_sg,
     sucrose_density,
     water_density,
     water_vapour_pressure,
@@ -41,7 +40,6 @@ CALLS = {
     o2_solubility: (20.0, 0.2),
     bicarbonate_factor: (5.5, 20.0),
     sucrose_density: (0.1, 20.0),
-    plato_from_sg: (1.05,),
 }
 
 
@@ -94,7 +92,6 @@ def test_uncertainty_passes_through_with_its_slope(function):
         (lambda: bicarbonate_factor(12.0, 25.0), "pH is 12"),
         (lambda: sucrose_density(0.6, 20.0), "from 0 to 0.507"),
         (lambda: sucrose_density(0.1, 5.0), "from 15 to 55"),
-        (lambda: plato_from_sg(50.0), "give it as 1.050"),
         (lambda: water_density(float("nan")), "is nan"),
         (lambda: water_density("warm"), "'warm'"),
         (lambda: water_density(ufloat(-3.0, 5.0)), "is -3"),

@@ -94,21 +94,6 @@ def test_intervals_hold_the_truth(setup, count, m):
     assert held / count == pytest.approx(0.95, abs=3.3 * np.sqrt(0.95 * 0.05 / count))
 
 
-def test_own_scatter_of_the_sample_covers_too():
-    """A sample that scatters thrice as much as the standards: its own replicates give true intervals."""
-    rng = np.random.default_rng(12)
-    held, fooled = 0, 0
-    for seed in range(600):
-        cal = line(seed)
-        sample = 0.1 + 0.3 * 5.0 + 0.15 * rng.standard_normal(4)
-        low, high = cal.read(sample, scatter="replicates", extrapolate=True).interval(method="student")
-        held += low <= 5.0 <= high
-        low, high = cal.read(sample, extrapolate=True).interval()
-        fooled += low <= 5.0 <= high
-    assert held / 600 == pytest.approx(0.95, abs=0.03)
-    assert fooled / 600 < 0.8
-
-
 def test_more_replicates_narrow_the_interval_down_to_the_curve_s_own():
     """Each replicate helps, until the curve is what is left."""
     cal = line()
@@ -182,14 +167,10 @@ def test_saturated_signals_give_an_open_interval():
         (1.6, {"dilution": "ten"}, "dilution is ten"),
         (1.6, {"dilution": ufloat(10, 0.1), "u_pipetting": 0.01}, "one of the two"),
         (1.6, {"u_pipetting": -0.01}, "u_pipetting is -0.01"),
-        (1.6, {"scatter": "replicates"}, "two replicates or more"),
-        ([1.6, 1.6], {"scatter": "replicates"}, "alike to the last digit"),
-        (1.6, {"scatter": "mine"}, "scatter is 'mine'"),
         ("1,6", {}, "not a number"),
         ([], {}, "holds 0 values"),
         (float("inf"), {}, "finite"),
         (1600.0, {"unit": "mV"}, "in 'mV', the standards' in 'V'"),
-        (1.6, {"baseline": 0.1}, "the standards did not"),
         (-0.3, {}, "outside the standards"),
         (1.6, {"temperature_C": 20.0}, "nobody knows at what the standards were"),
     ],
@@ -215,14 +196,6 @@ def test_the_page_of_a_reading_says_what_it_rests_on():
     assert re.search(r"degrees of freedom +10 ", str(several))
     assert "for the sample" not in str(one) and "one reading" in str(one)
     assert re.search(r"degrees of freedom +many ", str(one))
-
-
-def test_a_sample_s_own_scatter_rests_on_one_reading_less():
-    """Four replicates that speak for themselves have three degrees of freedom, and the mean's u is s/√4."""
-    signals = [1.5, 1.6, 1.7, 1.62]
-    sample = line().read(signals, scatter="replicates").sample
-    assert sample.degrees_of_freedom == 3
-    assert sample.mean.s == pytest.approx(np.std(signals, ddof=1) / 2)
 
 
 def test_level_and_method_are_checked():

@@ -33,8 +33,8 @@ from fermkit.calibration.readback import (
     sample_signal,
 )
 from fermkit.calibration.response import CURVES, FittedCurve
-from fermkit.calibration.standards import WEIGHTS, above_baseline, check_direction, contents_of, fit_standards
-from fermkit.calibration.surroundings import recovery_said, temperature_factor, temperature_said
+from fermkit.calibration.standards import WEIGHTS, check_direction, contents_of, fit_standards, signals_of
+from fermkit.calibration.surroundings import temperature_factor, temperature_said
 
 _SCATTERS = {
     "equal": "the same at every signal",
@@ -81,7 +81,7 @@ class Calibration(Written):
 
     @property
     def signal(self) -> Floats:
-        """Signals of the standards, above the baseline where one was given."""
+        """Signals of the standards."""
         return self.fitted.y
 
     @property
@@ -168,7 +168,7 @@ class Calibration(Written):
         return limits_of(self.fitted, replicates)
 
     def predict(self, ethanol_pct_vol: ArrayLike) -> Floats:
-        """The signal expected at a content, above the baseline."""
+        """The signal expected at a content."""
         return self.fitted.signal(ethanol_pct_vol)
 
     def band(self, ethanol_pct_vol: ArrayLike, *, of: str = "curve", level: float = 0.95) -> tuple[Floats, Floats]:
@@ -186,10 +186,7 @@ class Calibration(Written):
         *,
         dilution: float | UFloat = 1.0,
         u_pipetting: float = 0.0,
-        scatter: str = "calibration",
         temperature_C: float | UFloat | None = None,
-        baseline: ArrayLike | None = None,
-        baseline_after: ArrayLike | None = None,
         unit: str | None = None,
         extrapolate: bool = False,
     ) -> Reading:
@@ -203,12 +200,8 @@ class Calibration(Written):
             How many times stronger the sample is than what the sensor saw: total over sample.
         u_pipetting : float
             Relative standard uncertainty of the dilution, where `dilution` carries none: 0.01 for 1 %.
-        scatter : "calibration", "pooled" or "replicates"
-            Whose scatter the sample's signals are taken to have.
         temperature_C : float or UFloat, optional
             Of the sample when it was read [°C].
-        baseline, baseline_after : float or array-like, optional
-            The sensor in clean air before and after the reading [signal unit].
         unit : str, optional
             Of the signals; refused where it is not the standards'.
         extrapolate : bool
@@ -239,31 +232,18 @@ class Calibration(Written):
         ----------
         Eurachem/CITAC Guide CG 4, QUAM:2012, example A5 and annex E.4.
         """
-        self._check_same(unit, baseline)
         fitted = self.fitted
-        values = above_baseline(signals, baseline, "signal of the sample")
-        warmth = temperature_factor(temperature_C, fitted.temperature_C, fitted.sensor)
-        said = [
-            *temperature_said(temperature_C, fitted.temperature_C),
-            *recovery_said(values, baseline, baseline_after),
-        ]
-        return read_back(
-            fitted, sample_signal(values, fitted, scatter), dilution_of(dilution, u_pipetting) * warmth, said,
-            extrapolate=extrapolate,
-        )  # fmt: skip
-
-    def _check_same(self, unit: str | None, baseline: ArrayLike | None) -> None:
         if unit is not None and unit != self.unit:
             raise InputError(
                 f"the sample's signals are in {unit!r}, the standards' in {self.unit!r}", "one unit for both",
                 "convert one of them",
             )  # fmt: skip
-        if (baseline is not None) != self.fitted.above_baseline:
-            with_it, without = ("sample", "standards") if baseline is not None else ("standards", "sample")
-            raise InputError(
-                f"the {with_it} came with a baseline, the {without} did not", "a baseline for both or for neither",
-                "pass baseline= to fit_calibration and to read alike",
-            )  # fmt: skip
+        sample = sample_signal(signals_of(signals, "signal of the sample"), fitted)
+        warmth = temperature_factor(temperature_C, fitted.temperature_C)
+        said = temperature_said(temperature_C, fitted.temperature_C)
+        return read_back(
+            fitted, sample, dilution_of(dilution, u_pipetting) * warmth, said, extrapolate=extrapolate
+        )
 
     def page(self) -> Page:
         """The calibration as a page."""
@@ -323,8 +303,6 @@ def fit_calibration(
     u_standards: ArrayLike | None = None,
     temperature_C: ArrayLike | None = None,
     reference_C: float | None = None,
-    baseline: ArrayLike | None = None,
-    sensor: str = "vapour",
     direction: str = "rising",
     unit: str = "",
     content_unit: str = "% vol",
@@ -353,10 +331,6 @@ def fit_calibration(
     reference_C : float, optional
         Temperature at which the curve shall hold [°C]; the mean of the standards if not given. Curves that are held
         against one another need the same.
-    baseline : float or array-like of shape (n,), optional
-        The sensor in clean air before each reading, taken off the signal [unit].
-    sensor : "vapour" or "liquid"
-        Above the sample, where temperature differences are corrected, or in it, where they are refused.
     direction : "rising" or "falling"
         A falling signal (the resistance of some sensors) must be asked for.
     unit, content_unit : str
@@ -388,15 +362,13 @@ def fit_calibration(
     one_of(curve, (*CURVES, "suggest"), "curve")
     one_of(weights, WEIGHTS, "weights")
     one_of(direction, ("rising", "falling"), "direction")
-    one_of(sensor, ("vapour", "liquid"), "sensor")
     contents = contents_of(ethanol_pct_vol, u_standards)
-    values = above_baseline(signal, baseline, "signal of the standards")
+    values = signals_of(signal, "signal of the standards")
 
     def fit(name: str) -> FittedCurve:
         fitted = fit_standards(
             CURVES[name], contents, values, weights=weights, u_signal=u_signal, temperature_C=temperature_C,
-            reference_C=reference_C, sensor=sensor,
-            units=(unit, content_unit), above_baseline=baseline is not None,
+            reference_C=reference_C, units=(unit, content_unit),
         )  # fmt: skip
         check_direction(fitted, direction)
         return fitted

@@ -1,8 +1,8 @@
-"""Density and refraction: measurements that see several things at once, for the balance.
+"""Density: a measurement that sees several things at once, for the balance.
 
-Neither is an independent value of the ethanol: a density or a refraction mixes the sugar that went with the ethanol
-that came. Each is one linear equation between the amounts, and the balance takes it as one. Both are differences from
-the start, so that what was dissolved all along and never fermented (salts, gums, colour) cancels.
+It is no independent value of the ethanol: a density mixes the sugar that went with the ethanol that came. It is one
+linear equation between the amounts, and the balance takes it as one. It is a difference from the start, so that what
+was dissolved all along and never fermented (salts, gums, colour) cancels.
 """
 
 from collections.abc import Mapping
@@ -42,20 +42,8 @@ ADDS_UP_TO: Final = 0.02
 EXPANDS_MORE: Final = 0.2
 """How much more than water sugar and ethanol solutions may expand, of the step to 20 °C: common practice, no source."""
 
-MOST_ETHANOL: Final = 0.538
-"""Ethanol from sucrose at most [g/g]: 4·46.07/342.3."""
-
 ADDING: Final = Act("adding up solutes", "adding up the effects of sugar and ethanol")
 EXPANSION: Final = Act("liquid expansion", "expansion of the liquid")
-
-ETHANOL_IN_BRIX: Final = ufloat(0.43, 0.02, tag=Act("ethanol in Brix", "what ethanol does to a refractometer"))
-"""°Brix that a refractometer shows for 1 % by mass of ethanol: n(20 °C) of 10 % ethanol is 1.3395, of
-water 1.3330, and sucrose raises n by 0.0149 at 10 %: 0.0065/0.0149 = 0.44; at 5 %, 0.0030/0.0073 = 0.41. CRC
-Handbook of Chemistry and Physics, concentrative properties of aqueous solutions (from memory)."""
-
-GLYCEROL_IN_BRIX: Final = 0.80
-"""The same for glycerol: n of 10 % is 1.3448, (1.3448 − 1.3330)/0.0149 = 0.79. CRC Handbook (from memory)."""
-
 
 @dataclass(frozen=True, repr=False)
 class MixedMeasurement(Written):
@@ -255,68 +243,3 @@ def _ethanol_slope(pct_vol: float) -> float:
     plain = float(ethanol_density(0.0, 20.0))
     return (mixed - plain) / float(ethanol_mass_concentration(pct_vol))
 
-
-def refractometer_change(
-    start: Any,
-    end: Any,
-    *,
-    volume_start_L: Any,
-    volume_end_L: Any = None,
-    density_end: Any = 1000.0,
-    sugar: str = "sucrose",
-    ethanol: str = "ethanol",
-    glycerol: str | None = None,
-) -> MixedMeasurement:
-    """What a fall in refraction says about sugar lost and ethanol made, as one equation.
-
-    °Brix counts all that is dissolved, sugar or not: a finished molasses broth still shows several. What never
-    fermented cancels in the difference; the end alone tells nothing about the sugar that is left.
-
-    Parameters
-    ----------
-    start, end : float or UFloat
-        As shown, before and after [°Brix at 20 °C].
-    volume_start_L, volume_end_L : float or UFloat
-        Of the liquid [L]; the end's is the start's if left out.
-    density_end : float or UFloat
-        Of the liquid at the end [kg/m3].
-    sugar, ethanol, glycerol : str
-        What the streams are called in the balance; glycerol only if it is a stream there.
-
-    Returns
-    -------
-    MixedMeasurement
-        In grams that refract like sucrose.
-
-    Notes
-    -----
-    (B_end·m_end − B_start·m_start)/100 = Δsugar + 0.43·ethanol + 0.80·glycerol, m = density × volume; the density
-    at the start is that of sucrose with its °Brix. That the effects add up is taken to be good to 2 % of the change.
-
-    Examples
-    --------
-    >>> seen = refractometer_change(ufloat(12.0, 0.1), ufloat(5.6, 0.1), volume_start_L=1.0, density_end=1008.0)
-    >>> print(seen.value, seen.coefficients)
-    -69.1+/-2.2 {'sucrose': 1.0, 'ethanol': 0.43}
-
-    References
-    ----------
-    CRC Handbook of Chemistry and Physics, concentrative properties of aqueous solutions (from memory).
-    """
-    for value in (start, end):
-        between(nominal(value), 0.0, 85.0, "refractometer [°Brix]")
-    late = volume_start_L if volume_end_L is None else volume_end_L
-    positive(nominal(volume_start_L), "volume at the start [L]")
-    positive(nominal(late), "volume at the end [L]")
-    before = start / 100.0 * sucrose_density(nominal(start) / 100.0) * volume_start_L
-    after = end / 100.0 * density_end * late
-    share = nominal(ETHANOL_IN_BRIX)
-    coefficients = {sugar: 1.0, ethanol: share} | ({} if glycerol is None else {glycerol: GLYCEROL_IN_BRIX})
-    change = after - before
-    made = max(-nominal(change), 0.0) / (1 / MOST_ETHANOL - share)  # about what it takes, for its own doubt
-    doubt = _doubt(ADDS_UP_TO * nominal(change), ADDING) + (share - ETHANOL_IN_BRIX) * made
-    return MixedMeasurement(
-        "change of refraction", coefficients, change + doubt,
-        ("a refractometer sees ethanol too, and whatever else is dissolved: one equation for the balance, neither the "
-         "sugar left over nor an ethanol value of its own",),
-    )  # fmt: skip

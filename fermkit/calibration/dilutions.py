@@ -18,7 +18,7 @@ from fermkit.basis.written import Line, Page, Written, in_words, nominal, uncert
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.linearity import Judgement
 from fermkit.calibration.readback import Reading
-from fermkit.calibration.standards import above_baseline
+from fermkit.calibration.standards import signals_of
 
 DISAGREEMENT: Final = Act("disagreeing dilutions", "dilutions that do not agree")
 
@@ -107,7 +107,7 @@ def dilution_series(
     temperature_C : float or UFloat, or a sequence of shape (n,), optional
         Of all, or of each as it was read [°C].
     **read
-        As for `Calibration.read`, the same for all: `scatter`, …
+        As for `Calibration.read`, the same for all: `unit`, …
 
     Returns
     -------
@@ -139,7 +139,7 @@ def dilution_series(
     each = temperature_C if isinstance(temperature_C, Sequence) else [temperature_C] * len(dilutions)
     same_length(dilutions=dilutions, temperature_C=each)
     means = [
-        float(np.mean(above_baseline(signals[i], read.get("baseline"), "signal of the sample"))) for i in order
+        float(np.mean(signals_of(signals[i], "signal of the sample"))) for i in order
     ]
     reached = np.isfinite(calibration.fitted.inverse(means))
     readings = tuple(

@@ -28,9 +28,6 @@ class SampleSignal:
 
     values: Floats
     mean: UFloat
-    degrees_of_freedom: float
-    shares_scatter: bool
-    """Whether its scatter rests on the standards' (with or without its own replicates)."""
 
     @property
     def level(self) -> float:
@@ -199,23 +196,11 @@ def _walk(reading: Reading, misfit: Callable[[float], float], threshold: float) 
     return end(-1.0), end(1.0)
 
 
-def sample_signal(signals: Floats, fitted: FittedCurve, scatter: str) -> SampleSignal:
-    """Replicates and their mean; `scatter` says whose: the "calibration"'s or the "replicates"'."""
-    one_of(scatter, ("calibration", "replicates"), "scatter")
-    mean, count = float(signals.mean()), signals.size
-    variance, nu = float(fitted.variance(np.asarray(mean))), fitted.degrees_of_freedom
-    if scatter != "calibration" and count < 2:
-        raise InputError(f"scatter={scatter!r} with {count} signal", "two replicates or more", "read the sample again")
-    if scatter == "replicates":
-        variance, nu = float(signals.var(ddof=1)), float(count - 1)
-        if variance == 0:
-            raise InputError(
-                f"the replicates are alike to the last digit: {count} times {mean:g}",
-                "replicates that show their scatter",
-                "read with more digits, or take scatter='calibration'",
-            )  # fmt: skip
-    u = float(np.sqrt(variance / count))
-    return SampleSignal(signals, ufloat(mean, u, tag=REPLICATES), nu, scatter != "replicates")
+def sample_signal(signals: Floats, fitted: FittedCurve) -> SampleSignal:
+    """Replicates and their mean, which scatter as the standards do."""
+    mean = float(signals.mean())
+    u = float(np.sqrt(float(fitted.variance(np.asarray(mean))) / signals.size))
+    return SampleSignal(signals, ufloat(mean, u, tag=REPLICATES))
 
 
 def dilution_of(dilution: float | UFloat, u_pipetting: float) -> float | UFloat:
@@ -269,7 +254,7 @@ def _judge(fitted: FittedCurve, x: float, signal: float, factor: float, extrapol
             f"signal {signal:g} {fitted.unit} lies beyond what the {fitted.curve.name} curve reaches: "
             "no content gives it",
             f"a signal between {fitted.y.min():g} and {fitted.y.max():g} {fitted.unit}, where the standards lie",
-            "dilute the sample if the sensor is saturated; check the baseline if the signal is too small",
+            "dilute the sample if the sensor is saturated; check the sensor's zero if the signal is too small",
         )
     if low <= x <= high:
         return True
@@ -295,13 +280,11 @@ def signal_at_blank(fitted: FittedCurve, signal: float) -> bool:
 
 
 def _degrees_of_freedom(fitted: FittedCurve, sample: SampleSignal, x: float, scale: float, total: float) -> float:
-    """Effective ones: scatter of standards and of sample are one estimate where the sample shares it."""
+    """Effective ones: scatter of standards and of sample are one estimate."""
     standards = float(fitted.curve_variance(x, fitted.scatter_covariance)) * scale
     own = uncertainty(sample.mean) ** 2 * scale
-    nu = sample.degrees_of_freedom
-    nu_cal = fitted.degrees_of_freedom
-    scattered = [(standards + own, nu_cal)] if sample.shares_scatter else [(standards, nu_cal), (own, nu)]
-    return effective_degrees_of_freedom([*scattered, (max(total - standards - own, 0.0), float("inf"))])
+    rest = max(total - standards - own, 0.0)
+    return effective_degrees_of_freedom([(standards + own, fitted.degrees_of_freedom), (rest, float("inf"))])
 
 
 def _doubts(fitted: FittedCurve, sample: SampleSignal, x: float, inside: bool) -> list[str]:
@@ -324,7 +307,7 @@ def _replicate_doubts(fitted: FittedCurve, sample: SampleSignal) -> list[str]:
     if p < 0.01:
         said.append(
             f"the replicates scatter {np.sqrt(ratio):.1f} times as much as the standards ({in_words(p)}): "
-            "read the sample again, or pass scatter='replicates'"
+            "read the sample again"
         )
     far = np.max(np.abs(sample.values - sample.values.mean())) / float(
         np.sqrt(fitted.variance(np.asarray(sample.level)))

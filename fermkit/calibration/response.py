@@ -325,7 +325,7 @@ class FittedCurve:
     degrees_of_freedom : float
         Behind `scale`; infinite where it was stated rather than estimated.
     x, y : numpy.ndarray of shape (n,)
-        The standards: content at the standards' mean temperature, signal above the baseline.
+        The standards: content at the standards' mean temperature, and signal.
     solution : numpy.ndarray of int, shape (n,)
         Which solution each reading belongs to; readings of one solution are replicates.
     given : numpy.ndarray of shape (n,)
@@ -333,11 +333,8 @@ class FittedCurve:
     whiten : callable
         Turns residuals of the standards into uncorrelated ones of unit variance.
     unit, content_unit : str
-    sensor : "vapour" or "liquid"
     temperature_C : float or None
         At which the curve holds; None where not recorded.
-    above_baseline : bool
-        Whether a baseline was taken off the standards' signals.
     """
 
     curve: Curve
@@ -355,9 +352,7 @@ class FittedCurve:
     whiten: Callable[[Floats], Floats]
     unit: str = ""
     content_unit: str = "% vol"
-    sensor: str = "vapour"
     temperature_C: float | None = None
-    above_baseline: bool = False
 
     @property
     def range(self) -> tuple[float, float]:

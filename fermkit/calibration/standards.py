@@ -124,9 +124,7 @@ def fit_standards(
     u_signal: ArrayLike | None,
     temperature_C: ArrayLike | None,
     reference_C: float | None,
-    sensor: str,
     units: tuple[str, str],
-    above_baseline: bool,
 ) -> FittedCurve:
     """The curve through standards, with its covariance and its parameters as ufloats.
 
@@ -140,10 +138,9 @@ def fit_standards(
     solution = np.unique(given, return_inverse=True)[1]
     mean_C = None
     if temperature_C is not None:
-        mean_C, temperatures = at_one_temperature(temperature_C, given.size, sensor)
+        mean_C, temperatures = at_one_temperature(temperature_C, given.size)
         mean_C = mean_C if reference_C is None else reference_C
-        if sensor == "vapour":
-            contents = [apparent_content(c, t, mean_C) for c, t in zip(contents, temperatures)]
+        contents = [apparent_content(c, t, mean_C) for c, t in zip(contents, temperatures)]
     x = np.array([nominal(value) for value in contents])
     stated = None if u_signal is None else _stated(u_signal, signals.size)
     law = error_law(weights, signals, stated)
@@ -164,8 +161,7 @@ def fit_standards(
         curve, values, _parameters(curve, values, scatter, gain, steepness(curve, x, values), contents),
         bare @ bare.T, scatter, partial(_scaled_law, scale, law), scale,
         float("inf") if stated is not None else float(signals.size - values.size),
-        x, signals, solution, given, whiten, units[0], units[1], sensor, mean_C,
-        above_baseline,
+        x, signals, solution, given, whiten, units[0], units[1], mean_C,
     )  # fmt: skip
 
 
@@ -318,14 +314,6 @@ def check_direction(fitted: FittedCurve, direction: str) -> None:
         )
 
 
-def above_baseline(signal: ArrayLike, baseline: ArrayLike | None, name: str) -> Floats:
-    """Signals less their baseline, if one was recorded."""
-    values = numbers(np.atleast_1d(np.asarray(signal, dtype=object)), name)
-    if baseline is None:
-        return values
-    off = numbers(np.atleast_1d(np.asarray(baseline, dtype=object)), "baseline")
-    if off.size not in (1, values.size):
-        raise InputError(
-            f"{off.size} baselines for {values.size} signals", "one for all, or one for each", "check the rows"
-        )
-    return values - off
+def signals_of(given: ArrayLike, name: str) -> Floats:
+    """Signals, one or several, as an array."""
+    return numbers(np.atleast_1d(np.asarray(given, dtype=object)), name)

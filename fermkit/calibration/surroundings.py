@@ -1,4 +1,4 @@
-"""What surrounds a sensor: the temperature of what it smells, its baseline, its recovery."""
+"""What surrounds a sensor: the temperature of what it smells."""
 
 from typing import Any, Final
 
@@ -22,7 +22,7 @@ HEAT_OF_ESCAPE_K: Final = ufloat(6150.0, 260.0, tag=Act("vapour rise", "how the 
 gives less, 5.7 to 6.0 %, and is not what stands in the jar."""
 
 BAND_K: Final = 0.5
-"""How far from the standards' temperature a sample may be without a word, and in a liquid at all [K]. Common practice,
+"""How far from the standards' temperature a sample may be without a word [K]. Common practice,
 no source."""
 
 FURTHEST_K: Final = 15.0
@@ -72,7 +72,7 @@ def apparent_content(content: Any, temperature_C: float, reference_C: float) -> 
     return content if nominal(content) == 0 else content * vapour_ratio(temperature_C, reference_C)
 
 
-def at_one_temperature(temperature_C: ArrayLike, count: int, sensor: str) -> tuple[float, Floats]:
+def at_one_temperature(temperature_C: ArrayLike, count: int) -> tuple[float, Floats]:
     """Mean temperature of the standards and that of each; refused where they lie too far apart."""
     values = numbers(np.atleast_1d(np.asarray(temperature_C, dtype=object)), "temperature of the standards [°C]")
     if values.size not in (1, count):
@@ -86,18 +86,16 @@ def at_one_temperature(temperature_C: ArrayLike, count: int, sensor: str) -> tup
         between(float(end), -5.0, 60.0, "temperature of the standards [°C]")
     mean = float(values.mean())
     far = float(np.abs(values - mean).max())
-    limit = BAND_K if sensor == "liquid" else FURTHEST_K
-    if far > limit:
+    if far > FURTHEST_K:
         raise InputError(
             f"one standard is {far:.1f} K from the standards' mean of {mean:.1f} °C",
-            f"standards within {limit:g} K of one another's mean"
-            + (", since how a sensor in the liquid answers to temperature is not known" if sensor == "liquid" else ""),
+            f"standards within {FURTHEST_K:g} K of one another's mean",
             "bring all standards to one temperature and read them again",
         )
     return mean, values
 
 
-def temperature_factor(temperature_C: Any, reference_C: float | None, sensor: str) -> Any:
+def temperature_factor(temperature_C: Any, reference_C: float | None) -> Any:
     """What the content read has to be multiplied by for the sample's own temperature."""
     if temperature_C is None:
         return 1.0
@@ -109,15 +107,12 @@ def temperature_factor(temperature_C: Any, reference_C: float | None, sensor: st
             "pass temperature_C to fit_calibration",
         )
     apart = nominal(temperature_C) - reference_C
-    limit = BAND_K if sensor == "liquid" else FURTHEST_K
-    if abs(apart) > limit:
+    if abs(apart) > FURTHEST_K:
         raise InputError(
             f"the sample is {apart:+.1f} K from the standards, at {nominal(temperature_C):g} °C",
-            f"samples within {limit:g} K of the standards",
+            f"samples within {FURTHEST_K:g} K of the standards",
             "bring sample and standards to one temperature and read again",
         )
-    if sensor == "liquid":
-        return 1.0
     return 1 / vapour_ratio(temperature_C, reference_C)
 
 

@@ -56,12 +56,6 @@ class Tangent:
     slope: float
     top: float
 
-    @property
-    def head_h(self) -> float:
-        """Where it meets the final level [h]."""
-        return self.foot_h + (self.top - self.level) / self.slope
-
-
 @dataclass(frozen=True, repr=False)
 class GrowthFit(Written):
     """A growth curve fitted to the readings of one run.

@@ -5,14 +5,11 @@ IUPAC/CIAAW (Prohaska et al., Pure Appl. Chem. 94 (2022) 573).
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 from typing import Final
-
-import numpy as np
-from numpy.typing import NDArray
 
 from fermkit.basis.checks import nearest, one_of
 from fermkit.basis.errors import InputError
@@ -343,35 +340,3 @@ def compound(name_or_formula: str) -> Compound:
     electrons = _electrons(formula, content, NITROGEN_REFERENCES["ammonia"]) if known else float("nan")
     return Compound(name or text, formula, content, round(weight, 9), content.get("C", 0.0), electrons)
 
-
-def element_matrix(names: Sequence[str], elements: Sequence[str] = ("C", "H", "O", "N")) -> NDArray[np.float64]:
-    """The table that every element balance is made from: atoms of each element in each compound.
-
-    Parameters
-    ----------
-    names : sequence of str
-        Compounds by name or formula.
-    elements : sequence of str
-        Element symbols; ``"electrons"`` gives the degree of reduction per formula unit.
-
-    Returns
-    -------
-    numpy.ndarray of shape (n_elements, n_compounds)
-        Atoms (or electrons) per formula unit [mol/mol].
-
-    Examples
-    --------
-    >>> element_matrix(["glucose", "ethanol", "CO2"], ("C", "electrons"))
-    array([[ 6.,  2.,  1.],
-           [24., 12.,  0.]])
-    """
-    things = [compound(name) for name in names]
-    for element in elements:
-        if element != "electrons":
-            one_of(element, _weights(), "element")
-    return np.array(
-        [
-            [thing.electrons if element == "electrons" else thing.atoms.get(element, 0.0) for thing in things]
-            for element in elements
-        ]
-    )

@@ -441,34 +441,3 @@ def _sucrose(w: Floats, t: Floats) -> Floats:
     apparent = apparent / (w + 12.6127261369233 + 0.0266415899284128 * t)
     return np.asarray(1.0 / ((1.0 - w) / _water_density(t) + w / apparent))
 
-
-def plato_from_sg(sg: Any) -> Any:
-    """Extract in °Plato (g sucrose-like solids per 100 g) from the specific gravity 20/20 °C.
-
-    Parameters
-    ----------
-    sg : float or array
-        Specific gravity, 1.000 to 1.130: density at 20 °C over that of water at 20 °C.
-
-    Returns
-    -------
-    float or array
-        [°Plato]. With alcohol in the liquid it is the apparent extract, lower than the true one.
-
-    Notes
-    -----
-    P = −616.868 + 1111.14 sg − 630.272 sg² + 135.997 sg³. At 1.000 it gives −0.003.
-
-    Examples
-    --------
-    >>> plato_from_sg(1.040)
-    9.9935
-
-    References
-    ----------
-    Polynomial of the American Society of Brewing Chemists (coefficients as in public code, not seen in
-    print); it returns 10.00 and 19.98 at the
-    10 and 20 °Plato of NBS Circular 440.
-    """
-    within(sg, 1.0, 1.130, "specific gravity 20/20", do="give it as 1.050, not as 50 or 1050")
-    return evaluate(lambda s: np.polyval((135.997, -630.272, 1111.14, -616.868), s), sg)

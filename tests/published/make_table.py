@@ -35,7 +35,7 @@ NOT_A_QUANTITY = {
         "ClassKit", "ClassMarks", "ClassPool", "GroupFolder", "make_class", "open_group",
     ),
     "a choice or a forecast of ours that nobody has published; held to simulated runs (tests/benchmarks)": (
-        "find_vents", "Vents", "plan_ways", "Ways", "plan_batch", "BatchPlan", "smooth_growth", "fit_two_waves",
+        "find_vents", "Vents", "plan_ways", "Ways", "plan_batch", "BatchPlan", "smooth_growth",
         "Nutrients", "nutrients_for",
     ),
     "a result class; the function that makes it is checked": (

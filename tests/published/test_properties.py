@@ -17,7 +17,6 @@ from fermkit.matter.properties import (
     ethanol_mass_concentration,
     ethanol_mass_fraction,
     o2_solubility,
-    plato_from_sg,
     sucrose_density,
     water_density,
     water_vapour_pressure,
@@ -311,24 +310,3 @@ def test_sucrose_solutions(published):
         if nbs:
             published.check(f"{percent} % sucrose, NBS C440", found, nbs, 0.1, reference="SUC-RHO")
 
-
-def test_plato(published):
-    """The polynomial, the rule of thumb, and the anchor points of NBS Circular 440."""
-    entry = published.entries["PLATO"]
-    expected = entry["expected"]
-    for sg, value, rule in zip(expected["SG"], expected["P"], expected["P_alt"], strict=True):
-        published.check(f"°Plato at {sg}", plato_from_sg(sg), value, 1e-4, reference="PLATO")
-        published.check(f"259 - 259/sg at {sg}", 259 - 259 / sg, rule, 1e-4, reference="PLATO")
-    anchors = published.entries["PLATO-NBS"]["expected"]
-    for value, sg in zip(anchors["P"], anchors["SG2020"], strict=True):
-        published.check(f"°Plato at {sg}", plato_from_sg(sg), value, 0.03, reference="PLATO-NBS")
-
-
-def test_plato_agrees_with_sucrose_density(published):
-    """Second route: °Plato is % sucrose, so the density of sucrose solutions must give it back."""
-    for percent in (5.0, 10.0, 15.0, 20.0):
-        sg = sucrose_density(percent / 100, 20.0) / water_density(20.0)
-        published.check(
-            f"°Plato of {percent} % sucrose", plato_from_sg(sg), percent, 0.03,
-            source="definition; Laliberté 2009 for the density", verification="computed",
-        )  # fmt: skip

@@ -13,7 +13,7 @@ from fermkit.basis.budget import budget_of
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.batch.aeration import ethanol_carried_out, oxygen_transfer, water_carried_out
 from fermkit.batch.plan import co2_held
-from fermkit.calibration.density import hydrometer_density, refractometer_change
+from fermkit.calibration.density import hydrometer_density
 from fermkit.calibration.drift import bracket
 from fermkit.harvest.dry_matter import constant_weight
 from fermkit.harvest.recovery import carried_solids, net_yeast
@@ -42,21 +42,6 @@ def test_hydrometer_at_its_own_temperature(published):
         "density at specific gravity 1.040 (20/20)", found, 1.040 * water, 0.02,
         source="definition of specific gravity; IAPWS-95 in CoolProp", verification="computed",
     )  # fmt: skip
-
-
-def test_ethanol_on_a_refractometer(published):
-    """How much of sugar's refraction ethanol has, gram for gram, at 10 % of each; and the sugar that went."""
-    water, ethanol, sucrose = 1.3330, 1.3395, 1.3479
-    shown = refractometer_change(10.0, 5.0, volume_start_L=1.0, density_end=990.0)
-    source = (
-        "CRC Handbook, concentrative properties: n at 10 % by mass 1.3395 (ethanol), 1.3479 (sucrose), water 1.3330"
-    )
-    ratio = (ethanol - water) / (sucrose - water)
-    found = shown.coefficients["ethanol"]
-    published.check("refraction of ethanol over sucrose", found, ratio, 0.02, source=source, verification="memory")
-    went = shown.value - shown.coefficients["ethanol"] * 40.0
-    expected = 49.5 - ratio * 40 - 10.0 * 10.381
-    published.check("sugar that went [g]", went, expected, 0.8, source=source, verification="memory")
 
 
 def test_repeatability_limit_ends_a_drying(published):
