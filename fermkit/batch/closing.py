@@ -8,6 +8,7 @@ import numpy as np
 from uncertainties import ufloat
 
 from fermkit.basis.cautions import cautions_for
+from fermkit.basis.constants import OXYGEN_IN_AIR
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
 from fermkit.matter.composition import molar_mass
@@ -91,7 +92,8 @@ def if_closed(
 
     Notes
     -----
-    The interval joins that of the CO2, end by end, with the vessel's own ± in quadrature.
+    The interval joins that of the CO2, end by end, with the vessel's own ± in quadrature; its low end is lower by all
+    the oxygen of the sealed air, which the yeast may have used up.
     """
     if vessel is None:
         return None
@@ -101,17 +103,19 @@ def if_closed(
 
 def _gauge(vessel: Vessel, amounts: tuple[float, float, float]) -> GaugeRange:
     best, low, high = (_pressure(vessel, grams / CO2_G) for grams in amounts)
+    down = float(np.hypot(best[0] - low[0], 1.96 * low[1])) + low[2] if np.isfinite(best[0]) else 0.0
     return GaugeRange(
         nominal(vessel.temperature_C),
         best[0],
-        best[0] - float(np.hypot(best[0] - low[0], 1.96 * low[1])) if np.isfinite(best[0]) else low[0],
+        best[0] - down if np.isfinite(best[0]) else low[0] - low[2],
         best[0] + float(np.hypot(high[0] - best[0], 1.96 * best[1])) if np.isfinite(high[0]) else np.inf,
     )
 
 
-def _pressure(vessel: Vessel, co2_mol: float) -> tuple[float, float]:
+def _pressure(vessel: Vessel, co2_mol: float) -> tuple[float, float, float]:
+    """Gauge pressure, its standard uncertainty, and what of it is the sealed air's oxygen [bar]."""
     try:
-        gauge = vessel.pressure(max(co2_mol, 0.0)).gauge_bar
+        found = vessel.pressure(max(co2_mol, 0.0))
     except InputError:
-        return np.inf, 0.0
-    return nominal(gauge), uncertainty(gauge)
+        return np.inf, 0.0, 0.0
+    return nominal(found.gauge_bar), uncertainty(found.gauge_bar), OXYGEN_IN_AIR * nominal(found.air_bar)

@@ -205,7 +205,7 @@ def known(recipe: Recipe, state: str = "not stated", width: float = usual.FOR_IN
         "acids_share": (usual.ACIDS, 1.0),
         "stripped_share": (usual.STRIPPED_WITH_PUMP if pump else usual.ETHANOL_STRIPPED, 1.0),
         "leak_share": (usual.LEAK, 1.0),
-        "store": (usual.STORE["vented" if recipe.closed == "vented" else state], ALL),
+        "store": (usual.STORE[recipe.closed if recipe.closed in ("vented", "closed") else state], ALL),
         "gas_space_co2": (usual.GAS_SPACE_CO2, 1.0),
         "carried_share": (usual.CARRIED, 1.0),
         "harvest_share": (usual.HARVESTED, 1.0),

@@ -127,7 +127,7 @@ USUAL_U: Final[Mapping[str, tuple[float, float]]] = {
     "ethanol content": (0.2, 0.05), "ethanol": (1.0, 0.05), "gas": (0.5, 0.05), "vessel weight": (1.0, 0.02),
     "pressure": (0.2, 0.05), "jar weight": (2.0, 0.02), "density": (1.0, 0.03), "residual sugar": (1.0, 0.15),
     "paste": (0.3, 0.03), "extract": (0.3, 0.03), "debris": (0.3, 0.03), "washing loss": (0.02, 0.2),
-    "harvest share": (0.03, 0.02), "washings": (0.3, 0.1),
+    "harvest share": (0.03, 0.02), "carried share": (0.01, 0.3), "washings": (0.3, 0.1),
 }  # fmt: skip
 """Usual ± of a kitchen by kind: a fixed part in the reading's unit and a share of it, added in quadrature (common
 practice, no source). Used where a number comes without ±; an own ± always goes before it."""
@@ -261,6 +261,12 @@ def harvest_share(share: Any) -> Reading:
     """Share of the batch's solids that came into the paste, as told [-]."""
     shows = partial(_amount, "harvest_share")
     return _reading("harvest share", "share harvested, as told", share, "", ("losses",), shows)
+
+
+def carried_share(share: Any) -> Reading:
+    """Share of the feed's solids that came along into the paste, as told [-]."""
+    shows = partial(_amount, "carried_share")
+    return _reading("carried share", "feed solids carried along, as told", share, "of them", (), shows)
 
 
 def candidates(s: State) -> tuple[Reading, ...]:

@@ -113,13 +113,18 @@ LEAK: Final = Usual("gas that leaks past the collector", 0.0, 0.04, "of the gas"
 OXYGEN_KEPT: Final = Usual("oxygen of the vessel's air that the yeast takes", 0.0, 1.0, "of it", PRACTICE)
 RESPIRED_WITH_PUMP: Final = Usual("sugar respired with an air pump", 0.0, 0.5, "of the sugar", PRACTICE)
 
+AT_REST: Final = (
+    "0.9 to 1.0 by what is dissolved (see `co2_vs_water`), times 1.0 to 1.1 for a liquid that is not stirred, "
+    + PRACTICE
+)
 STORE: Final = {
-    "used up": Usual("CO2 held by the liquid, against saturation", 0.9, 1.4, "", PRACTICE),
-    "stopped": Usual("CO2 held by the liquid, against saturation", 0.9, 1.4, "", PRACTICE),
+    "used up": Usual("CO2 held by the liquid, against saturation", 0.88, 1.14, "", AT_REST),
+    "stopped": Usual("CO2 held by the liquid, against saturation", 0.88, 1.14, "", AT_REST),
     "running": Usual(
         "CO2 held by the liquid, against saturation", 1.0, 1.8, "", "1.64 in a mechanistic model; else " + PRACTICE
     ),
     "not stated": Usual("CO2 held by the liquid, against saturation", 0.9, 1.8, "", PRACTICE),
+    "closed": Usual("CO2 held by the liquid, against the balance with its gas space", 0.88, 1.2, "", AT_REST),
     "vented": Usual("CO2 held by the liquid, against saturation", 1.0, 5.0, "", PRACTICE),
 }
 """How much CO2 the liquid holds, over what it holds in rest under CO2 at the barometer's pressure."""

@@ -83,7 +83,10 @@ def _harvested(run: Run) -> list[Reading]:
         if grams is not None:
             out.append(kind(_own_u(grams / (1.0 if name == "paste" else opened)), wet.get(name)))
     if run.harvest.share_harvested is not None:
-        out.append(batch.harvest_share(_own_u(run.harvest.share_harvested)))
+        there = run.ledger.volume_L(float("inf")) / run.ledger.volume_L(0.0) if run.ledger.entries else 1.0
+        out.append(batch.harvest_share(_own_u(run.harvest.share_harvested * there)))  # samples took their yeast along
+    if run.harvest.carried_solids is not None:
+        out.append(batch.carried_share(_own_u(run.harvest.carried_solids)))
     return out
 
 
@@ -92,7 +95,12 @@ def estimate_of(
 ) -> Estimate:
     """The best answer for every quantity of the batch, from whatever was measured, and be it the recipe alone."""
     read = readings_of(run, fed, pct_vol, released)
-    return estimate(recipe_of(run, fed), read, vessel=vessel, state=run.state or "not stated")
+    return estimate(recipe_of(run, fed), read, vessel=vessel, state=run.state or _state_by(released))
+
+
+def _state_by(released: tuple[GasCurve, ...]) -> str:
+    """Whether gas still comes, by its first route: it says how much CO2 the liquid may still hold."""
+    return ("stopped" if released[0].has_stopped else "running") if released else "not stated"
 
 
 def progress_of(run: Run, fed: Feed, gas: tuple[GasCurve, ...]) -> Progress:

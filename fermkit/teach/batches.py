@@ -124,6 +124,10 @@ class Batch:
     withdrawals : sequence of (time_h, volume_L)
     salting : float
         Solubility of CO2 in the liquid, relative to water (a few per cent less: common practice, no source).
+    keeps : float
+        CO2 that the liquid keeps, over what it holds in balance: not stirred, it lets go of no less.
+    swelling_L_mol : float
+        What a mole of dissolved CO2 adds to the liquid: 0.032 to 0.038 (Garcia, LBNL-49023 (2001), and older ones).
     carried_share : float
         Share of the solids that ends up in the washed paste.
     harvested_share : float
@@ -153,6 +157,8 @@ class Batch:
     withdrawals: tuple[tuple[float, float], ...] = ()
     transfer_per_h: float = 3.0
     salting: float = 0.96
+    keeps: float = 1.0
+    swelling_L_mol: float = 0.0
     carried_share: float = 0.04
     harvested_share: float = 1.0
     extract_share: float = 0.54

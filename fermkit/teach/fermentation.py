@@ -136,7 +136,8 @@ def _fixed(batch: Batch, liquid_L: float, begin_h: float) -> tuple[Any, ...]:
         s,
         _beside(s),
         liquid_L,
-        _RT(batch) / (batch.total_L - liquid_L),
+        _RT(batch),
+        batch.total_L - liquid_L,
         float(co2_second_virial(t)) / _RT(batch),
         dissolves,
         fewer,
@@ -146,11 +147,14 @@ def _fixed(batch: Batch, liquid_L: float, begin_h: float) -> tuple[Any, ...]:
         leak,
         batch.closed,
         batch.transfer_per_h,
+        batch.keeps,
+        batch.swelling_L_mol,
     )
 
 
 def _slope(y: Sequence[float], t: float, fixed: tuple[Any, ...]) -> list[float]:
-    s, beside, V, bar_per_mol, squeeze, dissolves, fewer, spirit, dry_bar, water, leak, closed, transfer = fixed
+    s, beside, V, RT, room, squeeze, dissolves, fewer, spirit, dry_bar, water, leak, closed, transfer = fixed[:14]
+    keeps, swelling = fixed[14:]
     sucrose, hexose, cells, _, nitrogen, awake, ethanol, dissolved, head, air, oxygen = y[:11]
     hexose_g, n_L = max(hexose, 0.0) * HEXOSE / V, max(nitrogen, 0.0) / V
     fed, active, saturated = s.fed(n_L), s.active(awake, t), s.saturated(hexose_g, cells / V)
@@ -161,9 +165,10 @@ def _slope(y: Sequence[float], t: float, fixed: tuple[Any, ...]) -> list[float]:
     stored = s.reserve_share * uptake * (1 - fed)
     breath = s.oxygen_per_h * max(oxygen, 0.0) * saturated
     made_ethanol, made = _alcohol_and_co2(uptake - stored, uptake, grown, s, beside)
-    ideal = head * bar_per_mol
+    ideal = head * RT / (room - swelling * dissolved)
     co2_bar = ideal * (1 + squeeze * ideal)
-    release = transfer * V * (dissolved / V - (dissolves - fewer * co2_bar) * co2_bar)
+    held, balance = dissolved / V, (dissolves - fewer * co2_bar) * co2_bar
+    release = transfer * V * (held - min(max(held, balance), keeps * balance))
     out = 0.0 if closed else release - breath
     share = head / (head + air)
     vapours = max(out, 0.0) / dry_bar
@@ -259,7 +264,9 @@ def _truth(batch: Batch, grid: Floats, path: Floats, liquid: Floats, taken: Floa
         "co2_out_mol": column["co2_out"],
         "collected_mol": column["collected"],
         "lost_g": column["lost"],
-        "pressure_bar": _pressure(batch, column["headspace"], column["air"], liquid),
+        "pressure_bar": _pressure(
+            batch, column["headspace"], column["air"], liquid + batch.swelling_L_mol * column["dissolved"]
+        ),
     }
     end = {name: float(values[-1]) for name, values in column.items()}
     fermented = end["consumed"] - end["respired"] / 6

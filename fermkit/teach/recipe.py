@@ -120,7 +120,7 @@ def draw_batch(kitchen: Kitchen, rng: np.random.Generator, strain: Strain | None
     kitchen : Kitchen
     rng : numpy.random.Generator
     strain : Strain, optional
-        The yeast; drawn about the default one if not given.
+        The yeast; if not given, it is drawn, and so is what `drawn_ways` draws.
     **changes
         Any field of `Batch` to set outright.
 
@@ -154,13 +154,19 @@ def draw_batch(kitchen: Kitchen, rng: np.random.Generator, strain: Strain | None
         "withdrawals": withdrawals,
         "closed": k.closed in ("closed", "vented"),
         "vents_h": k.vents_h,
+    }
+    drawn |= {"strain": strain} if strain else {**drawn_ways(rng), "strain": drawn_strain(rng)}
+    return Batch(**(drawn | changes))
+
+
+def drawn_ways(rng: np.random.Generator) -> dict[str, float]:
+    """How a liquid holds CO2 and lets go of it, and what opening and drying make of the paste (invented, wide)."""
+    return {
         "salting": float(rng.uniform(0.90, 1.0)),
         "transfer_per_h": float(np.exp(rng.uniform(np.log(1.0), np.log(8.0)))),
         "extract_share": float(rng.uniform(0.33, 0.72)),
         "lost_share": float(rng.uniform(0.0, 0.05)),
-        "strain": strain or drawn_strain(rng),
     }
-    return Batch(**(drawn | changes))
 
 
 def drawn_strain(rng: np.random.Generator) -> Strain:

@@ -19,7 +19,7 @@ RANGES = {
     "ash": (0.048, 0.0815),
     "stripped": (0.0, 0.022),
     "leak": (0.0, 0.044),
-    "store": {"stopped": (0.87, 1.43), "running": (0.96, 1.85), "not stated": (0.85, 1.85)},
+    "store": {"stopped": (0.86, 1.16), "running": (0.96, 1.85), "not stated": (0.85, 1.85)},
     "gas space": (0.67, 1.0),
     "inoculum": (0.0, 0.0445),  # g/g hexose, where none is told
     "carried": (0.0, 0.222),

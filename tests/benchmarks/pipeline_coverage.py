@@ -33,6 +33,7 @@ from fermkit.run.records import run_from
 from fermkit.teach.batches import Truth
 from fermkit.teach.fermentation import ferment
 from fermkit.teach.kitchen import Kitchen, draw_batch, readings
+from fermkit.teach.recipe import drawn_ways
 
 sys.path.insert(0, str(Path(__file__).parent))
 from structures import GENERATORS
@@ -231,7 +232,12 @@ def one_run(name: str, generator: str, seed: int) -> tuple[list[Held], float | N
     rng = np.random.default_rng([seed, list(KITCHENS).index(name), list(GENERATORS).index(generator)])
     kitchen, strain = KITCHENS[name], GENERATORS[generator](rng)
     harvested = min(rng.normal(kitchen.share_harvested, kitchen.u_share_harvested), 1.0)
-    truth = ferment(draw_batch(kitchen, rng, strain, harvested_share=harvested, salting=rng.uniform(0.89, 1.005)))
+    keeps = rng.uniform(1.0, 1.02 if kitchen.gas == "pressure" else 1.12)
+    own = drawn_ways(rng) | {
+        "harvested_share": harvested, "keeps": keeps, "salting": rng.uniform(0.89, 1.005),
+        "swelling_L_mol": rng.uniform(0.032, 0.038),
+    }  # fmt: skip
+    truth = ferment(draw_batch(kitchen, rng, strain, **own))
     found = analyse(run_from(*readings(truth, rng, kitchen)))
     p = found.reconciliation.p_value if found.reconciliation is not None else None
     return list(everything(found, truth, kitchen)), p
