@@ -153,6 +153,8 @@ def descend(
     assert by is not None
     left = left - noise
     chi2 = (left**2).sum(axis=1) + ((z - centre) ** 2).sum(axis=1)
+    chi2 = np.where(np.isfinite(chi2 + by.sum(axis=(1, 2))), chi2, np.inf)
+    by, left = np.nan_to_num(by), np.nan_to_num(left)
     normal = np.swapaxes(by, 1, 2) @ by + np.eye(size)
     right = np.einsum("bmi,bm->bi", by, left) + z - centre
     live = np.arange(len(z))
@@ -168,7 +170,7 @@ def descend(
         assert by is not None
         left = left - noise[live]
         new = (left**2).sum(axis=1) + ((trial - centre[live]) ** 2).sum(axis=1)
-        new = np.where(np.isfinite(new), new, np.inf)
+        new = np.where(np.isfinite(new + by.sum(axis=(1, 2))), new, np.inf)
         better = new < chi2[live]
         gain = chi2[live] - new
         took = live[better]

@@ -270,7 +270,7 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
         out[..., INDEX["exponent"]] = n * np.log(room)
     else:
         by_e = -n * power / (e * room)
-        out[..., INDEX["exponent"]] = -power * np.log(power) / room
+        out[..., INDEX["exponent"]] = -power * n * np.log(full) / room
     assert made.d_yeast is not None and made.d_ethanol is not None
     out += by_x[..., None] * made.d_yeast + by_e[..., None] * made.d_ethanol
     out[..., INDEX["ethanol limit"]] = -by_e * e

@@ -60,7 +60,7 @@ def run(slopes, start, p):
     above = p["space"] * 0.0405  # mol of gas above each litre
 
     def whole(t, y):
-        mechanism, (used, _yeast, _ethanol, _made, held, out) = y[:-6], y[-6:]
+        mechanism, (held, out) = y[:-6], y[-2:]
         d, hexose, yeast, stored = slopes(t, mechanism, y[-6:], p)
         acid, other = 6 * hexose * p["acid"], 6 * hexose * p["other"]
         ethanol, co2 = carbon_and_electrons(
