@@ -284,8 +284,8 @@ def test_the_descent_ends_where_a_general_least_squares_ends(readings):
 def test_slopes_of_readings_of_every_kind_are_those_of_differences():
     """Whitened residuals of gas, weight, density, cells and sugar by every quantity sought."""
     t = [0.0, 6.0, 14.0, 22.0]
-    kinds = {"gas released": 1.0, "gas made": 1.0, "mass lost": 30.0, "sugar": 50.0, "alcohol": 30.0, "density": 1.0,
-             "yeast": 5.0, "cells": 100.0}  # fmt: skip
+    kinds = {"gas released": 1.0, "gas left": 1.0, "gas made": 1.0, "mass lost": 30.0, "sugar": 50.0, "alcohol": 30.0,
+             "density": 1.0, "yeast": 5.0, "cells": 100.0}  # fmt: skip
     some = [
         series(kind, t, [0.0, v / 3, v / 2, v], 0.05 * v, u_step=0.02 * v, u_common=0.05) for kind, v in kinds.items()
     ]

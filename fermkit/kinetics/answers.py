@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from fermkit.basis.checks import not_negative, numbers, one_of, positive
+from fermkit.basis.checks import not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import FitError, InputError
 from fermkit.basis.written import Line, Page, Written, rounded
 from fermkit.kinetics.course import Surroundings
@@ -291,6 +291,8 @@ def fit_batch(
     store_mol: float = 0.0,
     gas_space_mol: float = 0.0,
     temperature: tuple[ArrayLike, ArrayLike] | None = None,
+    feed: tuple[ArrayLike, ArrayLike] | None = None,
+    oxygen_mmol_per_L_h: float = 0.0,
     structures: Sequence[Structure] = STRUCTURES,
     seed: int = 1,
 ) -> BatchFit:
@@ -310,6 +312,11 @@ def fit_batch(
         Gas above the liquid [mol].
     temperature : (array-like, array-like), optional
         Hours and °C of a log; without it the temperature stays as it is.
+    feed : (array-like, array-like), optional
+        Hours from which, and g/h at which, more sugar comes in, as hexose. With it, or with air, a fit takes many
+        seconds instead of one.
+    oxygen_mmol_per_L_h : float
+        The most oxygen that aeration brings [mmol/(L h)]; 0: an airlock, or closed.
     structures : sequence of Structure
     seed : int
         Of the starts and the draws; the same seed gives the same answers.
@@ -360,14 +367,24 @@ def fit_batch(
     read = sum(one.time_h.size - one.counted for one in readings)
     if read < 3:
         raise FitError(f"{read} readings", "at least three", "take more readings, or ask the plan")
-    log = None
-    if temperature is not None:
-        log = (numbers(temperature[0], "time of the temperature [h]"), numbers(temperature[1], "temperature [°C]"))
-    around = Surroundings(float(liquid_L), float(store_mol), float(gas_space_mol), log)
+    not_negative(oxygen_mmol_per_L_h, "oxygen_mmol_per_L_h")
+    around = Surroundings(
+        float(liquid_L), float(store_mol), float(gas_space_mol),
+        _table(temperature, "temperature [°C]"), _table(feed, "feed [g/h]"), oxygen_mmol_per_L_h / 1000,
+    )  # fmt: skip
     problem = Problem(readings, prior(known), around)
     fits = [fit_structure(problem, one, seed) for one in structures]
     draws = draw(problem, fits, seed)
     return _answered(problem, fits, draws, seed)
+
+
+def _table(pairs: tuple[ArrayLike, ArrayLike] | None, name: str) -> tuple[Floats, Floats] | None:
+    if pairs is None:
+        return None
+    when, value = numbers(pairs[0], f"time of the {name} [h]"), numbers(pairs[1], name)
+    same_length(time=list(when), value=list(value))
+    rising(when, f"time of the {name} [h]")
+    return when, value
 
 
 def _answered(problem: Problem, fits: Sequence[Fitted], draws: Draws, seed: int) -> BatchFit:

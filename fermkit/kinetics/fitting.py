@@ -62,7 +62,7 @@ class Problem:
         even = np.linspace(0.0, last, int(np.clip(np.ceil(last / STEP_H), 2, MOST_STEPS)) + 1)
         self.hours = np.union1d(reading_hours(readings), even)
         self.at = [np.searchsorted(self.hours, one.time_h) for one in readings]
-        self.gas = any(one.kind in ("gas released", "mass lost") for one in readings)
+        self.gas = any(one.kind in ("gas released", "gas left", "mass lost") for one in readings)
         self.target = [differences(one, one.value) for one in readings]
         self.set_misfit(1.0)
 

@@ -13,16 +13,16 @@ from fermkit.kinetics.course import Course, Surroundings
 from fermkit.kinetics.rates import CO2, INDEX
 
 Floats = NDArray[np.float64]
-Kind = Literal["gas released", "gas made", "mass lost", "sugar", "alcohol", "density", "yeast", "cells"]
+Kind = Literal["gas released", "gas left", "gas made", "mass lost", "sugar", "alcohol", "density", "yeast", "cells"]
 
 UNITS: Final = {
-    "gas released": "mol", "gas made": "mol", "mass lost": "g", "sugar": "g/L", "alcohol": "g/L", "density": "g/mL",
-    "yeast": "g/L", "cells": "million/mL",
+    "gas released": "mol", "gas left": "mol", "gas made": "mol", "mass lost": "g", "sugar": "g/L", "alcohol": "g/L",
+    "density": "g/mL", "yeast": "g/L", "cells": "million/mL",
 }  # fmt: skip
-"""The kinds of reading and their units. The first three and the density count from their first reading."""
+"""The kinds of reading and their units. Gas, mass and density count from their first reading."""
 
-FROM_FIRST: Final = ("gas released", "gas made", "mass lost", "density")
-GASES: Final = ("gas released", "gas made", "mass lost")
+GASES: Final = ("gas released", "gas left", "gas made", "mass lost")
+FROM_FIRST: Final = (*GASES, "density")
 
 AIR: Final = 28.97
 """Molar mass of dry air [g/mol]: ISO 2533:1975."""
@@ -86,8 +86,9 @@ def series(
     Parameters
     ----------
     kind : str
-        ``"gas released"`` or ``"gas made"`` [mol CO2], ``"mass lost"`` [g], ``"sugar"``, ``"alcohol"``,
-        ``"yeast"`` (dry) [g/L], ``"density"`` [g/mL], ``"cells"`` [million/mL].
+        ``"gas released"`` (caught: a leak passes it by), ``"gas left"`` (worked out from a weight, which misses no
+        leak) or ``"gas made"`` [mol], ``"mass lost"`` [g], ``"sugar"``, ``"alcohol"``, ``"yeast"`` (dry) [g/L],
+        ``"density"`` [g/mL], ``"cells"`` [million/mL].
     time_h : array-like of shape (n,)
         Since the yeast was pitched, rising [h].
     value : array-like of shape (n,)
@@ -138,6 +139,8 @@ def series(
 def expected(one: Series, at: Course, p: Any, around: Surroundings, slopes: bool) -> tuple[Floats, Floats | None]:
     """What the batch would show on an instrument of this kind: (B, n), and the slopes (B, n, 19)."""
     d = at.slopes
+    if one.kind == "gas left":
+        return at.released, d["released"] if slopes else None
     if one.kind in ("gas released", "gas made"):
         name = "released" if one.kind == "gas released" else "made"
         value = getattr(at, name) * p["gas factor"]

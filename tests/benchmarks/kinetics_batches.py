@@ -22,7 +22,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 HEXOSE_G, ETHANOL_G, YEAST_E = 180.156, 46.068, 4.15
-"""g/mol; electrons for each carbon of CH1.83O0.56N0.17 (Roels 1983): 4 + 1.83 − 1.12 − 0.51 = 4.20, here 4.15 ± lipid."""
+"""g/mol; electrons for each carbon of CH1.83O0.56N0.17 (Roels 1983): 4 + 1.83 − 1.12 − 0.51 = 4.20; here 4.15."""
 
 LONG_H = 336.0
 GRID = np.concatenate([np.linspace(0.0, 140.0, 2801), np.linspace(141.0, LONG_H, 196)])

@@ -1,0 +1,133 @@
+"""A run's readings as the batch in time takes them: everything at once, with what its recipe tells beforehand."""
+
+from typing import Any, Final
+
+import numpy as np
+
+from fermkit.basis.errors import InputError
+from fermkit.basis.written import nominal, uncertainty
+from fermkit.batch.known import known, surroundings
+from fermkit.gas.curve import GasCurve
+from fermkit.kinetics import answers
+from fermkit.kinetics.answers import BatchFit
+from fermkit.kinetics.series import Series, series
+from fermkit.matter.properties import ethanol_mass_concentration
+from fermkit.run.analysis import Analysis, analyse
+from fermkit.run.batch_readings import recipe_of
+from fermkit.run.records import Run
+
+UNTOLD: Final = 0.005
+"""± of a gas reading that tells none, over the gas at the end [-]: common practice, no source."""
+
+NITROGEN_WIDE: Final = 0.35
+"""Least relative ± of the yeast that the nitrogen allows [-]: starved yeast holds half of what well-fed yeast does."""
+
+POURED_H: Final = 0.1
+"""Time in which a later addition of sugar goes in [h]."""
+
+
+def fit_batch(run: Run | Analysis) -> BatchFit:
+    """Fit the batch in time to everything that was read of a run.
+
+    Parameters
+    ----------
+    run : Run or Analysis
+        From `read_run`, or from `analyse` where that has been done.
+
+    Returns
+    -------
+    BatchFit
+        Hours, rates and amounts with 95 % intervals: ``fit.answers["sugar_gone_h"]``; the batch at any hour:
+        ``fit.at([6, 12])``.
+
+    Raises
+    ------
+    InputError
+        Where the recipe tells no sugar, or nothing was read in time.
+
+    Notes
+    -----
+    Used are: all routes to the gas, alcohol samples with a time, density before and after, residual sugar and net yeast
+    at the end. The yeast is that of the product, so what was lost at the harvest is missing from it.
+
+    References
+    ----------
+    `fermkit.kinetics.answers.fit_batch`.
+    """
+    found = run if isinstance(run, Analysis) else analyse(run)
+    if found.feed is None or not nominal(found.feed.hexose_g) > 0:
+        raise InputError("a run whose feed holds no sugar", "sugar that yeast ferments", "write the feed in run.toml")
+    recipe = recipe_of(found.run, found.feed)
+    latents = {one.key: one for one in known(recipe)}
+    litres = latents["liquid"].middle
+    readings = readings_in_time(found, litres)
+    if not readings:
+        raise InputError("a run in which nothing was read in time", "gas, or samples with a time", "write its tables")
+    sugar = latents["sugar_fed"]
+    later = _fed_later(found)
+    before = {
+        "sugar": ((sugar.middle - sum(grams for _, grams in later)) / litres, sugar.u / litres),
+        "inoculum": (max(latents["inoculum"].middle, 0.01) / litres, max(latents["inoculum"].u, 0.001) / litres),
+        "glycerol": (latents["glycerol_per_yeast"].middle, latents["glycerol_per_yeast"].u),
+    }
+    if found.limits is not None and np.isfinite(nominal(found.limits.nitrogen_g[1])):
+        low, high = (max(nominal(end), 0.05) / litres for end in found.limits.nitrogen_g)
+        before["nitrogen"] = (float(np.sqrt(low * high)), max(NITROGEN_WIDE * np.sqrt(low * high), (high - low) / 2))
+    air = surroundings(recipe)
+    feed = None
+    if later:
+        hours = np.array([t for when, _ in later for t in (when, when + POURED_H)])
+        feed = (hours, np.array([rate for _, grams in later for rate in (grams / POURED_H, 0.0)]))
+    return answers.fit_batch(
+        readings, before, liquid_L=litres, store_mol=air.per_L_liquid * litres,
+        gas_space_mol=air.per_L_gas * latents["gas_space"].middle, feed=feed,
+    )  # fmt: skip
+
+
+def readings_in_time(found: Analysis, litres: float) -> list[Series]:
+    """Gas by every route, alcohol, density, sugar and yeast, each with its hour."""
+    out = [_gas(curve) for curve in found.released]
+    run = found.run
+    told = [one.time_h[-1] for one in out]
+    read = [one for one in found.samples if one.value is not None and np.isfinite(one.time_h)]
+    if read:
+        read.sort(key=lambda one: one.time_h)
+        by_hour = {one.time_h: ethanol_mass_concentration(one.value) for one in read}
+        hours = np.array(list(by_hour))
+        grams = [nominal(x) for x in by_hour.values()]
+        out.append(series("alcohol", hours, grams, [max(uncertainty(x), 0.2) for x in by_hour.values()]))
+        told.append(hours[-1])
+    if not told:
+        return []
+    last = float(max(told))
+    start, end = run.density.start_kg_m3, run.density.end_kg_m3
+    if start is not None and end is not None:
+        u = [max(uncertainty(x), 0.3) / 1000 for x in (start, end)]
+        out.append(series("density", [0.0, last], [nominal(start) / 1000, nominal(end) / 1000], u, u_common=0.03))
+    left = run.residual_sugar.value_g_L
+    if left is not None:
+        out.append(series("sugar", [last], [nominal(left)], max(uncertainty(left), 0.2)))
+    if found.yeast is not None and nominal(found.yeast.yeast_g) > 0:
+        grams_L, u_L = nominal(found.yeast.yeast_g) / litres, uncertainty(found.yeast.yeast_g) / litres
+        out.append(series("yeast", [last], [grams_L], max(u_L, 0.05 * grams_L)))
+    return out
+
+
+def _gas(curve: GasCurve) -> Series:
+    u, step = curve.u_reading_mol, curve.u_increment_mol
+    if not np.any(u > 0) and not np.any(step > 0):
+        u = np.full_like(u, UNTOLD * float(np.max(curve.co2_mol)))
+    u = np.maximum(u, 1e-4 * float(np.max(curve.co2_mol)))
+    kind: Any = "gas made" if curve.counts == "produced" else "gas left" if curve.kind == "weight" else "gas released"
+    return series(kind, curve.time_h, curve.co2_mol, u, u_step=step, u_common=uncertainty(curve.common))
+
+
+def _fed_later(found: Analysis) -> list[tuple[float, float]]:
+    """Sugar that came in after the start: hour and grams, as hexose."""
+    assert found.feed is not None
+    later = []
+    for item in found.run.feed:
+        thing = found.feed.ingredients.get(item.ingredient or "")
+        if item.time_h is not None and nominal(item.time_h) > 0 and thing is not None:
+            later.append((nominal(item.time_h), nominal(item.amount_g or 0.0) * nominal(thing.hexose)))
+    return sorted(later)
