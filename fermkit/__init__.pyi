@@ -44,8 +44,8 @@ from .matter.properties import sucrose_density as sucrose_density
 from .matter.properties import water_density as water_density
 from .matter.properties import water_vapour_pressure as water_vapour_pressure
 from .run.analysis import analyse as analyse
-from .run.begin import begin as begin
 from .run.batch_in_time import fit_batch as fit_batch
+from .run.begin import begin as begin
 from .run.comparison import compare_runs as compare_runs
 from .run.records import read_run as read_run
 from .run.records import run_from as run_from
