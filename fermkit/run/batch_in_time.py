@@ -56,13 +56,17 @@ def fit_batch(run: Run | Analysis) -> BatchFit:
     """
     found = run if isinstance(run, Analysis) else analyse(run)
     if found.feed is None or not nominal(found.feed.hexose_g) > 0:
-        raise InputError("a run whose feed holds no sugar", "sugar that yeast ferments", "write the feed in run.toml")
+        raise InputError(
+            f"the feed of {found.run.name} holds no sugar", "sugar that yeast ferments", "write the feed in run.toml"
+        )
     recipe = recipe_of(found.run, found.feed)
     latents = {one.key: one for one in known(recipe)}
     litres = latents["liquid"].middle
     readings = readings_in_time(found, litres)
     if not readings:
-        raise InputError("a run in which nothing was read in time", "gas, or samples with a time", "write its tables")
+        raise InputError(
+            f"in {found.run.name} nothing was read in time", "gas, or samples with a time", "write its tables"
+        )
     sugar = latents["sugar_fed"]
     later = _fed_later(found)
     before = {
