@@ -20,7 +20,7 @@ def test_carbon_and_electrons_close(yeast, oxygen, glycerol, acids):
     names = ["hexose", "yeast", "ethanol", "CO2", "glycerol", "acetic acid", "O2"]
     cells = fate.yeast_g * (1 - YEAST_ASH[0]) / molar_mass("yeast")
     amounts = [-1.0, cells, fate.ethanol_mol, fate.co2_mol, fate.glycerol_mol, fate.acids_mol, -oxygen]
-    rows = [[getattr(compound(name), what) for name in names] for what in ("carbons", "electrons")]
+    rows = [[getattr(compound(name), what) for name in names] for what in ("carbon", "electrons")]
     left = np.array(rows) @ np.array([nominal(a) for a in amounts])
     assert left == pytest.approx([0.0, 0.0], abs=1e-10)
 

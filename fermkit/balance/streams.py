@@ -6,9 +6,9 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from uncertainties import covariance_matrix, ufloat
+from uncertainties import ufloat
 
-from fermkit.basis.budget import Act
+from fermkit.basis.budget import Act, covariance_of
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import BalanceError, InputError
 from fermkit.basis.written import nominal, uncertainty
@@ -306,5 +306,5 @@ def covariance(amounts: Sequence[Any]) -> NDArray[np.float64]:
     uncertain = [i for i, amount in enumerate(amounts) if uncertainty(amount) > 0]
     table = np.zeros((len(amounts), len(amounts)))
     if uncertain:
-        table[np.ix_(uncertain, uncertain)] = covariance_matrix([amounts[i] for i in uncertain])
+        table[np.ix_(uncertain, uncertain)] = covariance_of([amounts[i] for i in uncertain])
     return table

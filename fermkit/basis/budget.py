@@ -1,5 +1,6 @@
 """Who owns which share of an uncertainty."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -97,3 +98,18 @@ def budget_of(value: UFloat, unit: str = "") -> Budget:
     variances = np.array([square for _, square in ranked])
     shares = variances / variances.sum() if variances.size else variances
     return Budget(tuple(act for act, _ in ranked), np.sqrt(variances), shares, value, unit)
+
+
+def covariance_of(values: Sequence[UFloat]) -> Floats:
+    """Covariance of amounts that share causes, shape (n, n).
+
+    The causes are taken in the order in which they are met. `uncertainties.covariance_matrix` sums them in the order
+    of their places in memory, so that its last digits differ from one run of the program to the next.
+    """
+    causes = list(dict.fromkeys(cause for value in values for cause in value.derivatives))
+    place = {cause: k for k, cause in enumerate(causes)}
+    moved = np.zeros((len(values), len(causes)))
+    for row, value in zip(moved, values):
+        for cause, slope in value.derivatives.items():
+            row[place[cause]] = slope * cause.std_dev
+    return np.asarray(moved @ moved.T)

@@ -9,8 +9,8 @@ from enum import StrEnum
 from typing import Any, Final
 
 import numpy as np
-from uncertainties import covariance_matrix
 
+from fermkit.basis.budget import covariance_of
 from fermkit.basis.written import interval, nominal
 from fermkit.batch.known import Latent, Surroundings
 from fermkit.batch.least_squares import Floats, Problem, Settled, settle, slopes
@@ -108,7 +108,7 @@ def problem_of(latents: Sequence[Latent], readings: Sequence[Reading], around: S
     """What is known and what was read, in numbers."""
     L = len(latents)
     values = [item.value for item in latents] + [item.value for item in readings]
-    whole = np.asarray(covariance_matrix(values), dtype=float)
+    whole = covariance_of(values)
     middles = np.array([nominal(value) for value in values])
     sides = (np.array([latent.floor for latent in latents]), np.array([latent.ceiling for latent in latents]))
     return Problem(

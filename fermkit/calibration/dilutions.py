@@ -7,9 +7,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
-from uncertainties import UFloat, covariance_matrix
+from uncertainties import UFloat
 
-from fermkit.basis.budget import Act, Budget, budget_of
+from fermkit.basis.budget import Act, Budget, budget_of, covariance_of
 from fermkit.basis.checks import Floats, same_length
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
@@ -172,7 +172,7 @@ def _judged(readings: tuple[Reading, ...], dilutions: Floats, used: NDArray[np.b
         return DilutionSeries(kept[0].value, readings, dilutions, used, alone, alone, float("nan"), alone.verdict, nu)
     values = np.array([nominal(reading.value) for reading in kept])
     relative = [reading.value / nominal(reading.value) for reading in kept]
-    covariance = np.array(covariance_matrix(relative))
+    covariance = covariance_of(relative)
     agreement, weights = _agreement(values, covariance, nu)
     slope, trend = _trend(np.log(values), np.log(dilutions[used]), relative, covariance, nu)
     mean = sum(w * reading.value for w, reading in zip(weights, kept))

@@ -6,9 +6,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy import special
-from uncertainties import UFloat, covariance_matrix, ufloat
+from uncertainties import UFloat, ufloat
 
-from fermkit.basis.budget import Act, Budget, budget_of
+from fermkit.basis.budget import Act, Budget, budget_of, covariance_of
 from fermkit.basis.checks import between
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
@@ -38,7 +38,7 @@ def same_curve(first: Calibration, second: Calibration) -> Judgement:
         )
     steps = [b - a for a, b in zip(first.parameters.values(), second.parameters.values())]
     d = np.array([nominal(step) for step in steps])
-    f = float(d @ np.linalg.solve(np.array(covariance_matrix(steps)), d)) / d.size
+    f = float(d @ np.linalg.solve(covariance_of(steps), d)) / d.size
     nu = first.degrees_of_freedom + second.degrees_of_freedom
     p = float(special.fdtrc(d.size, nu, f) if np.isfinite(nu) else special.chdtrc(d.size, f * d.size))
     words = "the two curves agree" if p >= 0.05 else "the two curves differ"

@@ -7,9 +7,9 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq, least_squares
-from uncertainties import UFloat, covariance_matrix, ufloat
+from uncertainties import UFloat, ufloat
 
-from fermkit.basis.budget import Act
+from fermkit.basis.budget import Act, covariance_of
 from fermkit.basis.checks import Floats, numbers, positive, same_length
 from fermkit.basis.errors import FermkitError, FitError, InputError
 from fermkit.basis.written import nominal, uncertainty
@@ -248,7 +248,7 @@ def _covariance_of(contents: Sequence[Any]) -> Floats | None:
     if not uncertain:
         return None
     full = np.zeros((len(contents), len(contents)))
-    full[np.ix_(uncertain, uncertain)] = covariance_matrix([contents[i] for i in uncertain])
+    full[np.ix_(uncertain, uncertain)] = covariance_of([contents[i] for i in uncertain])
     return full
 
 

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 from scipy import special
 from scipy.stats import chi2
-from uncertainties import covariance_matrix
 
+from fermkit.basis.budget import covariance_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import effective_degrees_of_freedom, holm
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
@@ -162,7 +162,7 @@ def _difference(one: Analysis, other: Analysis, name: str) -> Difference:
 
 def _alike(values: Sequence[Any]) -> float:
     x = np.array([nominal(value) for value in values])
-    inverse = np.linalg.pinv(np.array(covariance_matrix(list(values)), dtype=float))
+    inverse = np.linalg.pinv(covariance_of(list(values)))
     ones = np.ones_like(x)
     mean = ones @ inverse @ x / (ones @ inverse @ ones)
     misfit = float((x - mean) @ inverse @ (x - mean))

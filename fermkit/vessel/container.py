@@ -10,8 +10,9 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from uncertainties import covariance_matrix, ufloat
+from uncertainties import ufloat
 
+from fermkit.basis.budget import covariance_of
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
@@ -413,7 +414,7 @@ class Vessel(Written):
         for name, value in uncertain.items():
             centre, h = nominal(value), 1e-3 * uncertainty(value)
             slopes.append((gauge(co2, **{name: centre + h}) - gauge(co2, **{name: centre - h})) / (2 * h))
-        shared = np.asarray(covariance_matrix(list(uncertain.values()))) if uncertain else np.zeros((0, 0))
+        shared = covariance_of(list(uncertain.values())) if uncertain else np.zeros((0, 0))
         J = np.array(slopes).reshape(len(uncertain), co2.size)
         return gauge(co2), np.sqrt((by_co2 * u_co2) ** 2 + np.einsum("it,ij,jt->t", J, shared, J))
 

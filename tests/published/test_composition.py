@@ -59,10 +59,10 @@ def test_pasteurs_products_close_on_hexose_only(published, basis):
     names = [basis, "ethanol", "CO2", "glycerol", "succinic acid", "biomass"]
     grams = [-100.0, *(entry[k] for k in ("ethanol", "CO2", "glycerol", "succinic", "yeast_etc"))]
     mol = [g / molar_mass(name) for g, name in zip(grams, names, strict=True)]
-    rows = [[getattr(compound(name), what) for name in names] * mol for what in ("carbons", "electrons")]
+    rows = [[getattr(compound(name), what) * n for name, n in zip(names, mol)] for what in ("carbon", "electrons")]
     wanted = {"hexose": (1.0, 0.01), "sucrose": (0.952, 0.01)}[basis]
     for word, row in zip(("carbon", "electrons"), rows, strict=True):
-        found = -row[1:].sum() / row[0]
+        found = -sum(row[1:]) / row[0]
         published.check(f"Pasteur's {word} found, per 100 g {basis}", found, *wanted, reference="PASTEUR")
 
 
@@ -111,7 +111,7 @@ def test_shuler_growth_on_glucose(published):
 
     names = ["O2", "NH3", "C4.4H7.3N0.86O1.2", "water", "CO2"]
     signs = np.array([-1, -1, 1, 1, 1])
-    matrix = [[compound(name).atoms.get(element, 0.0) for name in names] * signs for element in "CHNO"]
+    matrix = np.array([[compound(name).atoms.get(element, 0.0) for name in names] for element in "CHNO"]) * signs
     fixed = np.vstack([matrix, [0, 0, 4.4, 0, 0]])  # carbon in cells: two thirds of six
     found = np.linalg.solve(fixed, [6, 12, 0, 6, 4])
     for key, value in zip("abcde", found, strict=True):
