@@ -1,5 +1,6 @@
 """Yields: against theory, with their correlations, and who owns the uncertainty."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,7 +18,7 @@ from fermkit.run.alcohol import calibration_of, density_of, samples_of
 from fermkit.run.analysis import analyse
 from fermkit.run.feeding import feed_of
 from fermkit.run.harvested import harvest_of, yeast_of
-from fermkit.run.records import read_run
+from fermkit.run.records import read_run, run_from
 from fermkit.run.yields import THEORETICAL, UncertaintyShares, yield_of
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
@@ -131,3 +132,30 @@ def test_a_mistyped_standard_is_named_and_no_impossible_alcohol_is_given():
     assert found.calibration.slip.reads_like == pytest.approx(top)
     assert found.ethanol_pct_vol is None or nominal(found.ethanol_pct_vol) < 18.0
     assert str(found.calibration.slip) in " ".join([*found.gaps, *str(found.calibration).split()])
+
+
+def test_yeast_stands_against_what_is_usual_with_its_doubt():
+    """Sugar whose nitrogen nobody told allows what well-fed chemostats give, 0.086 to 0.125 g/g (Nissen 1997 and others:
+    `usual.YEAST`), not a fiftieth of what grew; the starved jar stands against its own nitrogen, of the same sugar."""
+    told = {
+        "run": {"name": "jar", "date": "2026-01-01"}, "vessel": {"liquid": "2.5 L"},
+        "feed": [{"ingredient": "raw cane sugar", "amount": "140 g"}],
+        "ethanol": {"content": "3.3 ± 0.15 % vol"}, "harvest": {"extract": "9.6 ± 0.3 g", "debris": "8 ± 0.3 g"},
+    }  # fmt: skip
+    found = analyse(run_from(told, {})).yields["yeast_yield"]
+    assert nominal(found.limit) == pytest.approx((0.086 + 0.125) / 2)
+    assert found.limit.std_dev == pytest.approx((0.125 - 0.086) / np.sqrt(12))
+    assert found.share_of_limit.std_dev > 0.1 and 0.5 < nominal(found.share_of_limit) < 1.5
+    starved = analyse(read_run(SAMPLES / "jar_5_starved"))
+    share, limits = starved.yields["yeast_yield"].share_of_limit, starved.limits
+    middle = sum(map(nominal, limits.nitrogen_g)) / 2
+    assert nominal(share) == pytest.approx(nominal(starved.reconciliation.amounts["yeast"]) / middle, rel=0.02)
+
+
+def test_a_known_leak_stays_out_of_the_yield():
+    """Where the routes contradict one another the CO2 yield follows the scale, which a leak does not cheat."""
+    truth = json.loads((SAMPLES / "truth.json").read_text(encoding="utf-8"))["jar_7_leak"]
+    found = analyse(read_run(SAMPLES / "jar_7_leak"))
+    low, high = found.yields["co2_yield"].interval()
+    assert low < truth["yields_g_per_g_hexose"]["CO2"] < high and found.gas[0].kind == "weight"
+    assert any("contradict one another" in said and "weight" in said for said in found.first_words)

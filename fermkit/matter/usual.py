@@ -97,6 +97,16 @@ YEAST: Final = Usual(
     "Microbiol. 136 (1990) 395, from memory); 0.05 by "
     "Balling's rule; 0.01 where nitrogen runs out early, common practice",
 )  # fmt: skip
+YEAST_AT_BEST: Final = Usual(
+    "yeast at best without air", 0.086, 0.125, "g/g hexose used",
+    "in well-fed chemostats (growth over glucose uptake, as for glycerol; and Verduyn et al., J. Gen. Microbiol. 136 "
+    "(1990) 395, from memory)",
+)  # fmt: skip
+YEAST_AT_BEST_WITH_AIR: Final = Usual(
+    "yeast at best with an air pump", 0.4, 0.5, "g/g hexose used", "0.5 where all is respired, " + PRACTICE
+)
+NOT_TOLD: Final = 0.02
+"""A feed of which an element allows less yeast than this is silent about it [g/g hexose]: judgement, no source."""
 YEAST_WITH_PUMP: Final = Usual(
     "yeast grown with an air pump", 0.01, 0.45, "g/g hexose used",
     "0.5 where all is respired, common practice; as without air where sugar is plenty (Crabtree effect)",

@@ -11,6 +11,7 @@ from fermkit.balance.reconciliation import Reconciliation
 from fermkit.basis.budget import Act, budget_of
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
 from fermkit.basis.written import Line, Number, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
 from fermkit.batch.estimate import Estimate, Mark
@@ -19,8 +20,9 @@ from fermkit.calibration.readback import REPLICATES
 from fermkit.calibration.standards import SCATTER
 from fermkit.gas.curve import GasCurve
 from fermkit.harvest.recovery import NetYeast
+from fermkit.matter import usual
 from fermkit.matter.composition import compound
-from fermkit.matter.feed import YeastLimits
+from fermkit.matter.feed import YEAST_HOLDS, YeastLimits, span
 from fermkit.run.balanced import carbon_per_g
 from fermkit.run.harvested import Harvest, extract_of_all_g
 from fermkit.run.records import Run
@@ -48,7 +50,7 @@ class Yield(Written):
     per_carbon : ufloat or None
         Carbon in the product per carbon in the sugar used [mol/mol]; None where its carbon is not known.
     limit : float or ufloat
-        The most that is possible [g/g].
+        The most that is possible; for yeast what is usual at best, with its ± [g/g].
     limit_note : str
         What sets the limit.
     dof : float
@@ -90,7 +92,8 @@ class Yield(Written):
         if self.per_L_h is not None:
             note = "over the whole run"
             out.append(Line(f"{self.product}, per litre and hour", self.per_L_h * 1000, "mg/(L h)", note))
-        out.append(Line(f"{self.product}, of its limit", self.share_of_limit * 100, "%", self.limit_note))
+        of = "what is usual" if self.name == "yeast_yield" else "its limit"
+        out.append(Line(f"{self.product}, of {of}", self.share_of_limit * 100, "%", self.limit_note))
         return out
 
     def page(self) -> Page:
@@ -190,10 +193,9 @@ def yields_of(
             marks.get(product.removeprefix("dry "), Mark.MEASURED),
         )  # fmt: skip
 
-    if "yeast" in grams and limits is not None:
-        carbon, (_, most) = grams["yeast"] * carbon_per_g("yeast"), limits.lowest_g
-        note = f"the most that this feed allows (by {' or '.join(limits.binding)})"
-        add("yeast_yield", "dry yeast", grams["yeast"], carbon, most / used, note)
+    if "yeast" in grams:
+        best, note = _yeast_at_best(limits, used, run.conditions.aeration == "air pump")
+        add("yeast_yield", "dry yeast", grams["yeast"], grams["yeast"] * carbon_per_g("yeast"), best, note)
     for product, note in (("ethanol", "the theoretical 0.5114 g/g"), ("CO2", "the theoretical 0.4886 g/g")):
         if product in grams:
             carbon = grams[product] * carbon_per_g(product)
@@ -203,6 +205,31 @@ def yields_of(
         dry = harvest.product_dry_g
         add("extract_yield", "dry extract, net", extract, None, dry / used, "the dry matter harvested")
     return out
+
+
+def _yeast_at_best(limits: YeastLimits | None, used_g: Number, pump: bool) -> tuple[Number, str]:
+    """The dry yeast that is usual at best from a gram of the sugar used [g/g], with its ±, and what sets it.
+
+    What fermenting gives the energy for; or an element of which the feed holds less than that takes. A feed that seems
+    to hold next to nothing of an element is silent about it, and then sets no limit at all.
+    """
+    best = usual.YEAST_AT_BEST_WITH_AIR if pump else usual.YEAST_AT_BEST
+    sugar = nominal(used_g)
+    high, low, binds = best.high * sugar, best.low * sugar, ""
+    held = {} if limits is None else {name: tuple(map(nominal, limits.ranges()[name])) for name in YEAST_HOLDS}
+    if all(most > usual.NOT_TOLD * sugar for _, most in held.values()):
+        for element, (least, most) in held.items():
+            if most < high:
+                high, low, binds = most, least, element
+    if not binds:
+        air = "with" if pump else "without"
+        return best.value(EVENLY), f"what is usual at best (by energy {air} air: {best.low:g} to {best.high:g} g/g)"
+    grams = rectangle(low, high, Act("limit of the feed", f"the {binds} of the feed"))
+    return grams / used_g, f"what is usual at best (by {binds}: {span(low, high)} g of yeast from this feed)"
+
+
+EVENLY: Final = 3.0**-0.5
+"""Standard uncertainty of a rectangle over its half-width."""
 
 
 def _grams(
