@@ -135,7 +135,7 @@ def test_a_mistyped_standard_is_named_and_no_impossible_alcohol_is_given():
 
 
 def test_yeast_stands_against_what_is_usual_with_its_doubt():
-    """Sugar whose nitrogen nobody told allows what well-fed chemostats give, 0.086 to 0.125 g/g (Nissen 1997 and others:
+    """Sugar whose nitrogen nobody told allows what chemostats give, 0.086 to 0.125 g/g (Nissen 1997 and others:
     `usual.YEAST`), not a fiftieth of what grew; the starved jar stands against its own nitrogen, of the same sugar."""
     told = {
         "run": {"name": "jar", "date": "2026-01-01"}, "vessel": {"liquid": "2.5 L"},
