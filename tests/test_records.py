@@ -711,10 +711,11 @@ def test_by_names_of_ingredients_and_a_little_of_something_unknown():
     assert any("'yeast nutrient' is not known; its 2 g were left out" in found.sentence for found in run.doubts)
 
 
-def test_more_liquid_than_vessel_is_refused():
-    """2500 L in a jar of 3 L is a unit."""
-    with pytest.raises(InputError, match="2500 L of liquid in a vessel of 3 L"):
-        run_from(changed(vessel={"total": "3 L", "liquid": "2500 L"}), {"gas": GAS})
+def test_more_liquid_than_vessel_costs_the_vessel_s_size_only():
+    """2500 L in a jar of 3 L is a unit: said as a doubt, the rest is read."""
+    run = run_from(changed(vessel={"total": "3 L", "liquid": "2500 L"}), {"gas": GAS})
+    assert run.vessel.total_L is None and run.vessel.liquid_L.nominal_value == 2500
+    assert any("2500 L of liquid in a vessel of 3 L" in found.sentence for found in run.doubts)
 
 
 def test_a_gap_in_a_logged_temperature_is_bridged_and_said():

@@ -14,7 +14,7 @@ from fermkit.run.steps import STEPS
 from fermkit.show.report import PICTURES
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
-ONLY_ON_THE_WAY = {"sample_rows", "gas_by_route", "tested", "vessel"}
+ONLY_ON_THE_WAY = {"sample_rows", "gas_by_route", "vessel"}
 """Results that later steps use and nobody asks for."""
 
 

@@ -113,7 +113,7 @@ def test_what_even_the_best_does_not_mend_is_said():
 
 def test_a_larger_leak_is_seen_and_a_smaller_one_is_not():
     """The detection limit of a leak lies where the alarm begins."""
-    limit = {item.mistake.key: item.size for item in detection_limits(estimate(KITCHEN, readings()))}["leak"]
+    limit = detection_limits(estimate(KITCHEN, readings()))["leak"].size
     assert 0.05 < limit < 0.4
     assert estimate(KITCHEN, readings(collected=1 - 2.0 * limit)).adds_up.alarm
     assert not estimate(KITCHEN, readings(collected=1 - 0.2 * limit)).adds_up.alarm
@@ -121,7 +121,7 @@ def test_a_larger_leak_is_seen_and_a_smaller_one_is_not():
 
 def test_better_readings_see_smaller_mistakes():
     """With one route to the gas a leak hides deeper than with two."""
-    both = {item.mistake.key: item.size for item in detection_limits(estimate(KITCHEN, readings()))}
+    both = detection_limits(estimate(KITCHEN, readings()))
     one = [reading for reading in readings() if reading.kind in ("gas", "residual sugar")]
-    alone = {item.mistake.key: item.size for item in detection_limits(estimate(KITCHEN, one))}
-    assert both["leak"] < alone["leak"]
+    alone = detection_limits(estimate(KITCHEN, one))
+    assert both["leak"].size < alone["leak"].size

@@ -59,17 +59,21 @@ class AddsUp(Written):
         """Whether a mistake is likely somewhere."""
         return self.readings > 0 and self.p < ALARM
 
+    @property
+    def says(self) -> str:
+        """The verdict in words, with how often it alarms for nothing."""
+        if not self.readings:
+            return "Nothing was read, so there is nothing to hold against the recipe."
+        if self.alarm:
+            said = f"The readings do not fit together ({in_words(self.p)} that they are so far apart by chance)."
+        else:
+            said = "The readings fit together. That is no proof: see what could not have been seen."
+        return f"{said} A run without a mistake alarms in fewer than {100 * ALARM:.0f} of 100."
+
     def page(self) -> Page:
         """The verdict as a page."""
-        if not self.readings:
-            verdict = "Nothing was read, so there is nothing to hold against the recipe."
-        elif self.alarm:
-            verdict = f"The readings do not fit together ({in_words(self.p)} that they are so far apart by chance)."
-        else:
-            verdict = "The readings fit together. That is no proof: see what could not have been seen."
         lines = [Line("misfit", self.J, "", f"{self.readings} expected"), Line("by chance", in_words(self.p))]
-        note = f"A run without a mistake alarms in fewer than {100 * ALARM:.0f} of 100."
-        return Page("Does it add up?", lines if self.readings else (), (verdict, note))
+        return Page("Does it add up?", lines if self.readings else (), (self.says,))
 
 
 @dataclass(frozen=True)
@@ -195,7 +199,7 @@ class Estimate(Written, Mapping[str, Answer]):
         if not self.readings:
             said.append("Nothing was read yet: all of this follows from the recipe and from what is usual.")
         elif not said:
-            said.append(self.adds_up.page().remarks[0])
+            said.append(self.adds_up.says)
         if self.measure_next():
             best = self.measure_next()[0]
             said.append(f"What would narrow this most: {best.words} (± {best.u}).")

@@ -114,7 +114,7 @@ def nitrogen_source_of(feed: Feed) -> str:
         usable = sum(nominal(end) for end in thing.usable_nitrogen) / 2.0
         salts += nominal(grams) * of_salts
         organic += nominal(grams) * max(usable - of_salts, 0.0)
-    if max(organic, salts) < LITTLE_NITROGEN * nominal(feed.hexose_g):
+    if max(organic, salts) <= LITTLE_NITROGEN * nominal(feed.hexose_g):
         return "mixture"
     share = salts / (organic + salts)
     return "ammonium" if share > MOSTLY else "amino" if share < 1.0 - MOSTLY else "mixture"

@@ -13,6 +13,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.special import chdtrc, chdtri, chndtr
 
+from fermkit.basis.checks import one_of
 from fermkit.basis.written import Line, Page, Written
 from fermkit.batch.answers import problem_of
 from fermkit.batch.estimate import ALARM, Estimate
@@ -91,15 +92,30 @@ class Suspects(Written):
         """The likeliest group."""
         return self.groups[0] if self.groups else None
 
+    @property
+    def fits_badly(self) -> bool:
+        """Whether even the likeliest leave the readings apart."""
+        return all(suspect.fits_badly for group in self.groups[:1] for suspect in group.suspects)
+
+    def in_one_sentence(self) -> str:
+        """The likeliest group, whether it helps, and what would tell its members apart."""
+        if self.first is None:
+            return ""
+        group = self.first.suspects[:3]
+        words = " or ".join(f"{one.mistake.words} ({one.mistake.says} {one.size:.2g})" for one in group)
+        badly = "; but even this fits badly" if self.fits_badly else ""
+        check = f"What would tell them apart: {self.first.split_by}" if len(group) > 1 else group[0].mistake.check
+        return f"Most likely: {words}{badly}. {check[:1].upper()}{check[1:]}."
+
     def page(self) -> Page:
         """The groups, the likeliest first."""
         if not self.alarm:
             return Page(
                 "No mistake shows", (), ("The readings fit together; what could hide in them is listed apart.",)
             )
-        badly = all(suspect.fits_badly for group in self.groups[:1] for suspect in group.suspects)
         note = ("Even the best of these fits badly: it may be two mistakes, or one that is not on the list.",)
-        return Page("What may be wrong", (), note if badly else (), [group.page() for group in self.groups[:3]])
+        parts = [group.page() for group in self.groups[:3]]
+        return Page("What may be wrong", (), note if self.fits_badly else (), parts)
 
 
 def suspects(found: Estimate) -> Suspects:
@@ -222,12 +238,32 @@ class Limit:
     mistake: Mistake
     size: float | None
 
-    def __str__(self) -> str:
-        seen = "at no size" if self.size is None else f"from {self.size:.3g} on ({self.mistake.says})"
-        return f"{self.mistake.words}: seen {seen}"
+    def line(self) -> Line:
+        """The mistake and from which size on it is seen."""
+        seen = "at no size" if self.size is None else f"from {self.size:.2g} on"
+        return Line(self.mistake.words, seen, "", self.mistake.says)
 
 
-def detection_limits(found: Estimate) -> tuple[Limit, ...]:
+@dataclass(frozen=True, repr=False)
+class Limits(Written):
+    """The smallest mistakes that these readings would have shown."""
+
+    limits: tuple[Limit, ...]
+
+    def __getitem__(self, key: str) -> Limit:
+        every = {limit.mistake.key: limit for limit in self.limits}
+        one_of(key, every, "mistake")
+        return every[key]
+
+    def page(self) -> Page:
+        """One line for each mistake."""
+        how = f"Seen: in {100 * POWER:.0f} of 100 such runs the verdict would be that the readings do not fit together."
+        return Page(
+            "The smallest mistakes that these readings could have shown", [one.line() for one in self.limits], (how,)
+        )
+
+
+def detection_limits(found: Estimate) -> Limits:
     """For each mistake the smallest that would have raised the alarm with a power of 0.8.
 
     Notes
@@ -237,7 +273,7 @@ def detection_limits(found: Estimate) -> tuple[Limit, ...]:
     """
     n = len(found.readings)
     if not n:
-        return ()
+        return Limits(())
     problem = problem_of(known(found.recipe, found.state, FOR_ALARMS), found.readings, found.around)
     fit, kinds = found.for_alarms(), [reading.kind for reading in found.readings]
     z = problem.m if found.adds_up.alarm else fit.at[0]
@@ -250,4 +286,4 @@ def detection_limits(found: Estimate) -> tuple[Limit, ...]:
         seen = lam >= needed
         size = float(mistake.sizes[seen][np.argmin(lam[seen])]) if seen.any() else None
         out.append(Limit(mistake, size))
-    return tuple(out)
+    return Limits(tuple(out))

@@ -8,17 +8,16 @@ from types import SimpleNamespace
 from typing import Any, Final
 
 from fermkit.balance.account import Balance
-from fermkit.balance.detection import DetectionLimits
-from fermkit.balance.explanations import Explanations
 from fermkit.balance.measurements import MeasureNext
 from fermkit.balance.reconciliation import Reconciliation
 from fermkit.basis.cautions import Cautions, cautions_for
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import FermkitError
-from fermkit.basis.written import Line, Number, Page, Written, in_percent, in_words
-from fermkit.batch.estimate import Estimate
+from fermkit.basis.written import Line, Number, Page, Written, in_percent
+from fermkit.batch.estimate import AddsUp, Estimate
 from fermkit.batch.own_sums import OwnSums
 from fermkit.batch.progress import SAYS, Progress
+from fermkit.batch.suspects import Limits, Suspects
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
 from fermkit.gas.curve import GasCurve, RouteComparison
@@ -31,7 +30,15 @@ from fermkit.harvest.recovery import NetYeast, Protein, Recovery
 from fermkit.matter.feed import Feed, YeastLimits
 from fermkit.run.alcohol import Sample
 from fermkit.run.batch_readings import disagree
-from fermkit.run.first_page import headline, impossible, in_grams, pressure_words, sums_that_differ, unlikely
+from fermkit.run.first_page import (
+    headline,
+    impossible,
+    in_grams,
+    pressure_words,
+    questions,
+    sums_that_differ,
+    unlikely,
+)
 from fermkit.run.harvested import Harvest
 from fermkit.run.records import Run
 from fermkit.run.steps import STEPS, Step, not_empty
@@ -90,10 +97,12 @@ class Analysis(Written):
     amounts : mapping of ufloat
         Hexose used (negative) and what was made [g], as measured.
     balance, reconciliation : Balance, Reconciliation
-    suspects : Explanations
-        Which mistake could have made the gap, ranked.
-    blind : DetectionLimits
-        What these measurements could not have seen.
+    adds_up : AddsUp
+        Whether all readings can belong to one batch: the one verdict of the run.
+    suspects : Suspects
+        Which mistakes could have made the readings what they are, ranked; none where nothing alarms.
+    blind : Limits
+        What these readings could not have shown.
     next_measurements : MeasureNext
         Extra measurements, by what they would settle for their effort.
     yields : mapping of Yield
@@ -127,8 +136,9 @@ class Analysis(Written):
     amounts: Mapping[str, Number] = field(default_factory=dict)
     balance: Balance | None = None
     reconciliation: Reconciliation | None = None
-    suspects: Explanations | None = None
-    blind: DetectionLimits | None = None
+    adds_up: AddsUp | None = None
+    suspects: Suspects | None = None
+    blind: Limits | None = None
     next_measurements: MeasureNext | None = None
     pressure: Pressure | None = None
     yields: Mapping[str, Yield] = field(default_factory=dict)
@@ -149,20 +159,14 @@ class Analysis(Written):
         """Whether the measurements agree with one another; None where they cannot be tested."""
         if impossible(self.estimate):
             return False
-        if self.reconciliation is not None and self.reconciliation.degrees_of_freedom > 0:
-            return self.reconciliation.p_value >= 0.05
-        return False if self.estimate is not None and self.estimate.adds_up.alarm else None
+        return None if self.adds_up is None else not self.adds_up.alarm
 
     @property
     def verdict(self) -> str:
         """Whether it adds up, in words."""
-        if self.reconciliation is None or self.reconciliation.degrees_of_freedom == 0:
-            if self.estimate is None:
-                return "The measurements cannot be held against one another."
-            return self.estimate.adds_up.page().remarks[0]
-        found = self.reconciliation
-        test = f"chi² = {found.chi2:.1f} on {found.degrees_of_freedom}, {in_words(found.p_value)}"
-        return f"Carbon and electrons: {found.verdict} ({test})."
+        if self.estimate is None:
+            return "The measurements cannot be held against one another."
+        return self.estimate.adds_up.says
 
     @property
     def answer(self) -> str:
@@ -186,12 +190,11 @@ class Analysis(Written):
     @property
     def advice(self) -> tuple[str, ...]:
         """What to look at, to change and to measure next, in the order in which it matters."""
-        out = []
-        if self.consistent is False and self.suspects is not None:
-            out.append(self.suspects.in_one_sentence())
-        if self.next_measurements is not None:
-            best = self.next_measurements.ranked[0]
-            out.append(f"To measure next: {best.name} (settles {in_percent(best.share)} of the doubt).")
+        out = questions(self.estimate)
+        if self.suspects is not None and self.suspects.alarm:
+            out.insert(0, self.suspects.in_one_sentence())
+        elif self.estimate is not None and (gains := self.estimate.measure_next()):
+            out.append(f"What would narrow the answers most: {gains[0].words} (± {gains[0].u}).")
         if "yeast_yield" in self.yields:
             shares = self.uncertainty_shares("yeast_yield").shares()
             act, share = next(iter(shares.items()), ("", 0.0))

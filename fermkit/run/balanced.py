@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from fermkit.balance.account import Balance
+from fermkit.balance.measurements import MeasureNext
 from fermkit.balance.reconciliation import Reconciliation
 from fermkit.balance.streams import USUAL_ASH, LinearMeasurement
 from fermkit.basis.budget import Act
@@ -115,6 +116,6 @@ def carbon_per_g(name: str) -> float:
     return float(share * thing.carbon / thing.molar_mass)
 
 
-def tested(balance: Balance, reconciliation: Reconciliation) -> Balance | None:
-    """The balance, where its measurements could be held against one another."""
-    return balance if reconciliation.degrees_of_freedom > 0 else None
+def next_of(balance: Balance, reconciliation: Reconciliation) -> MeasureNext | None:
+    """Extra measurements by what they would settle, where those of the balance could be held against one another."""
+    return balance.measure_next() if reconciliation.degrees_of_freedom > 0 else None

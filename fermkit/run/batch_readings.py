@@ -6,11 +6,12 @@ import numpy as np
 
 from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.batch import readings as batch
-from fermkit.batch.estimate import Estimate, estimate
+from fermkit.batch.estimate import AddsUp, Estimate, estimate
 from fermkit.batch.known import Recipe
 from fermkit.batch.own_sums import OwnSums, check_sums
 from fermkit.batch.progress import Progress, progress
 from fermkit.batch.readings import Reading
+from fermkit.batch.suspects import Limits, Suspects, detection_limits, suspects
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, RouteComparison
 from fermkit.matter.feed import Feed
 from fermkit.run.alcohol import density_of, ethanol_made_g
@@ -120,6 +121,21 @@ def own_sums_of(run: Run, found: Estimate) -> OwnSums | None:
     }  # fmt: skip
     given = {key: value for key, value in told.items() if value is not None}
     return check_sums(found, given) if given else None
+
+
+def adds_up_of(found: Estimate) -> AddsUp | None:
+    """Whether all readings can belong to one batch; None where nothing was read."""
+    return found.adds_up if found.readings else None
+
+
+def suspects_of(found: Estimate) -> Suspects | None:
+    """Which mistakes could have made the readings what they are; None where nothing was read."""
+    return suspects(found) if found.readings else None
+
+
+def blind_to(found: Estimate) -> Limits | None:
+    """The smallest mistakes that the readings would have shown; None where nothing was read."""
+    return detection_limits(found) if found.readings else None
 
 
 DISAGREE: Final = 0.01

@@ -10,6 +10,7 @@ from fermkit.batch.closing import IfClosed
 from fermkit.batch.estimate import Answer, Estimate
 from fermkit.batch.impossible import Sort
 from fermkit.batch.own_sums import OwnSums, Standing
+from fermkit.matter import usual
 
 HEADLINE: Final = ("sugar_used", "sugar_left", "ethanol", "co2", "yeast")
 """What a person asks first."""
@@ -64,3 +65,22 @@ def impossible(found: Estimate | None) -> list[str]:
 def unlikely(found: Estimate | None) -> list[str]:
     """What hardly can be."""
     return [] if found is None else [str(odd) for odd in found.oddities if odd.sort is Sort.UNLIKELY]
+
+
+def questions(found: Estimate | None) -> list[str]:
+    """What the person was not asked for by any table, and what is taken meanwhile."""
+    if found is None:
+        return []
+    out = []
+    if not found.recipe.inoculum_told:
+        low, high = 100 * usual.INOCULUM.low, 100 * usual.INOCULUM.high
+        out.append(
+            f"How much yeast was put in? None is told, so {low:g} to {high:g} g dry for 100 g of sugar (as hexose) is "
+            "taken. Write it under [inoculum]."
+        )
+    if found.state == "not stated" and not any("sugar_left" in reading.of for reading in found.readings):
+        out.append(
+            "Does it still make gas, has it stopped, or is the sugar used up (by a sugar test, or a density that falls "
+            'no more)? Write state = "running", "stopped" or "used up" under [run]: it narrows more than most readings.'
+        )
+    return out

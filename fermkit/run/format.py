@@ -235,7 +235,7 @@ class VesselSection(Section):
     """[vessel]: what it ferments in."""
 
     total_L: Number | None = says(
-        "volume of the empty vessel up to the lid", "L", act="measuring the vessel", low=SMALLEST_L,
+        "volume of the empty vessel up to the lid", "L", act="measuring the vessel", low=0.0,
         usual=Usual(0.0, 0.02), example="3.0 ± 0.1 L",
     )  # fmt: skip
     liquid_L: Number | None = says(

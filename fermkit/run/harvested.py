@@ -10,6 +10,7 @@ from uncertainties import ufloat
 from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Number, Page, Written, nominal, percent
+from fermkit.batch.known import nitrogen_source_of
 from fermkit.gas.curve import GasCurve
 from fermkit.harvest.dry_matter import Solids, solids
 from fermkit.harvest.drying import DryingCurve, drying_curve
@@ -24,9 +25,9 @@ from fermkit.harvest.recovery import (
     protein,
     recovery,
 )
+from fermkit.matter import usual
 from fermkit.matter.composition import molar_mass
 from fermkit.matter.feed import Feed
-from fermkit.matter.usual import GLYCEROL as USUAL_GLYCEROL
 from fermkit.run.gas_routes import made_by
 from fermkit.run.records import Run
 
@@ -156,19 +157,22 @@ def yeast_of(run: Run, fed: Feed, harvest: Harvest, gas: tuple[GasCurve, ...]) -
     Samples and spills took yeast with them; their share is added back, the yeast growing in step with the gas.
     """
     product = harvest.product_dry_g / (1.0 if run.harvest.share_harvested is None else run.harvest.share_harvested)
-    first = min(1.0, nominal(fed.inoculum_g) / nominal(product)) if nominal(product) > 0 else 1.0
+    put_in = fed.inoculum_g
+    if not nominal(put_in) > 0:  # nobody told: the usual, with its ±
+        put_in = usual.INOCULUM.value() * nominal(fed.hexose_g)
+    first = min(1.0, nominal(put_in) / nominal(product)) if nominal(product) > 0 else 1.0
     litres = run.ledger.amount(lambda time: first + (1 - first) * made_by(gas[0] if gas else None, time), float("inf"))
     if run.ledger.entries:
         product = product * (litres / run.ledger.volume_L(float("inf")))
     share = run.harvest.carried_solids
     carried = _in_the_liquid(run, fed, harvest, product) if share is None else fed.non_yeast_solids_g * share
-    return net_yeast(product, carried, fed.inoculum_g)
+    return net_yeast(product, carried, put_in)
 
 
 def _in_the_liquid(run: Run, fed: Feed, harvest: Harvest, product_g: Number) -> Number:
     """What the liquid of an unwashed paste holds dissolved [g]: solids of the feed, glycerol, sugar left over."""
     broth_L = run.ledger.volume_L(float("inf"))
-    glycerol = USUAL_GLYCEROL["mixture"].value() * molar_mass("glycerol") / 1000.0
+    glycerol = usual.GLYCEROL[nitrogen_source_of(fed)].value() * molar_mass("glycerol") / 1000.0
     made = max(nominal(product_g - fed.inoculum_g), 0.0) * glycerol
     left = 0.0 if run.residual_sugar.value_g_L is None else run.residual_sugar.value_g_L
     dissolved = fed.non_yeast_solids_g + made + left * broth_L

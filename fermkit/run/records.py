@@ -362,7 +362,7 @@ def _run(
     sections = found.sections
     sections["instruments"] = corrections(sections["instruments"], book)
     corrected_settings(sections)
-    _possible_vessel(sections["vessel"], book)
+    sections["vessel"] = _possible_vessel(sections["vessel"], book)
     _named_ingredients(sections, book)
     about = sections.pop("run")
     read = _tables(readers, about, book)
@@ -387,14 +387,18 @@ def _run(
     )  # fmt: skip
 
 
-def _possible_vessel(vessel: VesselSection, book: Remarks) -> None:
-    if vessel.total_L is not None and vessel.liquid_L is not None:
-        total, liquid = nominal(vessel.total_L), nominal(vessel.liquid_L)
+def _possible_vessel(vessel: VesselSection, book: Remarks) -> VesselSection:
+    """The vessel; one that could not hold its liquid loses its size, which costs the pressure only."""
+    if vessel.total_L is not None:
+        total, liquid = nominal(vessel.total_L), nominal(vessel.liquid_L or 0.0)
         if liquid >= total:
-            raise book.refusal(
-                f"{liquid:g} L of liquid in a vessel of {total:g} L", "less liquid than the vessel holds",
-                "check both numbers and their units", column="vessel",
+            book.note(
+                f"{liquid:g} L of liquid in a vessel of {total:g} L; needed: less liquid than the vessel holds; to do: "
+                "check both numbers and their units. Until then no pressure can be told: do not close it",
+                column="vessel", level="doubt",
             )  # fmt: skip
+            return replace(vessel, total_L=None)
+    return vessel
 
 
 BY_NAMES: Final = {

@@ -12,8 +12,16 @@ from typing import Any
 from fermkit.balance.account import Balance
 from fermkit.basis.written import Page
 from fermkit.run.alcohol import calibration_of, drift_of, final_ethanol_pct_vol, rows_by_sample, sample_of
-from fermkit.run.balanced import amounts_of, balance_of, tested
-from fermkit.run.batch_readings import estimate_of, own_sums_of, progress_of, supported_first
+from fermkit.run.balanced import amounts_of, balance_of, next_of
+from fermkit.run.batch_readings import (
+    adds_up_of,
+    blind_to,
+    estimate_of,
+    own_sums_of,
+    progress_of,
+    supported_first,
+    suspects_of,
+)
 from fermkit.run.closed_vessel import pressure_of, vessel_of
 from fermkit.run.feeding import feed_of, limits_of, sugar_left_of
 from fermkit.run.gas_routes import curves_of, growth_of, lag_and_rate, made_from, released_by, routes_of
@@ -117,13 +125,13 @@ STEPS = (
     Step("balance", "Balance", balance_of, "run feed ethanol_pct_vol? amounts gas_by_route?",
          "fewer than three of sugar, ethanol, CO2 and yeast are known", pages=lambda found: [found.closure().page()]),
     Step("reconciliation", "Balance", Balance.reconcile, "balance"),
-    Step("tested", "Balance", tested, "balance reconciliation", pages=hidden),
-    Step("suspects", "Suspects", Balance.explain, "tested"),
-    Step("blind", "Detection limits", Balance.detection_limits, "tested"),
-    Step("next_measurements", "What to measure next", Balance.measure_next, "tested"),
+    Step("adds_up", "Does it add up?", adds_up_of, "estimate"),
+    Step("suspects", "What may be wrong", suspects_of, "estimate"),
+    Step("blind", "Detection limits", blind_to, "estimate"),
+    Step("next_measurements", "What to measure next", next_of, "balance reconciliation"),
     Step("pressure", "Pressure", pressure_of, "run gas"),
     Step("yields", "Yields", yields_of,
-         "run amounts estimate? reconciliation? limits? harvest? yeast? calibration? gas?",
+         "run amounts estimate? adds_up? reconciliation? limits? harvest? yeast? calibration? gas?",
          front=True,
          pages=lambda yields: [Page("Yields", [line for one in yields.values() for line in one.lines()])]),
     Step("shares", "Whose ± it is", shares_of, "yields", front=True),

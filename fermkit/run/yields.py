@@ -14,7 +14,7 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
 from fermkit.basis.written import Line, Number, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
-from fermkit.batch.estimate import Estimate, Mark
+from fermkit.batch.estimate import AddsUp, Estimate, Mark
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.readback import REPLICATES
 from fermkit.calibration.standards import SCATTER
@@ -169,6 +169,7 @@ def yields_of(
     run: Run,
     amounts: Mapping[str, Number],
     estimate: Estimate | None,
+    adds_up: AddsUp | None,
     reconciliation: Reconciliation | None,
     limits: YeastLimits | None,
     harvest: Harvest | None,
@@ -178,7 +179,7 @@ def yields_of(
 ) -> dict[str, Yield]:
     """Each product over the sugar used: of reconciled amounts where the measurements agree, of the estimate where too
     few were measured to say so, else as measured."""
-    grams, marks = _grams(amounts, estimate, reconciliation)
+    grams, marks = _grams(amounts, estimate, adds_up, reconciliation)
     used = -grams["hexose"]
     if not nominal(used) > 0:
         raise InputError(f"{nominal(used):.3g} g of sugar were used", "some sugar that was used", "check the feed")
@@ -233,11 +234,14 @@ EVENLY: Final = 3.0**-0.5
 
 
 def _grams(
-    amounts: Mapping[str, Number], estimate: Estimate | None, reconciliation: Reconciliation | None
+    amounts: Mapping[str, Number],
+    estimate: Estimate | None,
+    adds_up: AddsUp | None,
+    reconciliation: Reconciliation | None,
 ) -> tuple[dict[str, Number], dict[str, Mark]]:
     """Grams of sugar used (negative) and made, and how what was not measured itself is known."""
     if reconciliation is not None:
-        if reconciliation.p_value < 0.05:
+        if adds_up is not None and adds_up.alarm:
             return dict(amounts), {}
         grams = dict(amounts) | dict(reconciliation.amounts)
         return grams, dict.fromkeys(grams.keys() - amounts.keys(), Mark.WORKED_OUT)
