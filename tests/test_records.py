@@ -144,6 +144,15 @@ def test_a_ledger_that_cannot_be_is_refused(rows, words):
         run_from(SETTINGS, {"gas": GAS, "volumes": table})
 
 
+def test_an_item_dried_in_the_table_and_told_too_says_which_counts():
+    """Paste stands in both: a doubt at harvest; extract stands in run.toml alone: none."""
+    weights = {"item": ["paste"], "tare [g]": ["50.2"], "wet [g]": ["100.4"], "dry [g]": ["60.24"]}
+    told = changed(harvest={"paste": "11 ± 1 g dry", "extract": "3 ± 1 g dry"})
+    run = run_from(told, {"gas": GAS, "weights": weights})
+    doubts = [str(doubt) for doubt in run.doubts if doubt.column == "harvest"]
+    assert len(doubts) == 1 and "paste" in doubts[0]
+
+
 def test_a_scale_is_corrected_by_its_check_weight():
     """A scale that reads 502 g for 500 g: every weight is 500/502 of its reading, with one common error."""
     weights = {"item": ["paste"], "tare [g]": ["50.2"], "wet [g]": ["100.4"], "dry [g]": ["60.24"]}

@@ -12,7 +12,7 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import BY_VOLUME, conversion, number
 from fermkit.matter.properties import ethanol_pct_vol, ethanol_pct_vol_from_concentration
 from fermkit.run.findings import Remarks
-from fermkit.run.format import Column
+from fermkit.run.format import GONE, Column
 
 Rows = NDArray[np.int64]
 CLOCK_TITLE: Final = re.compile(r"h{1,2}:m{1,2}(:s{1,2})?|clock", re.IGNORECASE)
@@ -127,10 +127,11 @@ def column_of(title: str, columns: Sequence[Column], book: Remarks, header_row: 
     name, _ = name_and_unit(title)
     if title:
         near = nearest(name, [column.written for column in columns])
-        hint = f"; did you mean {near!r}?" if near else ""
+        instead = GONE.get(name) or (f"did you mean {near!r}?" if near else "")
         book.note(
-            f"this column is not used here{hint}", row=header_row, column=title, level="doubt" if near else "note"
-        )
+            "this column is not used here" + (f"; {instead}" if instead else ""), row=header_row, column=title,
+            level="doubt" if instead else "note",
+        )  # fmt: skip
     return None, unit
 
 

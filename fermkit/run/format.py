@@ -767,12 +767,12 @@ TABLES: Final = {name: fields_of(row) for name, row in ROWS.items()}
 NEEDED: Final = {name: tuple(c.name for c in columns if c.needed) for name, columns in TABLES.items()}
 """Columns without which a table is of no use."""
 
-GONE: Final[Mapping[str, Mapping[str, str]]] = {
-    "gas": {"event": "write it under note; vents are found in the readings"},
-    "standards": {"time": "write before or after under when"},
-    "drying": {"temperature": "the course of the weight alone is read; write it under note"},
+GONE: Final = {
+    "event": "write it under note; vents are found in the readings",
+    "time": "write before or after under when",
+    "temperature": "the course of the weight alone is read; write it under note",
 }
-"""Columns that once could be written, and what to do instead."""
+"""What to do instead of a column that a table does not have."""
 
 
 def unused_by(kind: str, key: str) -> str:

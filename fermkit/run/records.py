@@ -371,6 +371,7 @@ def _run(
     sections["gas"] = tuple(gas for gas in sections["gas"] if gas.table not in empty)
     _gas_tables(frames, sections, book)
     found.usual.extend(_by_instrument(frames, sections))
+    _told_twice(frames.get("weights"), sections["harvest"], book)
     for name, column in (("drying", "weight_g"), ("hold", "temperature_C")):
         if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):
             frames[name] = _through_time(thinned(frames[name], column, book), column, name, book)
@@ -558,6 +559,19 @@ def _by_instrument(frames: Mapping[str, Any], sections: dict[str, Any]) -> list[
     if "volumes" in frames and not (frames["volumes"].get("u_mL", np.zeros(1)) > 0).all():
         said.append("volumes without u: 2 %, 0.5 mL at least")
     return said
+
+
+def _told_twice(weights: Any, harvest: HarvestSection, book: Remarks) -> None:
+    """Say which counts where an item was dried in the table and its dry grams stand in run.toml too."""
+    if weights is None or "dry_g" not in weights:
+        return
+    dried = {str(item).strip().lower() for item in weights["item"][weights["dry_g"].notna()]}
+    for item, told_g in (("paste", harvest.paste_g), ("extract", harvest.extract_g), ("debris", harvest.debris_g)):
+        if told_g is not None and (item in dried or (item == "paste" and "paste sample" in dried)):
+            book.note(
+                f"{item} stands here and was dried in the table of weights; the table counts, this line does not",
+                column="harvest", level="doubt",
+            )  # fmt: skip
 
 
 def _bridged(frame: Any, column: str, name: str, book: Remarks) -> None:

@@ -4,9 +4,9 @@ import math
 from dataclasses import dataclass
 from pathlib import Path
 
-from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written
 from fermkit.run.format import GAS_KINDS, LISTS, NAMED, SECTIONS, TABLES, Field, Section, fields_of
+from fermkit.run.writing import write_files
 
 
 def example(about: Field) -> str:
@@ -113,17 +113,9 @@ def write_template(folder: str | Path) -> Path:
     Path
         The folder. Take the ``#`` away from what you fill in; delete the tables that you don't have.
     """
-    place = Path(folder)
-    if place.exists() and (not place.is_dir() or any(place.iterdir())):
-        raise InputError(
-            f"{place.name!r} is there already", "a new or an empty folder", "choose another name; nothing was written"
-        )
-    place.mkdir(parents=True, exist_ok=True)
-    (place / "run.toml").write_text("\n".join(_section(name) for name in SECTIONS), encoding="utf-8", newline="\n")
-    for name, columns in TABLES.items():
-        header = ",".join(column.title for column in columns)
-        (place / f"{name}.csv").write_text(header + "\n", encoding="utf-8", newline="\n")
-    return place
+    tables = {f"{name}.csv": ",".join(column.title for column in columns) + "\n" for name, columns in TABLES.items()}
+    texts = {"run.toml": "\n".join(_section(name) for name in SECTIONS), **tables}
+    return write_files({name: text.encode() for name, text in texts.items()}, folder)
 
 
 def _section(name: str) -> str:
