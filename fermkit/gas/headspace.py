@@ -23,6 +23,7 @@ from fermkit.gas.curve import (
     GasCurve,
     Number,
     late_rate,
+    ratio,
     shifted,
     stopped,
 )
@@ -311,7 +312,8 @@ class _Log:
         co2 -= co2[0]
         adding = self._adding_back(rise, variance, richer, refill, error)
         excess = float(self._back(every[-1:], lost, richer, refill.tau_h, late)[0]) - float(lost.sum())
-        store = float(self.moles(-1, co2_bar[-1], given)[1]) + excess
+        of_liquid = ratio(uncertain.dissolves) * ratio(uncertain.liquid_L)  # the larger part of its ±
+        store = (float(self.moles(-1, co2_bar[-1], given)[1]) + excess) * of_liquid
         said = [*self._said(lost, adding, refill, rows), *self._doubts(float(co2_bar[-1]), uncertain, float(co2[-1]))]
         total = self._at_end(uncertain, progress, refill, error)
         held_more = self._supersaturated(co2, given, refill)

@@ -1,7 +1,7 @@
 """What came out: the weighings of the harvest, the warm hold, the drying, and what was recovered."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -139,16 +139,19 @@ def drying_of(run: Run, harvest: Harvest | None) -> DryingCurve | None:
     item = str(table["item"].iloc[0]).strip().lower() if "item" in table else "extract"
     dried = harvest.items.get(item) if harvest is not None else None
     tare = _tare(run, item)
-    return drying_curve(
-        table["time_h"].to_numpy(float), table["weight_g"].to_numpy(float) - tare, dry_g=dried and dried.dry_g,
-        u_weight_g=run.harvest.or_usual("u_weighing_g", table["weight_g"]),
+    found = drying_curve(
+        table["time_h"].to_numpy(float), table["weight_g"].to_numpy(float) - nominal(tare),
+        dry_g=dried and dried.dry_g, u_weight_g=run.harvest.or_usual("u_weighing_g", table["weight_g"]),
     )  # fmt: skip
+    off = tare - nominal(tare)  # one weighing of the dish, which moves the whole curve
+    return replace(found, start_g=found.start_g - off, end_g=found.end_g - off)
 
 
-def _tare(run: Run, item: str) -> float:
+def _tare(run: Run, item: str) -> Number:
+    """What the dish weighed empty, with its error; nothing where nobody weighed it."""
     rows = run.tables["weights"].to_dict("records") if "weights" in run.tables else []
-    tares = [float(row.get("tare_g", 0.0)) for row in rows if str(row["item"]).strip().lower() == item]
-    return tares[0] if tares and np.isfinite(tares[0]) else 0.0
+    tares = [_weighed(run, row, "tare_g") for row in rows if str(row["item"]).strip().lower() == item]
+    return tares[0] if tares and tares[0] is not None else 0.0
 
 
 def yeast_of(run: Run, fed: Feed, harvest: Harvest, gas: tuple[GasCurve, ...]) -> NetYeast:
