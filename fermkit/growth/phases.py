@@ -2,14 +2,13 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fermkit.basis.checks import Floats, numbers, one_of, rising, same_length
 from fermkit.basis.errors import FitError
-from fermkit.basis.written import Line, Page, Written
+from fermkit.basis.written import Line, Number, Page, Written
 from fermkit.growth.confidence import measured
 
 STRAIGHT = 0.2
@@ -32,7 +31,7 @@ RATE_KNOWN = 0.5
 class Timepoint:
     """A boundary between two phases: time ± u [h] and its 95 % interval."""
 
-    time_h: Any
+    time_h: Number
     low: float
     high: float
 
@@ -87,8 +86,8 @@ class GrowthRate(Written):
         How many doublings the window holds.
     """
 
-    per_h: Any
-    doubling_time_h: Any
+    per_h: Number
+    doubling_time_h: Number
     window_h: tuple[float, float]
     doublings: float
     low: float
@@ -303,7 +302,7 @@ class RunState(Written):
 
     word: State
     why: str
-    rate_now: Any
+    rate_now: Number
     unit: str = ""
 
     def page(self) -> Page:
@@ -354,7 +353,7 @@ def state_of(
     return RunState(State.GROWING, why, now, unit)
 
 
-def _stopped(now: Any, made: float, u_made: float, expected: float | None, unit: str) -> RunState:
+def _stopped(now: Number, made: float, u_made: float, expected: float | None, unit: str) -> RunState:
     if expected is None:
         why = "It has stopped; finished or stuck only the expected amount or the sugar left can tell."
         return RunState(State.STOPPED, why, now, unit)
