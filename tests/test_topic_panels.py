@@ -4,7 +4,6 @@ import asyncio
 import csv
 import re
 from dataclasses import replace
-from datetime import UTC, datetime
 
 import numpy as np
 import panel_data
@@ -300,45 +299,6 @@ def test_watch_reads_again_on_a_timer_until_told_otherwise(tmp_path, monkeypatch
     assert panel._status.value == ""
 
 
-PASTED = "time [min]\tvolume [L]\n0\t0\n30\t0,21\n60\t0,5\n90\tn.d.\n120\t0,8\n"
-
-
-def test_pasted_readings_become_a_run_folder(tmp_path):
-    """Decimal commas, minutes and litres from a spreadsheet; what was understood is what is saved."""
-    panel = panels.enter_data(tmp_path).set(cells=PASTED)
-    assert "Understood as gas: 4 rows" in str(panel) and "without a reading left out" in str(panel)
-    panel.press("keep").set(name="my_run").press("save")
-    run = read_run(tmp_path / "my_run")
-    assert run.tables["gas"]["time_h"].tolist() == pytest.approx([0, 0.5, 1, 2])
-    assert run.tables["gas"]["volume_mL"].tolist() == pytest.approx([0, 210, 500, 800])
-
-
-def test_pasting_never_overwrites_and_never_leaves_the_folder(tmp_path):
-    """A name that is taken, or that points elsewhere, is refused; nothing kept is nothing saved."""
-    panel = panels.enter_data(tmp_path)
-    with pytest.raises(InputError, match="0 tables are kept"):
-        panel.press("save")
-    panel.set(cells=PASTED).press("keep").press("save")
-    with pytest.raises(InputError, match="is there already"):
-        panel.press("save")
-    with pytest.raises(InputError, match="folder's name"):
-        panel.set(name="../elsewhere").press("save")
-
-
-def test_a_picked_file_is_read_like_a_pasted_one(tmp_path):
-    """The file counts where nothing is pasted; a workbook is refused with the way round."""
-    panel = panels.enter_data(tmp_path).set(file=("log.csv", PASTED.encode()))
-    assert "Understood as gas: 4 rows" in str(panel)
-    with pytest.raises(InputError, match="is a workbook"):
-        panel.set(file=("log.xlsx", b"PK"))
-
-
-def test_pasted_nonsense_is_refused_with_the_header_that_is_wanted(tmp_path):
-    """The message names the columns, with their units."""
-    with pytest.raises(InputError, match=r"column"):
-        panels.enter_data(tmp_path).set(cells="a;b\n1;2\n")
-
-
 def test_calibration_panel_takes_standards_without_an_analysis():
     """A calibration and a reading are enough."""
     cal = fit_calibration([0, 2, 4, 6, 8, 10, 12], [2.1, 5.0, 9.0, 12.6, 17.3, 21.0, 24.7])
@@ -386,35 +346,6 @@ def test_compare_refuses_a_run_without_the_yield(analysis, other):
     panel = panels.compare([analysis, short])
     with pytest.raises(InputError, match="pot has no yeast_yield"):
         panel.set(of="yeast_yield", against="pot")
-
-
-def test_what_a_person_may_press_too_early_is_answered_in_words(tmp_path):
-    """Keeping nothing, a table without its column and settings that are no settings: each says what to do."""
-    panel = panels.enter_data(tmp_path)
-    with pytest.raises(InputError, match="nothing is pasted for gas and no file picked"):
-        panel.press("keep")
-    with pytest.raises(InputError, match="no column time"):
-        panel.set(cells="volume [mL]\n0\n100\n200\n")
-    panel.set(cells=PASTED).press("keep").set(settings="name = my run")
-    with pytest.raises(InputError, match="the box 'About the run' can't be read"):
-        panel.press("save")
-    assert list(tmp_path.iterdir()) == []
-
-
-def test_a_file_is_taken_as_the_browser_hands_it_over(tmp_path):
-    """What the upload button sends is read; taken away again, the panel is empty."""
-    panel = panels.enter_data(tmp_path)
-    sent = {"name": "log.csv", "type": "text/csv", "size": len(PASTED), "last_modified": datetime.now(UTC)}
-    panel._knobs["file"].value = ({**sent, "content": memoryview(PASTED.encode())},)
-    assert "Understood as gas: 4 rows" in str(panel)
-    panel._knobs["file"].value = ()
-    assert "Nothing yet. The table gas may hold" in str(panel)
-
-
-def test_a_single_column_of_cells_is_shown_as_numbers_without_a_picture(tmp_path):
-    """One signal of one sample: nothing to draw it against."""
-    panel = panels.enter_data(tmp_path).set(table="samples", cells="sample\tsignal [V]\nS1\t0,42\n")
-    assert "1 rows, 1 columns of numbers" in str(panel) and "0.42 to 0.42" in str(panel)
 
 
 def test_a_vessel_beyond_all_bounds_gets_no_number():

@@ -453,7 +453,7 @@ def _no_comma_decimals(titles: list[str], rows: Body, columns: Sequence[Column],
 def _finished(out: dict[str, Any], units: dict[str, str], asked: _Asked, book: Remarks, zero: str) -> Table:
     import pandas as pd
 
-    frame = in_order(pd.DataFrame(out), asked.columns, book)
+    frame = in_order(pd.DataFrame(out, copy=False), asked.columns, book)
     if frame.empty:
         raise book.refusal("no row holds a reading", "at least one row with numbers", "fill it in, or delete the table")
     return Table(frame, units, book.all(), zero)

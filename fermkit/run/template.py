@@ -77,13 +77,13 @@ def _heading(name: str) -> str:
 
 def _line(about: Field) -> Line:
     words = f"; one of: {', '.join(about.words)}" if about.words else ""
-    usual = f"; usual ± {_usual(about)}" if about.usual is not None else ""
+    usual = f"; usual ± {usual_words(about)}" if about.usual is not None else ""
     note = f"{about.explains}{words}{_ends(about)}{usual}"
     return Line(about.written.replace(" ", "_"), example(about), note=note)
 
 
-def _usual(about: Field) -> str:
-    """The usual ± in words."""
+def usual_words(about: Field) -> str:
+    """The usual ± of a field in words; empty where there is none."""
     if about.usual is None:
         return ""
     own = "" if about.unit == "1" else f" {about.unit}"

@@ -125,20 +125,6 @@ class Paste:
 
 
 @dataclass(frozen=True)
-class Upload:
-    """A small file to pick (above 10 MB a notebook drops it silently); its value is (name, bytes)."""
-
-    name: str
-    label: str
-    kinds: str = ".csv,.txt,.tsv,.xlsx"
-    value: tuple[str, bytes] | None = None
-
-    def accept(self, value: Any) -> tuple[str, bytes] | None:
-        """A (name, bytes) pair, or nothing."""
-        return None if value is None else (str(value[0]), bytes(value[1]))
-
-
-@dataclass(frozen=True)
 class Action:
     """A button: `do(**values)` does its work and may answer with a sentence; then all is drawn anew."""
 
@@ -147,4 +133,4 @@ class Action:
     do: Callable[..., str | None]
 
 
-Control = Slider | Choice | Paste | Upload | Action
+Control = Slider | Choice | Paste | Action

@@ -21,7 +21,7 @@ from fermkit.basis.checks import one_of
 from fermkit.basis.errors import DoubtfulResult, FermkitError, InputError
 from fermkit.basis.written import Page
 from fermkit.show import plots
-from fermkit.show.controls import Action, Choice, Control, Slider, Upload, read_number
+from fermkit.show.controls import Action, Choice, Control, Slider, read_number
 from fermkit.show.lean import CannotWrite, LeanSvg
 from fermkit.show.panel_page import LOOK, numbers, refused, verdict
 
@@ -41,7 +41,7 @@ class Panel:
     Parameters
     ----------
     title : str
-    controls : list of Slider, Choice, Paste, Upload, Action
+    controls : list of Slider, Choice, Paste, Action
     draw : callable
         ``draw(**values) -> Page``, with one keyword for each control. It draws into the axes
         of `picture`, which are wiped before (`plots.wipe`), within about 40 ms. The page's heading is the
@@ -323,7 +323,7 @@ class Panel:
                     self._knobs[name].disabled = self._boxes[name].disabled = bool(why)
                     start = self._at_start[name]
                     self._echo(name, html.escape(why) or (f"at the start {start:.6g}" if value != start else ""))
-                elif name != but and not isinstance(self._inputs[name], Upload):
+                elif name != but:
                     self._knobs[name].value = value
         finally:
             self._quiet = False
@@ -379,8 +379,6 @@ class Panel:
         knob: Any
         if isinstance(control, Choice):
             knob = W.Dropdown(options=list(control.words), value=control.value, description=control.label, style=words)
-        elif isinstance(control, Upload):
-            knob = W.FileUpload(accept=control.kinds, multiple=False, description=control.label)
         else:
             kind = W.Textarea if control.lines > 1 else W.Text
             knob = kind(value=control.value, description=control.label, continuous_update=False, style=words)
@@ -388,13 +386,8 @@ class Panel:
                 knob.rows = control.lines
         knob.layout = full
         self._knobs[name] = knob
-        knob.observe(lambda change: self._moved(name, self._taken(control, change["new"])), names="value")
+        knob.observe(lambda change: self._moved(name, change["new"]), names="value")
         return knob
-
-    def _taken(self, control: Control, value: Any) -> Any:
-        if isinstance(control, Upload):
-            return (value[0]["name"], bytes(value[0]["content"])) if value else None
-        return value
 
     def _slider_row(self, control: Slider) -> Any:
         """Label and entry box on one line, the rail below it, its ends below that."""

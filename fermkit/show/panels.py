@@ -4,9 +4,10 @@ Each shows itself in a notebook, can be driven from code (``panel.set(dilution=5
 words what its picture shows (``print(panel)``).
 """
 
+from fermkit.show.form import enter_data
 from fermkit.show.planning_panels import drying, plan, start, vessel
 from fermkit.show.reading_panels import balance, calibration, growth, uncertainty_shares
-from fermkit.show.recording_panels import compare, enter_data, watch
+from fermkit.show.recording_panels import compare, watch
 
 __all__ = [
     "balance",

@@ -1,6 +1,5 @@
-"""Panels over what is on disk: a run in progress, run beside run, readings that have no file yet."""
+"""Panels over what is on disk: a run in progress, and run beside run."""
 
-import tomllib
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -14,27 +13,13 @@ from fermkit.batch.plan import plan_batch
 from fermkit.growth.fit import Forecast
 from fermkit.growth.smoothing import smooth_growth
 from fermkit.run.analysis import Analysis, analyse
-from fermkit.run.format import NEEDED, TABLES
-from fermkit.run.records import Run, read_run, write_run
-from fermkit.run.tables import Table, read_table
+from fermkit.run.records import Run, read_run
 from fermkit.show import plots
-from fermkit.show.controls import Action, Choice, Control, Paste, Slider, Upload
+from fermkit.show.controls import Action, Choice, Control, Slider
 from fermkit.show.panel import Panel
 
 AGAIN: Final = {"on the button": 0.0, "every 10 s": 10.0, "every minute": 60.0, "every 10 minutes": 600.0}
 """How often a run in progress is read again [s]."""
-
-SETTINGS: Final = """[run]
-name = "my run"
-date = "2026-01-31"
-
-[vessel]
-liquid = "1.00 ± 0.01 L"
-
-[[gas]]
-kind = "collected volume"
-"collector temperature" = "21 ± 1 °C"
-"""
 
 
 def compare(analyses: Sequence[Analysis]) -> Panel:
@@ -266,146 +251,3 @@ def _pressure_now(found: Analysis, share: float) -> tuple[bool, list[str]]:
         return True, [f"ALARM: {said} That is {of:.0f} % of the maker's rating, uncertainty included."]
     left = share * nominal(rated) - gauge
     return False, [f"{said} Headroom to {100 * share:.0f} % of the rating: {left:.2g} bar."]
-
-
-def enter_data(parent: str | Path = ".") -> Panel:
-    """Readings without a file: paste them from a spreadsheet, see what was understood, save them as a run folder.
-
-    Parameters
-    ----------
-    parent : str or Path
-        Where the run folder is to be made.
-
-    Returns
-    -------
-    Panel
-        Choice: ``table``. Boxes: ``cells`` (pasted), ``settings`` (as in run.toml), ``name`` (of the folder).
-        File: ``file``, used where nothing is pasted. Buttons: ``keep`` (this table, and go on to the next), ``save``.
-    """
-    kept: dict[str, Table] = {}
-    picture = plots.figure(12.5, 6)
-    with plots.house_style():
-        ax = picture.subplots()
-    plots.place(ax, left=0.14, bottom=0.2)
-
-    def understood(table: str, cells: str, file: tuple[str, bytes] | None) -> Table | None:
-        name, data = (f"{table}.csv", cells.encode()) if cells.strip() else file or ("", b"")
-        if not data:
-            return None
-        if name.lower().endswith((".xlsx", ".xls")):
-            raise InputError(
-                f"{name} is a workbook", "a text file, or cells pasted", "mark the cells there, copy, paste"
-            )
-        found = read_table(data, name, TABLES[table])
-        missing = [c.written for c in TABLES[table] if c.name in NEEDED[table] and c.name not in found.frame]
-        if missing:
-            raise InputError(
-                f"no column {' or '.join(missing)}", f"the columns {_columns(table)}", "name the columns so"
-            )
-        return found
-
-    def keep(table: str, cells: str, file: tuple[str, bytes] | None, **_: str) -> str:
-        found = understood(table, cells, file)
-        if found is None:
-            raise InputError(
-                f"nothing is pasted for {table} and no file picked", f"readings for the table {table}", "paste them"
-            )
-        kept[table] = found
-        return f"Kept {table}: {len(found.frame)} rows. Kept so far: {', '.join(kept)}."
-
-    def save(settings: str, name: str, **_: Any) -> str:
-        if not kept:
-            raise InputError(f"{len(kept)} tables are kept", "one or more tables", "press 'Keep this table' first")
-        if not name.strip() or Path(name).name != name:
-            raise InputError(
-                f"the folder's name is {name!r}", "a plain name, without / or \\", "write for example my_run"
-            )
-        tables = {table: _as_understood(table, found) for table, found in kept.items()}
-        place = write_run(_settings(settings), tables, Path(parent) / name)
-        return f"Saved {', '.join(kept)} as {place.name}. Read it with read_run({str(place)!r})."
-
-    def draw(table: str, cells: str, file: tuple[str, bytes] | None, settings: str, name: str) -> Page:
-        found = understood(table, cells, file)
-        if found is None:
-            ax.axis("off")
-            ax.text(0.5, 0.5, "no readings yet", ha="center")
-            return Page(
-                f"Nothing yet. The table {table} may hold: {_columns(table)}.",
-                [],
-                [f"Kept so far: {', '.join(kept) or 'none'}."],
-            )
-        numbers = _draw_table(table, found, ax)
-        settled = [f"Kept so far: {', '.join(kept) or 'none'}."]
-        return Page(
-            f"Understood as {table}: {len(found.frame)} rows, {len(numbers)} columns of numbers.",
-            numbers,
-            [f"{finding.level}: {finding}" for finding in found.findings] + settled,
-        )
-
-    controls: list[Control] = [
-        Choice("table", "Which table", list(TABLES), "gas"),
-        Paste("cells", "Paste the cells here", lines=8),
-        Upload("file", "or pick a file (text, below 10 MB)", ".csv,.txt,.tsv"),
-        Action("keep", "Keep this table", keep),
-        Paste("settings", "About the run", SETTINGS, lines=10),
-        Paste("name", "Name of the new folder", "my_run"),
-        Action("save", "Save as a run folder", save),
-    ]
-    return Panel("Readings without a file", controls, draw, picture)
-
-
-def _columns(table: str) -> str:
-    """The header that is wanted, with units."""
-    return ", ".join(_header(column.written, column.unit) for column in TABLES[table])
-
-
-def _header(written: str, unit: str) -> str:
-    return written if unit in ("1", "any", "") else f"{written} [{unit}]"
-
-
-def _as_understood(table: str, found: Table) -> dict[str, list[Any]]:
-    """Header → cells, with the units that the readings now have."""
-    out = {}
-    for column in TABLES[table]:
-        if column.name in found.frame:
-            unit = found.units.get(column.name, column.unit)
-            cells = found.frame[column.name].tolist()
-            out[_header(column.written, unit)] = [_cell(cell) for cell in cells]
-    return out
-
-
-def _cell(value: Any) -> Any:
-    if isinstance(value, float):
-        return "" if value != value else f"{value:.10g}"
-    return "" if value is None else value
-
-
-def _settings(text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
-        raise InputError(
-            f"the box 'About the run' can't be read: {problem}",
-            'lines such as name = "my run"',
-            "mend that line; texts stand in quotes",
-        ) from None
-
-
-def _draw_table(table: str, found: Table, ax: Any) -> list[Line]:
-    """One line a column of numbers; the picture shows the first against time (or the second)."""
-    frame = found.frame
-    numeric = [c for c in TABLES[table] if c.name in frame and c.kind != "text"]
-    lines = []
-    for column in numeric:
-        cells = frame[column.name].to_numpy(dtype=float)
-        unit, there = found.units.get(column.name, column.unit), np.isfinite(cells)
-        note = f"{int((~there).sum())} without a reading" if not there.all() else ""
-        span = f"{cells[there].min():g} to {cells[there].max():g}" if there.any() else "no reading"
-        lines.append(Line(column.written, span, "" if unit == "1" else unit, note))
-    ax.axis("on")
-    if len(numeric) > 1:
-        across, up = (frame[c.name].to_numpy(dtype=float) for c in numeric[:2])
-        ax.plot(across, up, "o", color=plots.COLOURS["blue"])
-        ax.set(xlabel=_header(lines[0].name, lines[0].unit), ylabel=_header(lines[1].name, lines[1].unit))
-        ax.autoscale()
-    return lines
