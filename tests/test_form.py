@@ -28,7 +28,7 @@ def test_sugar_alone_is_worked_out(tmp_path):
 def test_every_field_of_the_format_is_there(tmp_path):
     """Each key of each section has a field, with its unit and its explanation; nothing else has."""
     form = panels.enter_data(tmp_path)
-    form.typed.settings = {"instruments": {"scale": {}}, "ingredients": {"my syrup": {}}}
+    form.typed.settings.update({"instruments": {"scale": {}}, "ingredients": {"my syrup": {}}})
     places = {"feed": "feed 1", "instruments": "instruments scale", "ingredients": "ingredients my syrup"}
     for name, section in SECTIONS.items():
         for about in fields_of(section) if name != "gas" else ():

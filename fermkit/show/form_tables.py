@@ -29,7 +29,7 @@ GAS_COLUMNS: Final = {kind.column.replace("_gauge", ""): one for one, kind in GA
 """Kind of gas reading, by the column that holds it."""
 
 
-@dataclass
+@dataclass(frozen=True)
 class Typed:
     """What was typed so far: settings as in run.toml; table → cells as pasted; name → content of files picked."""
 
