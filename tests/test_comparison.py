@@ -68,15 +68,6 @@ def test_the_end_is_forecast_between_the_curves():
     assert early.high == np.inf and "not determined" in str(early)
 
 
-def test_a_run_that_stands_still_is_finished_whatever_the_curve_says():
-    """The scatter of the last readings counts, not how badly a curve follows a sudden stop."""
-    t = np.arange(0.0, 36.0, 0.25)
-    y = np.where(t < 14, t**1.5, 14**1.5) + 0.2 * np.random.default_rng(4).normal(size=t.size)
-    fit = fk.fit_growth(t, y, "gompertz")
-    assert any("runs of one sign" in doubt for doubt in fit.doubts)
-    assert fit.state(expected=14**1.5).word == "finished" and fit.state(expected=80.0).word == "stuck"
-
-
 def test_no_curve_is_given_weight_where_none_follows():
     """Gas that grows faster and faster and stops within the hour is no sigmoid: the best misfit gets no weight."""
     t = np.arange(0.0, 24.0, 0.5)

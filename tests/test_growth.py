@@ -228,7 +228,6 @@ def test_where_no_growth_is_shown_nothing_is_excluded():
     assert (low == -np.inf).all() and (high == np.inf).all()
     forecast = fit.finish_time_h()
     assert np.isnan(forecast.time_h.n) and (forecast.low, forecast.high) == (T[0], np.inf)
-    assert fit.state().word == "still lagging"
 
 
 def test_forecasts_of_an_unfinished_run_hold_the_truth():

@@ -263,10 +263,10 @@ def test_watch_reads_what_the_logger_has_added(tmp_path):
     late = panel.page.lines[2].limits
     assert late[1] - late[0] < early[1] - early[0]
     names = [line.name for line in panel.page.lines]
-    assert "99 % of the final amount, between curves" in names and "at this rate all that the feed gives at" in names
+    assert "99 % of the final amount, between curves" in names and "of the gas that the sugar gives" in names
 
 
-@pytest.mark.parametrize(("hours", "word"), [(9, "growing"), (25, "slowing"), (48, "finished")])
+@pytest.mark.parametrize(("hours", "word"), [(9, "growing"), (25, "slowing"), (48, "done")])
 def test_watch_says_how_the_run_stands(tmp_path, hours, word):
     """The state in a word, from the readings and from what the feed would give."""
     assert f"the run is {word}" in str(panels.watch(panel_data.write(tmp_path / "jar", hours=hours)))
@@ -336,7 +336,7 @@ def test_watch_without_a_feed_or_a_vessel_still_forecasts(tmp_path):
     text = toml.read_text("utf-8")
     toml.write_text(text[: text.index("[[feed]]")] + text[text.index("[[gas]]") :], "utf-8")
     said = str(panels.watch(folder))
-    assert "30 h seen: the run is" in said and "all that the feed gives" not in said
+    assert "30 h seen" in said and "of the gas that the sugar gives" not in said
     assert run.tables["gas"].shape[0] == 31
 
 

@@ -16,6 +16,9 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written
 from fermkit.batch.least_squares import Floats
 
+ENOUGH: Final = 0.9
+"""Share of the best expectation from which on a run that makes no more gas counts as done [-]: judgement, no source.
+Less may be all, where gas was lost; called done too early it may be bottled and burst."""
 STARTED: Final = 0.02
 """Share of the gas from which on a run has started [-]: common practice, no source."""
 SLOW: Final = 0.6
@@ -113,8 +116,8 @@ def progress(time_h: ArrayLike, co2: ArrayLike, u: float, expected: tuple[float,
     -----
     Rates are straight lines through the readings of a fifth of the hours so far (six hours at least). Lagging: less
     than 2 % of what is expected, or within the error. None comes: the rate is within its error of 3 % of the largest.
-    Then it is done where the gas made reaches the low end of what is expected, else stuck, or gas lost. It slows
-    below 0.6 of its largest rate. Done: the earliest at the present rate, the latest where the rate falls in
+    Then it is done where the gas made reaches 0.9 of what is expected, and its low end; else stuck, or gas lost. It
+    slows below 0.6 of its largest rate. Done: the earliest at the present rate, the latest where the rate falls in
     proportion to the sugar left.
 
     Raises
@@ -157,7 +160,7 @@ def _stage(made: float, u: float, now: float, u_now: float, largest: float, shar
     if made < 2.0 * np.sqrt(2.0) * u or share[1] < STARTED:
         return Stage.LAGGING
     if now - u_now < FLAT * largest:
-        return Stage.DONE if share[2] >= 1.0 else Stage.STUCK
+        return Stage.DONE if share[2] >= 1.0 and share[1] >= ENOUGH else Stage.STUCK
     return Stage.SLOWING if now + u_now < SLOW * largest else Stage.GROWING
 
 

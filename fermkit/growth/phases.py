@@ -1,14 +1,14 @@
-"""What a gas curve says about the run: its phases, its exponential window, its state while it runs."""
+"""What a gas curve says about the run: its phases, its exponential window."""
 
 from dataclasses import dataclass
-from enum import StrEnum
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fermkit.basis.checks import Floats, numbers, one_of, rising, same_length
 from fermkit.basis.errors import FitError
-from fermkit.basis.written import Line, Number, Page, Written
+from fermkit.basis.written import Line, Page, Written
 from fermkit.growth.confidence import measured
 
 STRAIGHT = 0.2
@@ -31,7 +31,7 @@ RATE_KNOWN = 0.5
 class Timepoint:
     """A boundary between two phases: time ± u [h] and its 95 % interval."""
 
-    time_h: Number
+    time_h: Any
     low: float
     high: float
 
@@ -86,8 +86,8 @@ class GrowthRate(Written):
         How many doublings the window holds.
     """
 
-    per_h: Number
-    doubling_time_h: Number
+    per_h: Any
+    doubling_time_h: Any
     window_h: tuple[float, float]
     doublings: float
     low: float
@@ -263,103 +263,3 @@ def _slowing_exponential(t: Floats, y: Floats, steps: bool) -> tuple[float, floa
     if steps:
         noise *= np.sqrt(np.arange(1, t.size + 1))
     return float(best.x[0]), float(best.x[1]), u_ln, grown, noise
-
-
-class State(StrEnum):
-    """How a run stands at its last reading."""
-
-    LAGGING = "still lagging"
-    GROWING = "growing"
-    SLOWING = "slowing"
-    STOPPED = "stopped"
-    FINISHED = "finished"
-    STUCK = "stuck"
-
-
-STOPPED_UNDER, SLOWING_UNDER = 0.05, 0.5
-"""Shares of the largest rate under which the rate of the last readings, at 95 %, is called stopped or slowing."""
-
-FINISHED_FROM = 0.9
-"""Share of the expected amount from which a run that has stopped is called finished: feeds are known to a
-tenth or so."""
-
-RISES = 5
-"""Last readings that must each lie above the one before for gas to come where no curve can be given: of readings that
-only scatter, five stand in rising order once in 120."""
-
-
-@dataclass(frozen=True, repr=False)
-class RunState(Written):
-    """How a run stands at its last reading, in one word, and why.
-
-    Attributes
-    ----------
-    word : State
-        Stopped where the readings alone cannot tell finished from stuck.
-    rate_now : ufloat
-        Slope through the last readings [unit/h].
-    """
-
-    word: State
-    why: str
-    rate_now: Number
-    unit: str = ""
-
-    def page(self) -> Page:
-        """The state as a lab-book page."""
-        rate = f"{self.unit}/h" if self.unit else "per h"
-        return Page(
-            f"The run is {self.word}", [Line("rate now", self.rate_now, rate, "through the last readings")], [self.why]
-        )
-
-
-def state_of(
-    *,
-    grows: bool,
-    rises: bool,
-    last_h: float,
-    lag_h: float,
-    u_lag_h: float,
-    rate_now: tuple[float, float],
-    max_rate: float,
-    made: float,
-    u_made: float,
-    expected: float | None,
-    unit: str,
-) -> RunState:
-    """The rules by which a run's state is named; each result says which rule spoke.
-
-    Stopped: the slope through the last readings is, at 95 %, below a twentieth of the largest rate.
-    Finished or stuck: what was made against what the feed would give, if that is known.
-    """
-    now = measured(*rate_now)
-    low, high = rate_now[0] - 2 * rate_now[1], rate_now[0] + 2 * rate_now[1]
-    if not grows or not np.isfinite(lag_h):
-        if rises:
-            why = f"Each of the last {RISES} readings lies above the one before; no curve tells more yet."
-            return RunState(State.GROWING, why, now, unit)
-        return RunState(State.LAGGING, "No rise, or no more than the foot of one, is shown yet.", now, unit)
-    if last_h < lag_h + u_lag_h:
-        why = f"The last reading, at {last_h:g} h, is still within the lag."
-        return RunState(State.LAGGING, why, now, unit)
-    if high < STOPPED_UNDER * max_rate:
-        return _stopped(now, made, u_made, expected, unit)
-    if high < SLOWING_UNDER * max_rate:
-        why = "The rate through the last readings is less than half the largest."
-        return RunState(State.SLOWING, why, now, unit)
-    why = "The rate through the last readings is well above zero."
-    if low < STOPPED_UNDER * max_rate:
-        why = "The last readings scatter too much to show that the rate has fallen; read on."
-    return RunState(State.GROWING, why, now, unit)
-
-
-def _stopped(now: Number, made: float, u_made: float, expected: float | None, unit: str) -> RunState:
-    if expected is None:
-        why = "It has stopped; finished or stuck only the expected amount or the sugar left can tell."
-        return RunState(State.STOPPED, why, now, unit)
-    share = 100 * made / expected
-    if made + 2 * u_made < FINISHED_FROM * expected:
-        aim = f"{expected:g} {unit}".rstrip()
-        why = f"It has stopped at {share:.0f} % of the expected {aim}: measure the sugar left."
-        return RunState(State.STUCK, why, now, unit)
-    return RunState(State.FINISHED, f"It has stopped, at {share:.0f} % of the expected amount.", now, unit)

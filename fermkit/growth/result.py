@@ -9,14 +9,13 @@ from numpy.typing import ArrayLike
 
 from fermkit.basis.checks import Floats, between, one_of
 from fermkit.basis.statistics import student
-from fermkit.basis.written import Line, Number, Page, Written, nominal, uncertainty
+from fermkit.basis.written import Line, Page, Written, nominal
 from fermkit.growth import confidence
 from fermkit.growth.curves import QUANTITIES, Quantity, Shape, shape_named
 from fermkit.growth.least_squares import Found, quiet
-from fermkit.growth.phases import RISES, GasPhases, RunState, Timepoint, exponential_window, state_of
+from fermkit.growth.phases import GasPhases, Timepoint, exponential_window
 from fermkit.growth.problem import Problem
 from fermkit.growth.residuals import follows
-from fermkit.growth.smoothing import rate_at_the_end
 from fermkit.growth.verdicts import UNGIVEN, Verdict
 
 
@@ -25,7 +24,7 @@ class Forecast(Written):
     """A time read off a fitted curve, with its 95 % interval."""
 
     what: str
-    time_h: Number
+    time_h: Any
     low: float
     high: float
 
@@ -86,10 +85,10 @@ class GrowthFit(Written):
     noise: str
     unit: str
     counts: str
-    final_amount: Number
-    max_rate: Number
-    lag_h: Number
-    asymptote: Number
+    final_amount: Any
+    max_rate: Any
+    lag_h: Any
+    asymptote: Any
     scatter: float
     dof: float
     scale_u: float
@@ -278,38 +277,6 @@ class GrowthFit(Written):
             window = found.window if found is not None and found.doublings > 0.5 else None
         return GasPhases(
             Timepoint(self.lag_h, low, high), window, Timepoint(end.time_h, end.low, end.high), self.doubts
-        )
-
-    def state(self, expected: float | None = None) -> RunState:
-        """How the run stands at its last reading: still lagging, growing, slowing, finished or stuck.
-
-        Parameters
-        ----------
-        expected : float, optional
-            What the feed would give in all [unit of the readings]. Without it, a run that has stopped is
-            called "stopped": the readings alone cannot tell finished from stuck.
-
-        Returns
-        -------
-        RunState
-            `word`, `why`, and the rate through the last readings.
-        """
-        steps = self.noise == "accumulating"
-        made = float(self.amount[-1] - self.amount[0])
-        rate, u_rate, scatter = rate_at_the_end(self.time_h, self.amount, steps, self.scatter)
-        u_made = scatter * (np.sqrt(self.time_h.size - 1) if steps else np.sqrt(2))
-        return state_of(
-            grows=self._given,
-            rises=self.amount.size >= RISES and bool((np.diff(self.amount[-RISES:]) > 0).all()),
-            last_h=float(self.time_h[-1]),
-            lag_h=nominal(self.lag_h),
-            u_lag_h=uncertainty(self.lag_h),
-            rate_now=(rate, u_rate),
-            max_rate=nominal(self.max_rate),
-            made=made,
-            u_made=float(np.hypot(u_made, self.scale_u * made)),
-            expected=expected,
-            unit=self.unit,
         )
 
     def _starts(self, p: Floats) -> Floats:

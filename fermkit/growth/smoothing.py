@@ -7,6 +7,7 @@ to come, are left out, so that going on reading changes nothing.
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -15,7 +16,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import FitError, InputError
 from fermkit.basis.statistics import student
-from fermkit.basis.written import Line, Number, Page, Written, nominal
+from fermkit.basis.written import Line, Page, Written, nominal
 from fermkit.growth.confidence import measured
 
 FEWEST, FEWEST_IN_WINDOW = 10, 3
@@ -87,11 +88,11 @@ class SmoothReading(Written):
         What counts as finished.
     """
 
-    amount_so_far: Number
+    amount_so_far: Any
     until_h: float
-    max_rate: Number
+    max_rate: Any
     max_rate_at_h: float
-    lag_h: Number
+    lag_h: Any
     finish_time_h: float
     limits: dict[str, tuple[float, float]]
     window_h: float
@@ -355,24 +356,6 @@ def _monotone(level: Floats) -> Floats:
     return np.asarray((np.maximum.accumulate(level) + np.minimum.accumulate(level[::-1])[::-1]) / 2)
 
 
-def rate_at_the_end(time: Floats, level: Floats, steps: bool, scatter: float) -> tuple[float, float, float]:
-    """Slope through the last eighth of the readings, five at least, its u, and the scatter of a reading there.
-
-    The scatter is the readings' own where there are enough of them: a curve that does not follow them makes its
-    misfit, which is given, look like scatter.
-    """
-    k = min(time.size, max(5, time.size // 8))
-    if time.size >= FEWEST:
-        variance, _ = _increment_variance(time, level) if steps else _reading_variance(time, level, np.ones(time.size))
-        scatter = float(np.sqrt(variance[-k:].mean()))
-    t, y = time[-k:], level[-k:]
-    if steps:
-        return float((y[-1] - y[0]) / (t[-1] - t[0])), float(scatter * np.sqrt(k - 1) / (t[-1] - t[0])), scatter
-    middle = t - t.mean()
-    spread = float(middle @ middle)
-    return float(middle @ y / spread), float(scatter / np.sqrt(spread)), scatter
-
-
 def series_of(time: Floats, level: Floats, steps: bool, end_h: float) -> Series:
     """Readings up to a time, thinned to `BLOCKS` where there are more, with the size of their errors."""
     k = int(np.searchsorted(time, end_h, side="right"))
@@ -420,10 +403,10 @@ def _readings(time_h: ArrayLike, amount: ArrayLike, noise: str) -> tuple[Floats,
     return time, level, noise == "accumulating"
 
 
-def _limits(value: Number, from_scatter: float, known: float) -> tuple[float, float]:
+def _limits(value: Any, from_scatter: float, known: float) -> tuple[float, float]:
     """95 % limits: half a width from the scatter, and a standard uncertainty that does not come from it."""
     half = math.hypot(from_scatter, 1.96 * known)
-    return nominal(value) - half, nominal(value) + half
+    return value.nominal_value - half, value.nominal_value + half
 
 
 def _reading_variance(time: Floats, level: Floats, count: Floats) -> tuple[Floats, float]:

@@ -4,13 +4,12 @@ All follow from the formula of the international alcoholometric tables, OIML R 2
 always means volumes at 20 °C.
 """
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
 from fermkit.basis.checks import Floats
 from fermkit.basis.evaluation import evaluate, within
-from fermkit.basis.written import Numbers
 
 # OIML R 22:1975, International alcoholometric tables; the same formula stands in EU Council Directive
 # 76/766/EEC. Public copies carry digit errors in C: these are the digits on which eight copies
@@ -42,7 +41,7 @@ _ETHANOL_G_PER_MOL: Final = 46.069
 """Standard atomic weights, CIAAW 2021; the tests hold it to `composition.molar_mass`."""
 
 
-def ethanol_density(mass_fraction: Numbers, temperature_C: Numbers) -> Numbers:
+def ethanol_density(mass_fraction: Any, temperature_C: Any) -> Any:
     """Density of a mixture of ethanol and water.
 
     Parameters
@@ -84,7 +83,7 @@ def _oiml(p: Floats, t_C: Floats) -> Floats:
     return np.asarray(density)
 
 
-def ethanol_mass_fraction(pct_vol: Numbers) -> Numbers:
+def ethanol_mass_fraction(pct_vol: Any) -> Any:
     """From % by volume to grams of ethanol per gram of mixture.
 
     Parameters
@@ -124,7 +123,7 @@ def _mass_fraction(pct_vol: Floats) -> Floats:
     return np.asarray(p)
 
 
-def ethanol_pct_vol(mass_fraction: Numbers) -> Numbers:
+def ethanol_pct_vol(mass_fraction: Any) -> Any:
     """From grams of ethanol per gram of mixture to % by volume at 20 °C.
 
     Parameters
@@ -150,7 +149,7 @@ def ethanol_pct_vol(mass_fraction: Numbers) -> Numbers:
     return evaluate(lambda p: 100.0 * p * np.polyval(_A[::-1], p) / _ETHANOL_20C, mass_fraction)
 
 
-def ethanol_mass_concentration(pct_vol: Numbers, temperature_C: Numbers = 20.0) -> Numbers:
+def ethanol_mass_concentration(pct_vol: Any, temperature_C: Any = 20.0) -> Any:
     """Grams of ethanol in a litre, from % by volume.
 
     Parameters
@@ -186,7 +185,7 @@ def _concentration(pct_vol: Floats, t_C: Floats) -> Floats:
     return np.asarray(pct_vol / 100.0 * _ETHANOL_20C * _oiml(p, t_C) / np.polyval(_A[::-1], p))
 
 
-def ethanol_molar_concentration(pct_vol: Numbers, temperature_C: Numbers = 20.0) -> Numbers:
+def ethanol_molar_concentration(pct_vol: Any, temperature_C: Any = 20.0) -> Any:
     """Moles of ethanol in a litre, from % by volume; see `ethanol_mass_concentration`.
 
     Examples
@@ -201,7 +200,7 @@ def ethanol_molar_concentration(pct_vol: Numbers, temperature_C: Numbers = 20.0)
     return ethanol_mass_concentration(pct_vol, temperature_C) / _ETHANOL_G_PER_MOL
 
 
-def ethanol_pct_vol_from_concentration(grams_per_L: Numbers) -> Numbers:
+def ethanol_pct_vol_from_concentration(grams_per_L: Any) -> Any:
     """Alcohol in % by volume from grams of ethanol in a litre at 20 °C.
 
     Examples

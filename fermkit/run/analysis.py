@@ -37,6 +37,7 @@ from fermkit.run.first_page import (
     pressure_words,
     questions,
     sums_that_differ,
+    tables_apart,
     unlikely,
 )
 from fermkit.run.harvested import Harvest
@@ -237,7 +238,7 @@ class Analysis(Written):
                 f"The routes to the gas contradict one another. Lag, rate and yields follow the {self.gas[0].kind}, "
                 "which the rest of the batch supports."
             )
-        said += [*impossible(self.estimate), *unlikely(self.estimate)]
+        said += [*impossible(self.estimate), *tables_apart(self.run), *unlikely(self.estimate)]
         said += sums_that_differ(self.own_sums)
         said += [f"Noticed while reading: {finding}" for finding in self.run.doubts]
         return [*said, *pressure_words(self.estimate.if_closed if self.estimate else None)]

@@ -8,9 +8,10 @@ from uncertainties import ufloat
 from fermkit.basis.written import Line, interval, rounded
 from fermkit.batch.closing import IfClosed
 from fermkit.batch.estimate import Answer, Estimate
-from fermkit.batch.impossible import Sort
+from fermkit.batch.impossible import Sort, times_apart
 from fermkit.batch.own_sums import OwnSums, Standing
 from fermkit.matter import usual
+from fermkit.run.records import Run
 
 HEADLINE: Final = ("sugar_used", "sugar_left", "ethanol", "co2", "yeast")
 """What a person asks first."""
@@ -65,6 +66,14 @@ def impossible(found: Estimate | None) -> list[str]:
 def unlikely(found: Estimate | None) -> list[str]:
     """What hardly can be."""
     return [] if found is None else [str(odd) for odd in found.oddities if odd.sort is Sort.UNLIKELY]
+
+
+def tables_apart(run: Run) -> list[str]:
+    """Tables that were written while the batch stood, and end at times that do not go together."""
+    names = {*(route.table for route in run.gas), "samples", "volumes"} & run.tables.keys()
+    last = {name: float(np.nanmax(run.tables[name]["time_h"].to_numpy(float))) for name in sorted(names)
+            if len(run.tables[name]) and "time_h" in run.tables[name]}  # fmt: skip
+    return [str(odd) for odd in times_apart({name: hours for name, hours in last.items() if np.isfinite(hours)})]
 
 
 def questions(found: Estimate | None) -> list[str]:

@@ -17,7 +17,6 @@ import numpy as np
 
 from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Frame
 from fermkit.run.clock import from_zero, hours_since
 from fermkit.run.columns import (
     Body,
@@ -61,7 +60,7 @@ class Table:
     `zero` is the time as written that counts as 0 h, where times are clock times.
     """
 
-    frame: Frame
+    frame: Any
     units: dict[str, str]
     findings: tuple[Finding, ...]
     zero: str = ""

@@ -7,9 +7,9 @@ from typing import Any, Final
 import numpy as np
 from uncertainties import ufloat
 
-from fermkit.basis.errors import FermkitError, InputError
+from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, interval, nominal, plus_minus, uncertainty
-from fermkit.batch.plan import plan_batch
+from fermkit.batch.progress import SAYS
 from fermkit.growth.fit import Forecast
 from fermkit.growth.smoothing import smooth_growth
 from fermkit.run.analysis import Analysis, analyse
@@ -147,16 +147,13 @@ def watch(folder: str | Path) -> Panel:
             Line("final amount", fit.final_amount, "mol", limits=fit.interval("final_amount")),
             Line(done.what, done.time_h, "h", limits=(done.low, done.high)),
         ]
-        expected = _expected_mol(found)
-        state = fit.state(None if expected is None else float(f"{nominal(expected):.3g}"))
-        lines.append(Line("rate now", state.rate_now * 1000, "mmol/h", f"largest: {plus_minus(fit.max_rate * 1000)}"))
-        if expected is not None and done.high > now and nominal(state.rate_now) > 0:
-            left = expected - made if nominal(expected) > nominal(made) else 0.0
-            at = now + left / state.rate_now
-            lines.append(Line("at this rate all that the feed gives at", at, "h", plus_minus(expected, "mol")))
-        said = f"{now:g} h seen: the run is {state.word}; {_forecast(done, now)}"
+        stands, why = "how it stands only its recipe could tell", []
+        if found.progress is not None:
+            stands, why = f"the run is {found.progress.stage}", [SAYS[found.progress.stage]]
+            lines += found.progress.page().lines
         alarm, words = _pressure_now(found, alarm_pct / 100)
-        return Page(said, lines, [*words, *fit.doubts, state.why], alarm=alarm)
+        said = f"{now:g} h seen: {stands}; {_forecast(done, now)}"
+        return Page(said, lines, [*words, *fit.doubts, *why], alarm=alarm)
 
     controls: list[Control] = [
         Slider("done_pct", "Counts as done, %", 80, 99.5, 0.5, 99),
@@ -193,18 +190,6 @@ class _Clock:
 
 def _rows(run: Run) -> int:
     return sum(len(frame) for frame in run.tables.values())
-
-
-def _expected_mol(found: Analysis) -> Any:
-    """What the feed would give, if it is known."""
-    if found.feed is None:
-        return None
-    how = "aerated" if found.run.conditions.aeration not in (None, "none") else "without air"
-    try:
-        batch = plan_batch(found.feed, how=how, liquid_L=found.run.vessel.liquid_L)
-        return batch.fate.co2_mol
-    except FermkitError:
-        return None
 
 
 def _done(found: Analysis, fraction: float) -> Forecast:
