@@ -16,6 +16,7 @@ where it is a doubt is said beside it [%]. Growth curves, of which no 95 % is sa
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -159,9 +160,9 @@ def _gas(a: Analysis, truth: Truth) -> Iterator[Held]:
     for curve in a.gas:
         yield plain(f"gas: CO2 made, by {curve.kind}", curve.total(), truth.amounts["CO2 made"] / molar_mass("CO2"))
         if uncertainty(curve.store_mol) > 0:
-            yield plain(
-                f"gas: held by the liquid ({curve.kind})", curve.store_mol, truth.series["co2_dissolved_mol"][-1]
-            )
+            held, litres = (partial(truth.at, name) for name in ("co2_dissolved_mol", "liquid_L"))
+            taken = sum(float(held(t) / litres(t)) * volume for t, volume in truth.batch.withdrawals)
+            yield plain(f"gas: held by the liquid ({curve.kind})", curve.store_mol, float(held(1e9)) + taken)
     if a.routes is not None:
         yield plain("gas: missing from the collector", a.routes.difference_mol, 0.0)
     if a.read is not None:
