@@ -31,7 +31,7 @@ from fermkit.balance.streams import (
 )
 from fermkit.basis.checks import Floats, between, one_of
 from fermkit.basis.errors import BalanceError, InputError
-from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
+from fermkit.basis.written import Line, Number, Page, Written, nominal, uncertainty
 from fermkit.matter import usual
 from fermkit.matter.composition import NITROGEN_REFERENCES, compound
 
@@ -108,7 +108,7 @@ class Balance(Written):
     aerated: bool = False
     nitrogen: str = "ammonia"
     extra: Sequence[LinearMeasurement] = ()
-    ash: Any = None
+    ash: Number | None = None
 
     def __post_init__(self) -> None:
         one_of(self.nitrogen, NITROGEN_REFERENCES, "nitrogen")
@@ -450,7 +450,7 @@ class Balance(Written):
         return known | unknown
 
 
-def _wrong_sign(s: Stream, amount: Any) -> bool:
+def _wrong_sign(s: Stream, amount: Number) -> bool:
     """Whether something made comes out consumed, or the reverse, by more than rounding."""
     return nominal(amount) * only_sign(s) < -1e-9 * abs(nominal(s.amount or 1.0))
 

@@ -10,7 +10,7 @@ from fermkit.balance.faults import ACIDS
 from fermkit.balance.streams import LinearMeasurement, Stream, grams_of, grams_per_unit
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import one_of
-from fermkit.basis.written import nominal, percent, plus_minus, uncertainty
+from fermkit.basis.written import Number, nominal, percent, plus_minus, uncertainty
 from fermkit.matter import usual
 from fermkit.matter.composition import compound, molar_mass
 
@@ -72,7 +72,7 @@ def _add_end_product(listing: Listing, aerated: bool) -> None:
         listing.notes.append(f"{name} is not listed: it is taken as made and not measured.")
 
 
-def _add_glycerol(listing: Listing, mmol_per_g: Any) -> None:
+def _add_glycerol(listing: Listing, mmol_per_g: Number) -> None:
     """Glycerol from the yeast made; where the yeast was not measured either, both are found together."""
     given = [s for s in listing.streams if s.role == "glycerol"]
     yeast = [s for s in listing.streams if s.role == "yeast"]
@@ -95,7 +95,7 @@ def _add_glycerol(listing: Listing, mmol_per_g: Any) -> None:
     listing.notes.append(f"Glycerol was not measured: {assumed} is assumed.")
 
 
-def _tie_glycerol(listing: Listing, given: list[Stream], yeast: list[Stream], per_g: Any) -> None:
+def _tie_glycerol(listing: Listing, given: list[Stream], yeast: list[Stream], per_g: Number) -> None:
     """``glycerol - k yeast = 0``, as doubtful as k is for the usual yeast of that sugar."""
     glycerol = (
         given[0] if given else Stream("glycerol", compound("glycerol"), None, "g", 0.0, 1.0, "unmeasured", "glycerol")
@@ -109,7 +109,7 @@ def _tie_glycerol(listing: Listing, given: list[Stream], yeast: list[Stream], pe
     listing.relations.append(LinearMeasurement("glycerol tied to yeast", coefficients, doubt, "usual"))
 
 
-def _add_acids(listing: Listing, share: Any) -> None:
+def _add_acids(listing: Listing, share: Number) -> None:
     sugars = [s for s in listing.streams if s.role == "sugar" and s.standing == "measured"]
     if any(s.role in ACIDS and s.standing == "measured" for s in listing.streams) or not sugars:
         return
@@ -122,7 +122,7 @@ def _add_acids(listing: Listing, share: Any) -> None:
     listing.notes.append(f"Organic acids were not measured: {assumed} is assumed.")
 
 
-def _add_oxygen(listing: Listing, taken_up: Any) -> None:
+def _add_oxygen(listing: Listing, taken_up: Number) -> None:
     """Oxygen of the air in the vessel, which burns sugar to CO2; consumed negative [g]."""
     if not any(s.role == "O2" for s in listing.streams):
         listing.streams.append(Stream("O2", compound("O2"), taken_up, "g", 0.0, 1.0, "usual", "O2", "air"))

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from scipy import linalg
@@ -10,7 +10,7 @@ from scipy import linalg
 from fermkit.balance.redundancy import Redundancy
 from fermkit.balance.streams import LinearMeasurement, Stream, grams_per_unit
 from fermkit.basis.checks import Floats
-from fermkit.basis.written import nominal, uncertainty
+from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.matter.composition import compound
 
 HEXOSE_G: Final = compound("hexose").molar_mass
@@ -95,7 +95,7 @@ def gather(
     found: Redundancy,
     rows: Sequence[str],
     nitrogen: str,
-    yeast_yield: Any,
+    yeast_yield: Number,
 ) -> Evidence:
     """Evidence of a balance, with the usual yeast yield as one more test where sugar is fermented to ethanol.
 

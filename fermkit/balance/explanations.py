@@ -13,7 +13,7 @@ from fermkit.balance.measurements import best_splitter
 from fermkit.balance.ranking import RESOLUTION, Ranked, Ranking
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import one_of
-from fermkit.basis.written import Line, Page, Written, in_percent, in_words, plus_minus
+from fermkit.basis.written import Line, Number, Page, Written, in_percent, in_words, plus_minus
 from fermkit.matter import usual
 from fermkit.matter.composition import compound
 
@@ -51,7 +51,7 @@ class Explanation:
     corrected: dict[str, Any]
     reported: dict[str, float]
     units: dict[str, str]
-    size: Any
+    size: Number
     says: Size
     p_value: float
 

@@ -11,7 +11,7 @@ from uncertainties import ufloat
 from fermkit.basis.budget import Act, covariance_of
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import BalanceError, InputError
-from fermkit.basis.written import nominal, uncertainty
+from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.matter.composition import NITROGEN_REFERENCES, Compound, compound, degree_of_reduction
 
 UNITS: Final = {"g": 1.0, "kg": 1e3, "mol": 1.0, "mmol": 1e-3, "C-mol": 1.0}
@@ -53,10 +53,10 @@ class Stream:
 
     name: str
     made_of: Compound
-    amount: Any
+    amount: Number
     unit: str
     ash: float
-    scale: Any
+    scale: Number
     standing: str
     role: str
     tied_to: str = ""
@@ -106,7 +106,7 @@ class LinearMeasurement:
 
     name: str
     coefficients: Mapping[str, float]
-    value: Any
+    value: Number
     standing: str = "measured"
 
 
@@ -114,7 +114,7 @@ def read_streams(
     amounts: Mapping[str, Any],
     unit: str | Mapping[str, str],
     of: Mapping[str, Any],
-    ash: Any,
+    ash: Number,
 ) -> list[Stream]:
     """The streams as a person wrote them, checked and with their formulas."""
     if not amounts:
@@ -138,7 +138,7 @@ def _known(names: Mapping[str, Any], amounts: Mapping[str, Any], where: str) -> 
         one_of(name, list(amounts), f"stream in {where}=")
 
 
-def _stream(name: str, amount: Any, unit: str | Mapping[str, str], of: Any, ash: Any) -> Stream:
+def _stream(name: str, amount: Number, unit: str | Mapping[str, str], of: Any, ash: Number) -> Stream:
     own_unit = unit.get(name, "g") if isinstance(unit, Mapping) else unit
     one_of(own_unit, UNITS, f"unit of {name}")
     thing, scale = _made_of(name, of, own_unit)
@@ -184,7 +184,7 @@ def _made_of(name: str, of: Any, unit: str) -> tuple[Compound, Any]:
 
 def _one_gram(name: str, of: Mapping[str, Any]) -> tuple[Compound, Any]:
     inside: dict[str, float] = {}
-    carbon: Any = 0.0
+    carbon: Number = 0.0
     electrons = 0.0
     for part, share in of.items():
         thing = compound(part)
@@ -210,7 +210,7 @@ def _role(thing: Compound) -> str:
     return "sugar" if any(dict(thing.atoms) == sugar for sugar in _SUGARS) else "other"
 
 
-def _ash_share(name: str, thing: Compound, role: str, ash: Any) -> Any:
+def _ash_share(name: str, thing: Compound, role: str, ash: Number) -> Any:
     whole = ash if role == "yeast" else None
     share = ash.get(name) if isinstance(ash, Mapping) else whole
     if share is None:
@@ -223,7 +223,7 @@ def _ash_share(name: str, thing: Compound, role: str, ash: Any) -> Any:
     return share
 
 
-def _check_amount(name: str, amount: Any) -> None:
+def _check_amount(name: str, amount: Number) -> None:
     if not hasattr(amount, "nominal_value") and not isinstance(amount, (int, float)):
         raise InputError(
             f"the amount of {name} is {amount!r}",

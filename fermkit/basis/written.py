@@ -21,8 +21,10 @@ from uncertainties import UFloat
 from fermkit.basis.shown import visible
 
 __all__ = [
+    "Frame",
     "Line",
     "Number",
+    "Numbers",
     "Page",
     "Written",
     "in_percent",
@@ -52,6 +54,12 @@ PRECISION = 1e-9
 
 Number: TypeAlias = float | UFloat
 """A plain float, or one that carries its ± with it."""
+
+Numbers: TypeAlias = Any
+"""A number, with or without its ±, or an array of plain ones: what a formula takes, and gives back in the same kind."""
+
+Frame: TypeAlias = Any
+"""A pandas DataFrame; pandas is not imported before one is made."""
 
 
 def nominal(value: Any) -> float:

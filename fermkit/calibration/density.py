@@ -14,7 +14,7 @@ from uncertainties import UFloat, ufloat
 
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import between, one_of, positive
-from fermkit.basis.written import Line, Page, Written, nominal
+from fermkit.basis.written import Line, Number, Page, Written, nominal
 from fermkit.matter.alcohol import (
     ethanol_density,
     ethanol_mass_concentration,
@@ -72,7 +72,7 @@ class MixedMeasurement(Written):
         return Page(self.name[:1].upper() + self.name[1:], lines, self.remarks)
 
 
-def convert_ethanol(value: Any, unit: str, to: str) -> Any:
+def convert_ethanol(value: Number, unit: str, to: str) -> Any:
     """Ethanol in water from one unit of strength to another, at 20 °C.
 
     Percent by volume and by mass differ by about a fifth; mixing them up is the commonest slip of all.
@@ -108,7 +108,7 @@ def convert_ethanol(value: Any, unit: str, to: str) -> Any:
     return ethanol_mass_concentration(value) if to == "g/L" else value
 
 
-def hydrometer_density(reading: Any, *, temperature_C: Any, reference_C: Any = 20.0, scale: str = "sg") -> Any:
+def hydrometer_density(reading: Number, *, temperature_C: Number, reference_C: Number = 20.0, scale: str = "sg") -> Any:
     """Density at 20 °C of what a hydrometer floats in.
 
     Parameters
@@ -163,11 +163,11 @@ def _doubt(u: float, act: Act) -> Any:
 
 
 def density_change(
-    start: Any,
-    end: Any,
+    start: Number,
+    end: Number,
     *,
-    volume_start_L: Any,
-    volume_end_L: Any = None,
+    volume_start_L: Number,
+    volume_end_L: Number | None = None,
     expected_pct_vol: float = 5.0,
     sugar: str = "sucrose",
     ethanol: str = "ethanol",

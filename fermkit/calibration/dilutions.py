@@ -14,7 +14,7 @@ from fermkit.basis.checks import Floats, same_length
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.statistics import student
-from fermkit.basis.written import Line, Page, Written, in_words, nominal, uncertainty
+from fermkit.basis.written import Line, Number, Page, Written, in_words, nominal, uncertainty
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.linearity import Judgement
 from fermkit.calibration.readback import Reading
@@ -59,7 +59,7 @@ class DilutionSeries(Written):
     used: NDArray[np.bool_]
     agreement: Judgement
     trend: Judgement
-    slope: Any
+    slope: Number
     verdict: str
     degrees_of_freedom: float
 
@@ -92,7 +92,7 @@ def dilution_series(
     dilutions: Sequence[float | UFloat],
     signals: Sequence[ArrayLike],
     *,
-    temperature_C: Any = None,
+    temperature_C: Number | None = None,
     **read: Any,
 ) -> DilutionSeries:
     """Read one sample at several dilutions and see whether they agree.

@@ -10,7 +10,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, numbers
 from fermkit.basis.constants import ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import nominal, uncertainty
+from fermkit.basis.written import Number, nominal, uncertainty
 
 TEMPERATURE: Final = Act("sample temperature", "temperature of the sample against the standards")
 
@@ -29,7 +29,7 @@ FURTHEST_K: Final = 15.0
 """How far a temperature is corrected at most [K]. Common practice, no source."""
 
 
-def vapour_ratio(temperature_C: Any, reference_C: float) -> Any:
+def vapour_ratio(temperature_C: Number, reference_C: float) -> Any:
     """How much stronger the vapour above a sample is than above the same sample at the reference temperature.
 
     Two kelvin between sample and standards are an error of 13 % for a sensor above the liquid.
@@ -67,7 +67,7 @@ def vapour_ratio(temperature_C: Any, reference_C: float) -> Any:
     return (there / here) * umath.exp(HEAT_OF_ESCAPE_K * (1 / there - 1 / here))
 
 
-def apparent_content(content: Any, temperature_C: float, reference_C: float) -> Any:
+def apparent_content(content: Number, temperature_C: float, reference_C: float) -> Any:
     """The content that would smell as strong at the reference temperature."""
     return content if nominal(content) == 0 else content * vapour_ratio(temperature_C, reference_C)
 
@@ -95,7 +95,7 @@ def at_one_temperature(temperature_C: ArrayLike, count: int) -> tuple[float, Flo
     return mean, values
 
 
-def temperature_factor(temperature_C: Any, reference_C: float | None) -> Any:
+def temperature_factor(temperature_C: Number, reference_C: float | None) -> Any:
     """What the content read has to be multiplied by for the sample's own temperature."""
     if temperature_C is None:
         return 1.0
@@ -116,7 +116,7 @@ def temperature_factor(temperature_C: Any, reference_C: float | None) -> Any:
     return 1 / vapour_ratio(temperature_C, reference_C)
 
 
-def temperature_said(temperature_C: Any, reference_C: float | None) -> list[str]:
+def temperature_said(temperature_C: Number, reference_C: float | None) -> list[str]:
     """What has to be said about the temperature of a sample."""
     if reference_C is None:
         return []

@@ -11,7 +11,7 @@ from fermkit.basis.checks import Floats, between, not_negative, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import HALF_WIDTH, rectangle
-from fermkit.basis.written import nominal, plus_minus, uncertainty
+from fermkit.basis.written import Numbers, nominal, plus_minus, uncertainty
 from fermkit.gas.counters import mended, paired
 from fermkit.gas.curve import GasCurve, Number, ratio
 from fermkit.matter.properties import co2_compressibility, co2_solubility, water_vapour_pressure
@@ -21,8 +21,8 @@ def gas_from_volume(
     time_h: ArrayLike,
     volume_mL: ArrayLike,
     *,
-    temperature_C: Any,
-    pressure_bar: Any = STANDARD_ATMOSPHERE_BAR,
+    temperature_C: Numbers,
+    pressure_bar: Numbers = STANDARD_ATMOSPHERE_BAR,
     u_reading_mL: float = 0.0,
     u_increment_mL: float = 0.0,
     volume_factor: Number = 1.0,
@@ -120,8 +120,8 @@ def gas_from_flow(
     time_h: ArrayLike,
     flow_mL_per_min: ArrayLike,
     *,
-    temperature_C: Any,
-    pressure_bar: Any = STANDARD_ATMOSPHERE_BAR,
+    temperature_C: Numbers,
+    pressure_bar: Numbers = STANDARD_ATMOSPHERE_BAR,
     u_reading_mL_per_min: float = 0.0,
     u_increment_mL: float = 0.0,
     flow_factor: Number = 1.0,
@@ -205,8 +205,8 @@ def gas_from_bubbles(
     bubbles: ArrayLike,
     *,
     mL_per_bubble: Number,
-    temperature_C: Any,
-    pressure_bar: Any = STANDARD_ATMOSPHERE_BAR,
+    temperature_C: Numbers,
+    pressure_bar: Numbers = STANDARD_ATMOSPHERE_BAR,
     spread_of_bubble: float | None = None,
     u_reading: float = HALF_WIDTH / 2,
     wet: bool = True,
@@ -278,7 +278,7 @@ def gas_from_bubbles(
     )  # fmt: skip
 
 
-def _cut(value: Any, kept: NDArray[np.intp]) -> Any:
+def _cut(value: Numbers, kept: NDArray[np.intp]) -> Numbers:
     """A series in the rows that stay; a single value as it is."""
     return value[kept] if isinstance(value, np.ndarray) else value
 
@@ -293,20 +293,20 @@ def _released(
     return GasCurve(times, co2, "released", kind, per_reading, per_step, common, tuple(remarks))
 
 
-def _conversion(temperature: Any, pressure: Any, wet: bool, gas: str, factor: Number) -> tuple[Any, Number, list[str]]:
+def _conversion(
+    temperature: Numbers, pressure: Numbers, wet: bool, gas: str, factor: Number
+) -> tuple[Numbers, Number, list[str]]:
     """Mol of CO2 for each mL shown, at the nominal values; the common factor; what to say about it."""
     one_of(gas, ("real", "ideal"), "gas")
     positive(nominal(factor), "factor of the collector")
 
-    def per_mL(t_C: Any, bar: Any) -> Any:
+    def per_mL(t_C: Numbers, bar: Numbers) -> Any:
         dry = bar - water_vapour_pressure(t_C) if wet else np.asarray(bar)
         z = co2_compressibility(t_C, dry) if gas == "real" else 1.0
         return dry / (z * L_BAR_GAS_CONSTANT * (np.asarray(t_C) + ZERO_CELSIUS_K)) / 1000.0
 
-    plain_t, plain_p = (
-        getattr(temperature, "nominal_value", temperature),
-        getattr(pressure, "nominal_value", pressure),
-    )
+    plain_t: Numbers = getattr(temperature, "nominal_value", temperature)
+    plain_p: Numbers = getattr(pressure, "nominal_value", pressure)
     _check_conditions(plain_t, plain_p)
     value = per_mL(plain_t, plain_p) * nominal(factor)
     common = ratio(factor)
@@ -321,7 +321,7 @@ def _conversion(temperature: Any, pressure: Any, wet: bool, gas: str, factor: Nu
     return value, common, [f"Taken to dry gas: {100 * vapour:.1f} % of the volume was water vapour."] if wet else []
 
 
-def _check_conditions(temperature: Any, pressure: Any) -> None:
+def _check_conditions(temperature: Numbers, pressure: Numbers) -> None:
     for value in (np.min(temperature), np.max(temperature)):
         between(float(value), 0.0, 46.0, "temperature of the collected gas [°C]")
     for value in (np.min(pressure), np.max(pressure)):
@@ -334,7 +334,7 @@ USUAL_LOSS_TO_WATER: Final = (0.0, 0.10)
 Water holds about its own volume of CO2, so that a large basin and slow gas can take more."""
 
 
-def _lost_to_water(share: tuple[float, float] | None, wet: bool, gas_C: Any) -> tuple[Number, list[str]]:
+def _lost_to_water(share: tuple[float, float] | None, wet: bool, gas_C: Numbers) -> tuple[Number, list[str]]:
     """The factor 1/(1 − loss) and its sentence."""
     if share is None and not wet:
         return 1.0, []
@@ -349,7 +349,8 @@ def _lost_to_water(share: tuple[float, float] | None, wet: bool, gas_C: Any) -> 
         f"a factor of {plus_minus(factor)}."
     ]
     if share is None:
-        water_C = float(np.mean(getattr(gas_C, "nominal_value", gas_C)))
+        plain_C: Numbers = getattr(gas_C, "nominal_value", gas_C)
+        water_C = float(np.mean(plain_C))
         litre = float(co2_solubility(water_C, STANDARD_ATMOSPHERE_BAR))
         said.append(
             "How much the displacement water took was not said, so this is a usual range: a litre of it can take up to "

@@ -100,9 +100,9 @@ class GasCurve(Written):
     u_increment_mol: Floats
     common: Number = 1.0
     remarks: tuple[str, ...] = ()
-    store_mol: Number = None
+    store_mol: Number | None = None
     end_error_mol: Number = field(default=None)
-    solubility_vs_water: Number = None
+    solubility_vs_water: Number | None = None
 
     def __post_init__(self) -> None:
         one_of(self.counts, ("released", "produced"), "counts")
@@ -222,9 +222,9 @@ def produced(
     liquid_L: Number,
     headspace_L: Number,
     temperature_C: Number,
-    pH: Number = None,
+    pH: Number | None = None,
     pressure_bar: Number = STANDARD_ATMOSPHERE_BAR,
-    solubility_vs_water: Number = None,
+    solubility_vs_water: Number | None = None,
     saturation: tuple[float, float] | None = None,
 ) -> GasCurve:
     """What the yeast made, from what left the liquid: the store in the liquid is added.

@@ -13,7 +13,7 @@ from fermkit.basis.checks import Floats, between, not_negative, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
-from fermkit.basis.written import nominal, percent, plus_minus, uncertainty
+from fermkit.basis.written import Numbers, nominal, percent, plus_minus, uncertainty
 from fermkit.gas.counters import paired
 from fermkit.gas.curve import (
     HELD,
@@ -61,13 +61,13 @@ def gas_from_pressure(
     *,
     headspace_L: Number,
     liquid_L: Number,
-    temperature_C: Any,
-    barometer_bar: Any = STANDARD_ATMOSPHERE_BAR,
-    pH: Number = None,
+    temperature_C: Numbers,
+    barometer_bar: Numbers = STANDARD_ATMOSPHERE_BAR,
+    pH: Number | None = None,
     u_reading_bar: float | None = None,
     gauge_factor: Number = 1.0,
     oxygen_used: tuple[float, float] = (0.0, 1.0),
-    solubility_vs_water: Number = None,
+    solubility_vs_water: Number | None = None,
     vents: str | Sequence[int] = "find",
 ) -> GasCurve:
     """CO2 produced, from the gauge pressure of a closed vessel, vented or not.
@@ -187,11 +187,11 @@ class _Conditions:
         return _Conditions(*(nominal(value) for value in self.values()))
 
 
-def _plain(quantity: Any) -> Floats:
+def _plain(quantity: Numbers) -> Floats:
     return np.asarray(getattr(quantity, "nominal_value", quantity), dtype=float)
 
 
-def _beyond(quantity: Any) -> Number:
+def _beyond(quantity: Numbers) -> Number:
     """What a single value with ± may be off; a logged series is taken as it stands."""
     return 0.0 if isinstance(quantity, np.ndarray) else quantity - nominal(quantity)
 
@@ -286,7 +286,7 @@ class _Log:
         air_bar = air * (t_C + ZERO_CELSIUS_K) * remains * (1 - OXYGEN_IN_AIR * given.oxygen_used * progress)
         return self.absolute(row, given) - water_vapour_pressure(t_C) - air_bar
 
-    def moles(self, row: Any, co2_bar: Any, given: _Conditions) -> tuple[Any, Any]:
+    def moles(self, row: Any, co2_bar: Numbers, given: _Conditions) -> tuple[Any, Any]:
         """CO2 in the gas and in the liquid [mol] for partial pressures at some rows."""
         t_C = self.warm(row, given)
         # early on noise may leave a pressure below zero: its mirror image, so that the noise cancels

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -11,7 +11,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, not_negative, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.intervals import rectangle
-from fermkit.basis.written import nominal
+from fermkit.basis.written import Numbers, nominal
 from fermkit.gas.counters import mended, paired
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, Number, shifted
 from fermkit.matter.properties import ethanol_molar_concentration, water_vapour_pressure
@@ -29,7 +29,7 @@ ETHANOL_G_PER_MOL: Final = 46.069
 """Standard atomic weights, CIAAW 2021."""
 
 
-def ethanol_vapour_pressure(pct_vol: Any, temperature_C: Any) -> Any:
+def ethanol_vapour_pressure(pct_vol: Numbers, temperature_C: Numbers) -> Numbers:
     """Pressure of ethanol vapour over a dilute solution in water: what the gas carries out.
 
     Parameters

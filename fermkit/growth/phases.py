@@ -1,14 +1,13 @@
 """What a gas curve says about the run: its phases, its exponential window."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from fermkit.basis.checks import Floats, numbers, one_of, rising, same_length
 from fermkit.basis.errors import FitError
-from fermkit.basis.written import Line, Page, Written
+from fermkit.basis.written import Line, Number, Page, Written
 from fermkit.growth.confidence import measured
 
 STRAIGHT = 0.2
@@ -31,7 +30,7 @@ RATE_KNOWN = 0.5
 class Timepoint:
     """A boundary between two phases: time ± u [h] and its 95 % interval."""
 
-    time_h: Any
+    time_h: Number
     low: float
     high: float
 
@@ -86,8 +85,8 @@ class GrowthRate(Written):
         How many doublings the window holds.
     """
 
-    per_h: Any
-    doubling_time_h: Any
+    per_h: Number
+    doubling_time_h: Number
     window_h: tuple[float, float]
     doublings: float
     low: float

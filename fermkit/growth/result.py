@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from fermkit.basis.checks import Floats, between, one_of
 from fermkit.basis.statistics import student
-from fermkit.basis.written import Line, Page, Written, nominal
+from fermkit.basis.written import Line, Number, Page, Written, nominal
 from fermkit.growth import confidence
 from fermkit.growth.curves import QUANTITIES, Quantity, Shape, shape_named
 from fermkit.growth.least_squares import Found, quiet
@@ -24,7 +24,7 @@ class Forecast(Written):
     """A time read off a fitted curve, with its 95 % interval."""
 
     what: str
-    time_h: Any
+    time_h: Number
     low: float
     high: float
 
@@ -85,10 +85,10 @@ class GrowthFit(Written):
     noise: str
     unit: str
     counts: str
-    final_amount: Any
-    max_rate: Any
-    lag_h: Any
-    asymptote: Any
+    final_amount: Number
+    max_rate: Number
+    lag_h: Number
+    asymptote: Number
     scatter: float
     dof: float
     scale_u: float

@@ -7,7 +7,6 @@ to come, are left out, so that going on reading changes nothing.
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,7 +15,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import FitError, InputError
 from fermkit.basis.statistics import student
-from fermkit.basis.written import Line, Page, Written, nominal
+from fermkit.basis.written import Line, Number, Page, Written, nominal
 from fermkit.growth.confidence import measured
 
 FEWEST, FEWEST_IN_WINDOW = 10, 3
@@ -88,11 +87,11 @@ class SmoothReading(Written):
         What counts as finished.
     """
 
-    amount_so_far: Any
+    amount_so_far: Number
     until_h: float
-    max_rate: Any
+    max_rate: Number
     max_rate_at_h: float
-    lag_h: Any
+    lag_h: Number
     finish_time_h: float
     limits: dict[str, tuple[float, float]]
     window_h: float
@@ -403,10 +402,10 @@ def _readings(time_h: ArrayLike, amount: ArrayLike, noise: str) -> tuple[Floats,
     return time, level, noise == "accumulating"
 
 
-def _limits(value: Any, from_scatter: float, known: float) -> tuple[float, float]:
+def _limits(value: Number, from_scatter: float, known: float) -> tuple[float, float]:
     """95 % limits: half a width from the scatter, and a standard uncertainty that does not come from it."""
     half = math.hypot(from_scatter, 1.96 * known)
-    return value.nominal_value - half, value.nominal_value + half
+    return nominal(value) - half, nominal(value) + half
 
 
 def _reading_variance(time: Floats, level: Floats, count: Floats) -> tuple[Floats, float]:

@@ -15,7 +15,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import between, not_negative, numbers, positive, rising, same_length
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Line, Page, Written, nominal, percent, uncertainty
+from fermkit.basis.written import Line, Number, Page, Written, nominal, percent, uncertainty
 
 SHORT_STEP_H: Final = 0.5
 """Weighings closer together than this [h] agree too easily to end a drying: common practice, no source."""
@@ -25,8 +25,8 @@ SHORT_STEP_H: Final = 0.5
 class Solids(Written):
     """Dry matter and water of a sample that was weighed wet and dried; net weights in g."""
 
-    wet_g: Any
-    dry_g: Any
+    wet_g: Number
+    dry_g: Number
 
     @property
     def water_g(self) -> Any:
@@ -48,7 +48,7 @@ class Solids(Written):
         """Water per *dry* matter [g/g]; 3.0 is the same as 75 % on the wet basis."""
         return self.water_g / self.dry_g
 
-    def weight_at(self, moisture_wet_basis: Any) -> Any:
+    def weight_at(self, moisture_wet_basis: Number) -> Any:
         """What this sample weighs [g] when it holds a share of water on the wet basis [g/g]."""
         between(nominal(moisture_wet_basis), 0.0, 0.99, "moisture on the wet basis [g/g]")
         return self.dry_g / (1.0 - moisture_wet_basis)
@@ -73,7 +73,7 @@ class Solids(Written):
         )
 
 
-def solids(tare_g: Any, wet_gross_g: Any, dry_gross_g: Any, residual_moisture: Any = 0.0) -> Solids:
+def solids(tare_g: Number, wet_gross_g: Number, dry_gross_g: Number, residual_moisture: Number = 0.0) -> Solids:
     """Solids and moisture from three weighings of one dish.
 
     Parameters
@@ -133,11 +133,11 @@ def solids(tare_g: Any, wet_gross_g: Any, dry_gross_g: Any, residual_moisture: A
 class ConstantWeight(Written):
     """Whether the last two weighings agree within the scale's error, and what that may hide."""
 
-    last_g: Any
-    loss_g: Any
+    last_g: Number
+    loss_g: Number
     step_h: float | None
     agrees: bool
-    dry_g: Any = None
+    dry_g: Number | None = None
 
     @property
     def moisture_wet_basis(self) -> Any:
@@ -178,7 +178,7 @@ class ConstantWeight(Written):
 
 
 def constant_weight(
-    weighings_g: ArrayLike, scale_u_g: float, time_h: ArrayLike | None = None, dry_g: Any = None
+    weighings_g: ArrayLike, scale_u_g: float, time_h: ArrayLike | None = None, dry_g: Number | None = None
 ) -> ConstantWeight:
     """Whether two weighings that agree within the scale's error end the drying.
 

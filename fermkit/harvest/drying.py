@@ -21,7 +21,18 @@ from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import Floats, between, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import FitError, InputError
 from fermkit.basis.statistics import aicc, runs_p
-from fermkit.basis.written import Line, Page, Written, in_words, interval, nominal, percent, plus_minus, uncertainty
+from fermkit.basis.written import (
+    Line,
+    Number,
+    Page,
+    Written,
+    in_words,
+    interval,
+    nominal,
+    percent,
+    plus_minus,
+    uncertainty,
+)
 
 USUAL: Final = "two periods"
 MODELS: Final[Mapping[str, str]] = {USUAL: "two periods", "page": "Page", "henderson_pabis": "Henderson–Pabis"}
@@ -36,7 +47,7 @@ Selection and Multimodel Inference, 2002, 2.6: models within 2 have substantial 
 class DryingForecast(Written):
     """When a moisture is reached, with an interval that says where it is open."""
 
-    target_g: Any
+    target_g: Number
     moisture_wet_basis: float | None
     time_h: float
     limits_h: tuple[float, float]
@@ -64,13 +75,13 @@ class DryingCurve(Written):
     time_h: Floats
     weight_g: Floats
     fitted_g: Floats
-    start_g: Any
-    end_g: Any
-    even_h: Any
-    rate_g_h: Any
-    k: Any
-    n: Any
-    dry_g: Any
+    start_g: Number
+    end_g: Number
+    even_h: Number
+    rate_g_h: Number
+    k: Number
+    n: Number
+    dry_g: Number
     scatter_g: float
     degrees_of_freedom: int
     aicc: float
@@ -93,7 +104,7 @@ class DryingCurve(Written):
         half = self._half_width(np.asarray(time_h, dtype=float), level)
         return self.predict(time_h) - half, self.predict(time_h) + half
 
-    def time_to(self, moisture_wet_basis: float | None = None, *, weight_g: Any = None) -> DryingForecast:
+    def time_to(self, moisture_wet_basis: float | None = None, *, weight_g: Number | None = None) -> DryingForecast:
         """When it is dried to a moisture (wet basis) or to a weight.
 
         Parameters
@@ -151,7 +162,7 @@ class DryingCurve(Written):
             (*self.doubts, *said, *cautions_for("drying").sentences()),
         )
 
-    def _target(self, moisture: float | None, weight_g: Any) -> Any:
+    def _target(self, moisture: float | None, weight_g: Number) -> Any:
         """The weight to reach."""
         if (moisture is None) == (weight_g is None):
             raise InputError(
@@ -202,7 +213,7 @@ def drying_curve(
     time_h: ArrayLike,
     weight_g: ArrayLike,
     *,
-    dry_g: Any = None,
+    dry_g: Number | None = None,
     model: str = "usual",
     began_h: float | None = None,
     u_weight_g: float = 0.0,
@@ -289,7 +300,7 @@ def _size(model: str) -> int:
     return 3 if model == "henderson_pabis" else 4
 
 
-def _weighings(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any) -> tuple[Floats, Floats]:
+def _weighings(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Number) -> tuple[Floats, Floats]:
     time = numbers(time_h, "time [h]", at_least=3)
     weight = numbers(weight_g, "weight [g]", at_least=3)
     same_length(time_h=time, weight_g=weight)
@@ -371,7 +382,7 @@ def _curve(
     t: Floats,
     weight: Floats,
     p: Floats,
-    dry_g: Any,
+    dry_g: Number,
     u_weight_g: float,
     score: float,
     compared: Mapping[str, float],
@@ -412,7 +423,7 @@ def _out_of_step(residuals: Floats, scatter: float, dof: int, u_weight_g: float)
     return (f"This curve misses the weighings {how}. Its end and its times are a sketch; weigh to constant weight.",)
 
 
-def _doubts(model: str, t: Floats, p: Floats, covariance: Floats, dry_g: Any, dof: int) -> tuple[str, ...]:
+def _doubts(model: str, t: Floats, p: Floats, covariance: Floats, dry_g: Number, dof: int) -> tuple[str, ...]:
     said = []
     left = float(_left(model, t[-1:], p[2:])[0])
     if left > 0.2:

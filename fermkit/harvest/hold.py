@@ -16,7 +16,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.cautions import FOOD_CODE, HOT_HOLDING_LIMIT_C, cautions_for
 from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive, rising, same_length
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Line, Page, Written
+from fermkit.basis.written import Line, Number, Page, Written
 
 AUTOLYSIS_WINDOW_C: Final = (45.0, 60.0)
 """Usual window of a yeast autolysis [°C]: common practice, no source. Best of 45 to 60 °C over 8 to 72 h was
@@ -60,12 +60,12 @@ class HoldLog(Written):
     temperature_C: Floats
     window_C: tuple[float, float]
     hot_holding_C: float
-    inside_h: Any
-    too_cold_h: Any
-    too_hot_h: Any
-    bacteria_h: Any
-    warming_h: Any
-    cooling_h: Any
+    inside_h: Number
+    too_cold_h: Number
+    too_hot_h: Number
+    bacteria_h: Number
+    warming_h: Number
+    cooling_h: Number
     unseen_h: float
     gaps: tuple[Stretch, ...]
     overshoots: tuple[Stretch, ...]

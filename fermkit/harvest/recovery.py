@@ -17,7 +17,7 @@ from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import not_negative, one_of, positive
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
-from fermkit.basis.written import Line, Page, Written, nominal, percent, plus_minus, uncertainty
+from fermkit.basis.written import Line, Number, Page, Written, nominal, percent, plus_minus, uncertainty
 
 NITROGEN_FACTORS: Final[Mapping[str, tuple[float, float]]] = MappingProxyType(
     {
@@ -42,9 +42,9 @@ once in 20: 1.960 + 1.645 (normal quantiles; Currie, Anal. Chem. 40 (1968) 586, 
 class NetYeast(Written):
     """Dry yeast in a product, less what is not yeast, less what was put in; all g of dry matter."""
 
-    product_dry_g: Any
-    non_yeast_solids_g: Any
-    inoculum_dry_g: Any
+    product_dry_g: Number
+    non_yeast_solids_g: Number
+    inoculum_dry_g: Number
 
     @property
     def yeast_g(self) -> Any:
@@ -81,7 +81,7 @@ class NetYeast(Written):
         )
 
 
-def net_yeast(product_dry_g: Any, non_yeast_solids_g: Any = 0.0, inoculum_dry_g: Any = 0.0) -> NetYeast:
+def net_yeast(product_dry_g: Number, non_yeast_solids_g: Number = 0.0, inoculum_dry_g: Number = 0.0) -> NetYeast:
     """Dry yeast grown, from the dry product.
 
     Parameters
@@ -117,7 +117,7 @@ def net_yeast(product_dry_g: Any, non_yeast_solids_g: Any = 0.0, inoculum_dry_g:
     return NetYeast(product_dry_g, non_yeast_solids_g, inoculum_dry_g)
 
 
-def carried_solids(dissolved_g: Any, broth_liquid_g: Any, paste_liquid_g: Any) -> Any:
+def carried_solids(dissolved_g: Number, broth_liquid_g: Number, paste_liquid_g: Number) -> Any:
     """Dissolved solids that stay in the liquid of an unwashed paste.
 
     Parameters
@@ -172,14 +172,14 @@ class Adding(StrEnum):
 class Recovery(Written):
     """Where the dry matter went when yeast was split into extract and debris; all g of dry matter."""
 
-    dry_yeast_g: Any
-    non_yeast_solids_g: Any
-    added_g: Any
-    extract_g: Any
-    debris_g: Any
-    losses_g: Any
-    inoculum_g: Any
-    net_extract_g: Any
+    dry_yeast_g: Number
+    non_yeast_solids_g: Number
+    added_g: Number
+    extract_g: Number
+    debris_g: Number
+    losses_g: Number
+    inoculum_g: Number
+    net_extract_g: Number
 
     @property
     def in_g(self) -> Any:
@@ -242,13 +242,13 @@ class Recovery(Written):
 
 def recovery(
     *,
-    dry_yeast_g: Any,
-    extract_g: Any,
-    debris_g: Any,
-    non_yeast_solids_g: Any = 0.0,
-    added_g: Any = 0.0,
-    losses_g: Any = 0.0,
-    inoculum_g: Any = 0.0,
+    dry_yeast_g: Number,
+    extract_g: Number,
+    debris_g: Number,
+    non_yeast_solids_g: Number = 0.0,
+    added_g: Number = 0.0,
+    losses_g: Number = 0.0,
+    inoculum_g: Number = 0.0,
 ) -> Recovery:
     """Whether extract and debris add up to the yeast that was opened, and how much of the extract is new yeast.
 
@@ -296,7 +296,7 @@ def recovery(
     return Recovery(dry_yeast_g, non_yeast_solids_g, added_g, extract_g, debris_g, losses_g, inoculum_g, net)
 
 
-def net_extract(extract_g: Any, dry_yeast_g: Any, non_yeast_solids_g: Any, inoculum_g: Any) -> Any:
+def net_extract(extract_g: Number, dry_yeast_g: Number, non_yeast_solids_g: Number, inoculum_g: Number) -> Any:
     """Extract of the yeast that grew: without the feed's solids in it and without the inoculum's share.
 
     Parameters
@@ -336,12 +336,12 @@ def net_extract(extract_g: Any, dry_yeast_g: Any, non_yeast_solids_g: Any, inocu
 class Protein(Written):
     """Protein worked out from nitrogen, with the factor named; by the factor 6.25 it is crude protein."""
 
-    protein_g: Any
-    nitrogen_g: Any
-    ammonium_n_g: Any
-    factor: Any
+    protein_g: Number
+    nitrogen_g: Number
+    ammonium_n_g: Number
+    factor: Number
     factor_name: str
-    dry_g: Any = None
+    dry_g: Number | None = None
 
     @property
     def share(self) -> Any:
@@ -366,7 +366,9 @@ class Protein(Written):
         return Page(f"{what[:1].upper()}{what[1:]} from nitrogen", lines, (note,))
 
 
-def protein(nitrogen_g: Any, factor: Any = "general", ammonium_n_g: Any = 0.0, dry_g: Any = None) -> Protein:
+def protein(
+    nitrogen_g: Number, factor: Number | str = "general", ammonium_n_g: Number = 0.0, dry_g: Number | None = None
+) -> Protein:
     """Crude protein from total nitrogen, ammonium left over not counted.
 
     Parameters

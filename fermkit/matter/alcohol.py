@@ -4,12 +4,13 @@ All follow from the formula of the international alcoholometric tables, OIML R 2
 always means volumes at 20 °C.
 """
 
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
 from fermkit.basis.checks import Floats
 from fermkit.basis.evaluation import evaluate, within
+from fermkit.basis.written import Numbers
 
 # OIML R 22:1975, International alcoholometric tables; the same formula stands in EU Council Directive
 # 76/766/EEC. Public copies carry digit errors in C: these are the digits on which eight copies
@@ -41,7 +42,7 @@ _ETHANOL_G_PER_MOL: Final = 46.069
 """Standard atomic weights, CIAAW 2021; the tests hold it to `composition.molar_mass`."""
 
 
-def ethanol_density(mass_fraction: Any, temperature_C: Any) -> Any:
+def ethanol_density(mass_fraction: Numbers, temperature_C: Numbers) -> Numbers:
     """Density of a mixture of ethanol and water.
 
     Parameters
@@ -83,7 +84,7 @@ def _oiml(p: Floats, t_C: Floats) -> Floats:
     return np.asarray(density)
 
 
-def ethanol_mass_fraction(pct_vol: Any) -> Any:
+def ethanol_mass_fraction(pct_vol: Numbers) -> Numbers:
     """From % by volume to grams of ethanol per gram of mixture.
 
     Parameters
@@ -123,7 +124,7 @@ def _mass_fraction(pct_vol: Floats) -> Floats:
     return np.asarray(p)
 
 
-def ethanol_pct_vol(mass_fraction: Any) -> Any:
+def ethanol_pct_vol(mass_fraction: Numbers) -> Numbers:
     """From grams of ethanol per gram of mixture to % by volume at 20 °C.
 
     Parameters
@@ -149,7 +150,7 @@ def ethanol_pct_vol(mass_fraction: Any) -> Any:
     return evaluate(lambda p: 100.0 * p * np.polyval(_A[::-1], p) / _ETHANOL_20C, mass_fraction)
 
 
-def ethanol_mass_concentration(pct_vol: Any, temperature_C: Any = 20.0) -> Any:
+def ethanol_mass_concentration(pct_vol: Numbers, temperature_C: Numbers = 20.0) -> Numbers:
     """Grams of ethanol in a litre, from % by volume.
 
     Parameters
@@ -185,7 +186,7 @@ def _concentration(pct_vol: Floats, t_C: Floats) -> Floats:
     return np.asarray(pct_vol / 100.0 * _ETHANOL_20C * _oiml(p, t_C) / np.polyval(_A[::-1], p))
 
 
-def ethanol_molar_concentration(pct_vol: Any, temperature_C: Any = 20.0) -> Any:
+def ethanol_molar_concentration(pct_vol: Numbers, temperature_C: Numbers = 20.0) -> Numbers:
     """Moles of ethanol in a litre, from % by volume; see `ethanol_mass_concentration`.
 
     Examples
@@ -200,7 +201,7 @@ def ethanol_molar_concentration(pct_vol: Any, temperature_C: Any = 20.0) -> Any:
     return ethanol_mass_concentration(pct_vol, temperature_C) / _ETHANOL_G_PER_MOL
 
 
-def ethanol_pct_vol_from_concentration(grams_per_L: Any) -> Any:
+def ethanol_pct_vol_from_concentration(grams_per_L: Numbers) -> Numbers:
     """Alcohol in % by volume from grams of ethanol in a litre at 20 °C.
 
     Examples

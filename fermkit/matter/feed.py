@@ -15,7 +15,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.checks import nearest, not_negative, one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
-from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
+from fermkit.basis.written import Line, Numbers, Page, Written, nominal, plus_minus
 from fermkit.matter.composition import compound
 from fermkit.matter.ingredients import Ingredient, ingredient, ingredient_from, ingredient_names, kitchen_measure
 
@@ -97,20 +97,20 @@ class Feed(Written):
 
     amounts: Mapping[str, Any]
     ingredients: Mapping[str, Ingredient]
-    hexose_g: Any
-    sugar_g: Any
-    carbon_mol: Any
-    nitrogen_g: Any
+    hexose_g: Numbers
+    sugar_g: Numbers
+    carbon_mol: Numbers
+    nitrogen_g: Numbers
     usable_nitrogen_g: tuple[Any, Any]
-    phosphorus_g: Any
-    sulfur_g: Any
-    potassium_g: Any
-    magnesium_g: Any
-    water_g: Any
-    ash_g: Any
-    non_yeast_solids_g: Any
-    inoculum_g: Any
-    mass_g: Any
+    phosphorus_g: Numbers
+    sulfur_g: Numbers
+    potassium_g: Numbers
+    magnesium_g: Numbers
+    water_g: Numbers
+    ash_g: Numbers
+    non_yeast_solids_g: Numbers
+    inoculum_g: Numbers
+    mass_g: Numbers
     not_known: Mapping[str, tuple[str, ...]]
 
     def usable_g(self, element: str) -> tuple[Any, Any]:
@@ -186,7 +186,7 @@ def feed(amounts: Mapping[str, Any], ingredients: Mapping[str, Ingredient | Mapp
     things = {name: _known(name, own) for name in amounts}
     grams = {name: _grams(amount, things[name]) for name, amount in amounts.items()}
 
-    def total(content: Any) -> Any:
+    def total(content: Numbers) -> Numbers:
         return sum((grams[name] * content(thing) for name, thing in things.items()), 0.0)
 
     hexose_g = total(lambda thing: thing.hexose)
@@ -238,7 +238,7 @@ def _known(name: str, own: Mapping[str, Ingredient | Mapping[str, Any]]) -> Ingr
     return ingredient(name)
 
 
-def _grams(amount: Any, thing: Ingredient) -> Any:
+def _grams(amount: Numbers, thing: Ingredient) -> Numbers:
     grams = kitchen_measure(amount, thing) if isinstance(amount, str) else amount
     not_negative(nominal(grams), f"the amount of {thing.name} [g]")
     return grams
@@ -261,8 +261,8 @@ class YeastLimits(Written):
         The limit or limits that can be the lowest; several, where their ranges overlap.
     """
 
-    carbon_g: Any
-    electrons_g: Any
+    carbon_g: Numbers
+    electrons_g: Numbers
     nitrogen_g: tuple[Any, Any]
     phosphorus_g: tuple[Any, Any]
     sulfur_g: tuple[Any, Any]
@@ -363,12 +363,12 @@ def yeast_ash() -> Any:
     return rectangle(middle - half, middle + half, Act("yeast ash", "the ash of the yeast"))
 
 
-def span(low: Any, high: Any) -> str:
+def span(low: Numbers, high: Numbers) -> str:
     """Two ends as text, three digits each."""
     return " to ".join(f"{x:.0f}" if abs(x) >= 100 else f"{x:.3g}" for x in (nominal(low), nominal(high)))
 
 
-def _range(usable_g: tuple[Any, Any], inoculum_g: Any, content: tuple[float, float]) -> tuple[Any, Any]:
+def _range(usable_g: tuple[Any, Any], inoculum_g: Numbers, content: tuple[float, float]) -> tuple[Any, Any]:
     starved, fed = content
     middle = (starved + fed) / 2.0  # what the inoculum itself brings, of which the new yeast takes its share
     return usable_g[0] / fed, (usable_g[1] + inoculum_g * middle) / starved - inoculum_g

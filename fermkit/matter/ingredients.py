@@ -20,7 +20,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.checks import between, not_negative, one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
-from fermkit.basis.written import Line, Page, Written, nominal, plus_minus, uncertainty
+from fermkit.basis.written import Line, Number, Page, Written, nominal, plus_minus, uncertainty
 from fermkit.matter.composition import compound
 
 HEXOSES: Final[Mapping[str, int]] = MappingProxyType({
@@ -76,7 +76,7 @@ class Ingredient(Written):
     parts: Mapping[str, Any]
     contents: Mapping[str, Any]
     usable_nitrogen: tuple[Any, Any]
-    density: Any
+    density: Number
     sources: Mapping[str, str]
 
     @property
@@ -263,7 +263,7 @@ def _completed(name: str, parts: dict[str, Any]) -> dict[str, Any]:
     return parts if filler in parts else {**parts, filler: rest}
 
 
-def _nitrogen_range(name: str, usable: Any, total: Any) -> tuple[Any, Any]:
+def _nitrogen_range(name: str, usable: Number, total: Any) -> tuple[Any, Any]:
     if usable is None:
         return 0.0, total
     if isinstance(usable, tuple | list):
@@ -279,7 +279,7 @@ def _nitrogen_range(name: str, usable: Any, total: Any) -> tuple[Any, Any]:
     return low, high
 
 
-def syrup(name: str, brix: Any, sugar: str = "sucrose", purity: Any = 1.0) -> Ingredient:
+def syrup(name: str, brix: Number, sugar: str = "sucrose", purity: Any = 1.0) -> Ingredient:
     """A sugar syrup known by its °Brix.
 
     Parameters

@@ -4,7 +4,7 @@ Each has its range and its source, takes numbers or arrays (or values with uncer
 correlated), and refuses what lies outside the range of its source.
 """
 
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from fermkit.basis.checks import Floats
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.evaluation import evaluate, within
 from fermkit.basis.intervals import rectangle
+from fermkit.basis.written import Numbers
 from fermkit.matter.alcohol import ethanol_density as ethanol_density
 from fermkit.matter.alcohol import ethanol_mass_concentration as ethanol_mass_concentration
 from fermkit.matter.alcohol import ethanol_mass_fraction as ethanol_mass_fraction
@@ -45,7 +46,7 @@ _CO2_PARTIAL_VOLUME_L: Final = 0.0323
 """Partial molar volume of CO2 in water [L/mol]: Weiss 1974 (32.3 ± 0.5 cm3/mol)."""
 
 
-def water_density(temperature_C: Any) -> Any:
+def water_density(temperature_C: Numbers) -> Numbers:
     """Density of pure liquid water at ordinary pressure.
 
     Parameters
@@ -79,7 +80,7 @@ def _water_density(t_C: Floats) -> Floats:
     return np.asarray(1.0 / (461.51805 * 10.0 / 1e5 * volume))
 
 
-def water_vapour_pressure(temperature_C: Any) -> Any:
+def water_vapour_pressure(temperature_C: Numbers) -> Numbers:
     """Pressure of water vapour over pure water: what a collected gas holds besides the CO2.
 
     Parameters
@@ -110,7 +111,7 @@ def _psat(t_C: Floats) -> Floats:
     return np.asarray(_CRITICAL_BAR * np.exp(sum(a * (1.0 - Tr) ** b for a, b in _PSAT) / Tr))
 
 
-def o2_solubility(temperature_C: Any, o2_pressure_bar: Any) -> Any:
+def o2_solubility(temperature_C: Numbers, o2_pressure_bar: Numbers) -> Numbers:
     """How much oxygen a litre of water holds under a partial pressure of oxygen.
 
     Parameters
@@ -152,7 +153,7 @@ def _oxygen(t_C: Floats, bar: Floats) -> Floats:
     return np.asarray(bar / henry * _water_density(t_C) / _WATER_G_PER_MOL)
 
 
-def co2_second_virial(temperature_C: Any) -> Any:
+def co2_second_virial(temperature_C: Numbers) -> Numbers:
     """Second virial coefficient of CO2: how far the gas is from ideal, as Z = 1 + B n/V.
 
     Parameters
@@ -185,7 +186,7 @@ def _virial(t_C: Floats) -> Floats:
     return np.asarray((-1636.75 + 12.0408 * T - 3.27957e-2 * T**2 + 3.16528e-5 * T**3) / 1000.0)
 
 
-def co2_compressibility(temperature_C: Any, co2_pressure_bar: Any) -> Any:
+def co2_compressibility(temperature_C: Numbers, co2_pressure_bar: Numbers) -> Numbers:
     """Compressibility factor Z = pV/(nRT) of CO2, from its second virial coefficient alone.
 
     Parameters
@@ -222,7 +223,7 @@ def _compressibility(t_C: Floats, bar: Floats) -> Floats:
     return np.asarray((1.0 + np.sqrt(1.0 + 4.0 * slope)) / 2.0)
 
 
-def co2_solubility(temperature_C: Any, co2_pressure_bar: Any) -> Any:
+def co2_solubility(temperature_C: Numbers, co2_pressure_bar: Numbers) -> Numbers:
     """How much CO2 a litre of water holds when it is in balance with the gas above it.
 
     Every room takes this one value. A fermented liquid holds less: multiply by `co2_vs_water`.
@@ -296,7 +297,7 @@ _RULE_OF_LOGS: Final = 0.01
 measured; 0.95 for lager and 0.94 for sparkling wine by the rule)."""
 
 
-def co2_vs_water(*, sugar_g_L: Any = None, ethanol_pct_vol: Any = None, salts_g_L: Any = None) -> Any:
+def co2_vs_water(*, sugar_g_L: Numbers = None, ethanol_pct_vol: Numbers = None, salts_g_L: Numbers = None) -> Numbers:
     """How much CO2 a liquid holds in balance, over what water holds: sugar, alcohol and salts hold some back.
 
     Parameters
@@ -340,7 +341,7 @@ def co2_vs_water(*, sugar_g_L: Any = None, ethanol_pct_vol: Any = None, salts_g_
     )
     if all(content is None for content, *_ in parts):
         return rectangle(*USUAL_CO2_VS_WATER, SOLUBILITY)
-    log10: Any = 0.0
+    log10: Numbers = 0.0
     for content, most, name, (slope, u) in parts:
         if content is not None:
             within(content, 0.0, most, name)
@@ -352,7 +353,7 @@ SOLUBILITY: Final = Act("CO2 solubility", "solubility of CO2 in this liquid")
 """What a ± of `co2_vs_water` is called in a budget."""
 
 
-def bicarbonate_factor(pH: Any, temperature_C: Any) -> Any:
+def bicarbonate_factor(pH: Numbers, temperature_C: Numbers) -> Numbers:
     """How much more carbonate the liquid holds in all than CO2 alone.
 
     Parameters
@@ -397,7 +398,7 @@ def _carbonate(pH: Floats, t_C: Floats) -> Floats:
     return np.asarray(1.0 + 10.0**first * (1.0 + 10.0**second))
 
 
-def sucrose_density(mass_fraction: Any, temperature_C: Any = 20.0) -> Any:
+def sucrose_density(mass_fraction: Numbers, temperature_C: Numbers = 20.0) -> Numbers:
     """Density of a solution of sucrose in water.
 
     Parameters

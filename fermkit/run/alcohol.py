@@ -9,7 +9,7 @@ from uncertainties import ufloat
 
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Line, Number, Page, Written, nominal, plus_minus, uncertainty
+from fermkit.basis.written import Frame, Line, Number, Page, Written, nominal, plus_minus, uncertainty
 from fermkit.batch.aeration import air_through, ethanol_carried_out, stripped_share
 from fermkit.batch.impossible import STRONGEST_PCT_VOL
 from fermkit.calibration.calibrate import Calibration, fit_calibration
@@ -37,7 +37,7 @@ def calibration_of(run: Run) -> Calibration | None:
     return None if table is None else _calibrated(run, table, _made_up(table))
 
 
-def _made_up(table: Any) -> dict[float, Number]:
+def _made_up(table: Frame) -> dict[float, Number]:
     """Each standard solution, with its own ± where it was noted; read twice, it is one solution."""
     known = table["ethanol_pct_vol"].dropna()
     u = table["u_pct_vol"] if "u_pct_vol" in table else known * 0.0
@@ -46,7 +46,7 @@ def _made_up(table: Any) -> dict[float, Number]:
 
 
 def _calibrated(
-    run: Run, table: Any, made_up: dict[float, Number], reference_C: float | None = None, curve: str = ""
+    run: Run, table: Frame, made_up: dict[float, Number], reference_C: float | None = None, curve: str = ""
 ) -> Calibration:
     table = table.dropna(subset=["ethanol_pct_vol", "signal"])
     told = run.ethanol.curve or "line"
@@ -168,7 +168,7 @@ def _diluted(dilution: float, u_pipetting: float) -> Number:
     return ufloat(dilution, dilution * u_pipetting, tag=PIPETTING) if dilution != 1 and u_pipetting else dilution
 
 
-def _temperature(table: Any) -> Number | None:
+def _temperature(table: Frame) -> Number | None:
     """Mean temperature of what was read [°C], as good as its thermometer; None where it was not noted."""
     mean = table["temperature_C"].mean() if "temperature_C" in table else np.nan
     return ufloat(float(mean), THERMOMETER_K, tag=TEMPERATURE) if np.isfinite(mean) else None

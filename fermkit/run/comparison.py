@@ -12,7 +12,7 @@ from scipy.stats import chi2
 from fermkit.basis.budget import covariance_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import effective_degrees_of_freedom, holm
-from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
+from fermkit.basis.written import Line, Number, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
 from fermkit.run.analysis import Analysis
 
 
@@ -35,7 +35,7 @@ class Difference(Written):
     run: str
     against: str
     product: str
-    value: Any
+    value: Number
     p_value: float
     adjusted_p: float
 

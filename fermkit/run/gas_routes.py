@@ -8,7 +8,7 @@ from uncertainties import ufloat
 from fermkit.basis.budget import Act
 from fermkit.basis.checks import Floats
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Number
+from fermkit.basis.written import Frame, Number
 from fermkit.gas.collector import gas_from_bubbles, gas_from_flow, gas_from_volume
 from fermkit.gas.curve import GasCurve, RouteComparison, compare_routes, produced
 from fermkit.gas.headspace import gas_from_pressure
@@ -71,7 +71,7 @@ def released_by(route: Gas, run: Run, ethanol_pct_vol: Number | None = None) -> 
     )  # fmt: skip
 
 
-def _around(route: CollectedVolume | FlowRate | BubbleCount, run: Run, table: Any) -> dict[str, Any]:
+def _around(route: CollectedVolume | FlowRate | BubbleCount, run: Run, table: Frame) -> dict[str, Any]:
     """Warmth, pressure and dampness of gas that was caught or counted."""
     warm = route.collector_temperature_C
     return {

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Number, nominal, plus_minus
+from fermkit.basis.written import Frame, Number, nominal, plus_minus
 from fermkit.run.findings import Remarks
 from fermkit.run.format import READS, Instrument
 
@@ -125,7 +125,7 @@ def corrected_settings(sections: dict[str, Any]) -> None:
     sections["gas"] = tuple(warmed(gas, "collector_temperature_C", "gas") for gas in sections["gas"])
 
 
-def corrected_table(name: str, frame: Any, instruments: Instruments) -> Any:
+def corrected_table(name: str, frame: Frame, instruments: Instruments) -> Any:
     """A table with the nominal corrections applied to its weights, temperatures and pressures."""
     place = name if name in READS else "gas"
     factor = nominal(correction(instruments, "factor", place))

@@ -11,7 +11,7 @@ from typing import Any, Final
 from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import Quantity, as_number
-from fermkit.basis.written import Line, Page, Written, nominal
+from fermkit.basis.written import Frame, Line, Number, Page, Written, nominal
 from fermkit.run.format import Usual, VolumeRow, fields_of, step_of
 
 SIGNS: Final = {"sample": -1.0, "evaporation": -1.0, "spill": -1.0, "harvest": -1.0, "water": 1.0, "feed": 1.0}
@@ -30,7 +30,7 @@ class Entry:
 
     time_h: float
     what: str
-    change_L: Any
+    change_L: Number
 
 
 @dataclass(frozen=True, repr=False)
@@ -45,7 +45,7 @@ class Ledger(Written):
         In order of time.
     """
 
-    start_L: Any = 0.0
+    start_L: Number = 0.0
     entries: tuple[Entry, ...] = ()
 
     def volume_L(self, time_h: float) -> Any:
@@ -102,7 +102,7 @@ class Ledger(Written):
         return Page("Ledger of volumes", [*lines, Line("at the end", self.volume_L(float("inf")), "L")])
 
 
-def ledger_of(start_L: Any, table: Any, file: str = "volumes.csv") -> Ledger:
+def ledger_of(start_L: Number, table: Frame, file: str = "volumes.csv") -> Ledger:
     """The ledger from the table of volumes.
 
     Parameters

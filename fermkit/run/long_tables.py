@@ -7,6 +7,7 @@ from typing import Any, Final
 
 import numpy as np
 
+from fermkit.basis.written import Frame
 from fermkit.run.clock import EPOCH, epoch_hours, iso_hours
 from fermkit.run.columns import NO_READING
 from fermkit.run.findings import Remarks
@@ -115,7 +116,7 @@ MOST_READINGS: Final = 5_000
 """More readings of one curve tell no more than these; a logger's two weeks are then four minutes apart."""
 
 
-def thinned(frame: Any, column: str, book: Remarks) -> Any:
+def thinned(frame: Frame, column: str, book: Remarks) -> Any:
     """Of a very long table one row in each of 5,000 equal stretches: the one whose reading is the middle one.
 
     Each is a reading as it was made, so that its ± stays what it is; neighbours a second apart share most of their

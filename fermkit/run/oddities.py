@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fermkit.basis.checks import Floats
+from fermkit.basis.written import Frame
 from fermkit.run.findings import Remarks, rows_in_words
 from fermkit.run.format import Column
 
@@ -21,7 +22,7 @@ SPIKE: Final = 12.0
 """A reading is told as out of line at this many times the usual roughness (common practice, no source)."""
 
 
-def in_order(frame: Any, columns: Sequence[Column], book: Remarks) -> Any:
+def in_order(frame: Frame, columns: Sequence[Column], book: Remarks) -> Any:
     """The frame without empty rows, in order of time, one row a moment; and what was odd about it.
 
     Parameters
@@ -44,7 +45,7 @@ def in_order(frame: Any, columns: Sequence[Column], book: Remarks) -> Any:
     return frame.reset_index(drop=True)
 
 
-def _possible(frame: Any, column: Column, book: Remarks) -> None:
+def _possible(frame: Frame, column: Column, book: Remarks) -> None:
     if not np.isfinite([column.low, column.high]).any():
         return
     values = frame[column.name].to_numpy()
@@ -61,7 +62,7 @@ def _possible(frame: Any, column: Column, book: Remarks) -> None:
         frame[column.name] = np.where(bad, np.nan, values)
 
 
-def _always(frame: Any, column: Column, book: Remarks) -> None:
+def _always(frame: Frame, column: Column, book: Remarks) -> None:
     gone = frame[column.name].isna().to_numpy() if column.always else np.zeros(0, dtype=bool)
     if gone.any():
         raise book.refusal(
@@ -70,7 +71,7 @@ def _always(frame: Any, column: Column, book: Remarks) -> None:
         )  # fmt: skip
 
 
-def _without_empty(frame: Any, numeric: list[str], book: Remarks) -> Any:
+def _without_empty(frame: Frame, numeric: list[str], book: Remarks) -> Any:
     if not numeric:
         return frame
     values = [frame[name].to_numpy() for name in numeric]
@@ -84,7 +85,7 @@ def _without_empty(frame: Any, numeric: list[str], book: Remarks) -> Any:
     return frame
 
 
-def _by_time(frame: Any, book: Remarks) -> Any:
+def _by_time(frame: Frame, book: Remarks) -> Any:
     lost = np.isnan(frame["time_h"].to_numpy())
     if lost.all():
         return frame
@@ -104,7 +105,7 @@ def _by_time(frame: Any, book: Remarks) -> Any:
     return frame
 
 
-def _without_wild_time(frame: Any, book: Remarks) -> Any:
+def _without_wild_time(frame: Frame, book: Remarks) -> Any:
     """One row whose time is far from all others, as of a wrong month or a lost minus, is left out and not sorted in."""
     time = frame["time_h"].to_numpy()
     for i in np.flatnonzero(np.diff(time) < 0):
@@ -124,7 +125,7 @@ def _without_wild_time(frame: Any, book: Remarks) -> Any:
     return frame
 
 
-def one_row_a_moment(frame: Any, book: Remarks) -> Any:
+def one_row_a_moment(frame: Frame, book: Remarks) -> Any:
     """Rows of the same time made one: a repeated row is dropped, differing readings are averaged."""
     time = frame["time_h"].to_numpy()
     if not (np.diff(time) == 0).any():
@@ -148,7 +149,7 @@ def one_row_a_moment(frame: Any, book: Remarks) -> Any:
     return frame.reset_index(drop=True)
 
 
-def odd_readings(frame: Any, name: str, book: Remarks, *, cumulative: bool = False) -> None:
+def odd_readings(frame: Frame, name: str, book: Remarks, *, cumulative: bool = False) -> None:
     """Say where readings through time have gaps, spikes or a start above zero."""
     gone = frame[name].isna().to_numpy()
     if gone.any() and not _other_readings(frame, name, gone):
@@ -174,7 +175,7 @@ def odd_readings(frame: Any, name: str, book: Remarks, *, cumulative: bool = Fal
     _spikes(time, value, rows, name, book)
 
 
-def _other_readings(frame: Any, name: str, gone: NDArray[np.bool_]) -> bool:
+def _other_readings(frame: Frame, name: str, gone: NDArray[np.bool_]) -> bool:
     """Whether the rows without `name` hold readings of another kind: two logs in one table."""
     kinds = ("volume_mL", "flow_mL_h", "bubbles", "weight_g", "pressure_bar_gauge")
     others = [frame[kind].notna().to_numpy() for kind in kinds if kind in frame and kind != name]

@@ -15,7 +15,7 @@ import numpy as np
 from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import conversion
-from fermkit.basis.written import Line, Page, Written, nominal
+from fermkit.basis.written import Frame, Line, Page, Written, nominal
 from fermkit.matter.ingredients import ingredient_names
 from fermkit.run.findings import Finding, Remarks, did_you_mean, rows_in_words
 from fermkit.run.format import (
@@ -508,7 +508,7 @@ def _gas_tables(frames: dict[str, Any], sections: Mapping[str, Any], book: Remar
         frames[gas.table] = _through_time(frame, gas.column, gas.table, book, cumulative=gas.cumulative)
 
 
-def _gauge(frame: Any, gas: PressureReadings, conditions: Conditions, place: int) -> None:
+def _gauge(frame: Frame, gas: PressureReadings, conditions: Conditions, place: int) -> None:
     if gas.pressure is None:
         raise InputError(
             f"gas {place} is a pressure, gauge or absolute is not said",
@@ -561,7 +561,7 @@ def _by_instrument(frames: Mapping[str, Any], sections: dict[str, Any]) -> list[
     return said
 
 
-def _told_twice(weights: Any, harvest: HarvestSection, book: Remarks) -> None:
+def _told_twice(weights: Frame, harvest: HarvestSection, book: Remarks) -> None:
     """Say which counts where an item was dried in the table and its dry grams stand in run.toml too."""
     if weights is None or "dry_g" not in weights:
         return
@@ -574,7 +574,7 @@ def _told_twice(weights: Any, harvest: HarvestSection, book: Remarks) -> None:
             )  # fmt: skip
 
 
-def _bridged(frame: Any, column: str, name: str, book: Remarks) -> None:
+def _bridged(frame: Frame, column: str, name: str, book: Remarks) -> None:
     """Empty cells of a logged column filled in from the readings before and after, and said."""
     if column not in frame or not frame[column].notna().any() or frame[column].notna().all():
         return
@@ -585,7 +585,7 @@ def _bridged(frame: Any, column: str, name: str, book: Remarks) -> None:
     book.note(f"{name}: {int(gone.sum())} empty cells of {column} were filled in from their neighbours: rows {rows}")
 
 
-def _through_time(frame: Any, column: str, name: str, book: Remarks, *, cumulative: bool = False) -> Any:
+def _through_time(frame: Frame, column: str, name: str, book: Remarks, *, cumulative: bool = False) -> Any:
     at = Remarks(f"{name}.csv")
     frame = one_row_a_moment(frame, at)
     odd_readings(frame, column, at, cumulative=cumulative)

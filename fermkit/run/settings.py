@@ -14,6 +14,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import HALF_WIDTH
 from fermkit.basis.quantities import Quantity, as_number, read_quantity
+from fermkit.basis.written import Number
 from fermkit.calibration.density import convert_ethanol
 from fermkit.matter.properties import water_density
 from fermkit.run.findings import Remarks, did_you_mean
@@ -335,14 +336,14 @@ def _above_zero(name: str, u: float, about: Field, quantity: Quantity) -> float:
     )  # fmt: skip
 
 
-def _flag(name: str, value: Any) -> bool:
+def _flag(name: str, value: Number) -> bool:
     word = str(value).strip().lower()
     if word not in YES_NO:
         raise InputError(f"{name} is {str(value)[:30]!r}", "true or false", "write it without quotes")
     return YES_NO[word]
 
 
-def _word(name: str, value: Any, words: Sequence[str]) -> str:
+def _word(name: str, value: Number, words: Sequence[str]) -> str:
     if value in words:
         return str(value)
     raise InputError(f"{name} is {str(value)[:40]!r}", f"one of: {', '.join(words)}", did_you_mean(str(value), words))
@@ -402,7 +403,7 @@ def _keys(section: Mapping[str, Any]) -> str:
     return "".join(f"{toml_line(key, value)}\n" for key, value in section.items())
 
 
-def toml_line(key: str, value: Any) -> str:
+def toml_line(key: str, value: Number) -> str:
     """One key and its value."""
     return f"{toml_name(key)} = {_toml(value)}"
 
@@ -412,7 +413,7 @@ def toml_name(key: str) -> str:
     return key if key.replace("_", "").isalnum() and key.isascii() else _text(key)
 
 
-def _toml(value: Any) -> str:
+def _toml(value: Number) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, (list, tuple)):

@@ -10,7 +10,7 @@ from operator import attrgetter
 from typing import Any
 
 from fermkit.balance.account import Balance
-from fermkit.basis.written import Page
+from fermkit.basis.written import Number, Page
 from fermkit.run.alcohol import calibration_of, drift_of, final_ethanol_pct_vol, rows_by_sample, sample_of
 from fermkit.run.balanced import amounts_of, balance_of, next_of
 from fermkit.run.batch_readings import (
@@ -86,7 +86,7 @@ class Step:
         return given if all(there) else None
 
 
-def not_empty(value: Any) -> bool:
+def not_empty(value: Number) -> bool:
     """Whether a result is there: not None, and no empty tuple or mapping."""
     return value is not None and not (isinstance(value, tuple | dict) and not value)
 

@@ -6,7 +6,7 @@ from uncertainties import ufloat
 
 from fermkit.basis.budget import Act
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
-from fermkit.basis.written import Number
+from fermkit.basis.written import Frame, Number
 from fermkit.run.records import Run
 
 ROOM_C: Final = 25.0
@@ -24,7 +24,7 @@ def liquid_C(run: Run) -> Number:
     return ROOM if warm is None else warm
 
 
-def barometer_bar(run: Run, table: Any = None) -> Number:
+def barometer_bar(run: Run, table: Frame = None) -> Number:
     """Pressure of the air outside [bar]; where a table logged it, its mean there."""
     bar = run.conditions.barometer_bar
     if table is not None and "barometer_bar" in table and table["barometer_bar"].notna().any():
@@ -33,7 +33,7 @@ def barometer_bar(run: Run, table: Any = None) -> Number:
     return SEA_LEVEL if bar is None else bar
 
 
-def logged(table: Any, column: str, otherwise: Number | None) -> Any:
+def logged(table: Frame, column: str, otherwise: Number | None) -> Any:
     """A logged column, an empty cell taken from its neighbours; the one value for the run where nothing was logged."""
     if column in table and table[column].notna().any():
         return table[column].interpolate(limit_direction="both").to_numpy(float)

@@ -17,6 +17,7 @@ import numpy as np
 
 from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
+from fermkit.basis.written import Frame
 from fermkit.run.clock import from_zero, hours_since
 from fermkit.run.columns import (
     Body,
@@ -60,7 +61,7 @@ class Table:
     `zero` is the time as written that counts as 0 h, where times are clock times.
     """
 
-    frame: Any
+    frame: Frame
     units: dict[str, str]
     findings: tuple[Finding, ...]
     zero: str = ""

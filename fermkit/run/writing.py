@@ -15,6 +15,7 @@ from typing import Any, Final
 
 from fermkit.basis.errors import InputError
 from fermkit.basis.files import umask, write_whole
+from fermkit.basis.written import Number
 from fermkit.run.format import LISTS, NAMED, OWN_TABLES
 from fermkit.run.settings import table_layouts, write_toml
 
@@ -197,7 +198,7 @@ def _put(sheet: Any, rows: Sequence[Sequence[Any]]) -> None:
                     cell.quotePrefix = True
 
 
-def _number(value: Any) -> float | int | None:
+def _number(value: Number) -> float | int | None:
     """The cell as a number, where it is one in plain writing."""
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         return value

@@ -17,7 +17,7 @@ from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import Floats, between, not_negative, numbers, one_of, positive
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Line, Page, Written, nominal, plus_minus, uncertainty
+from fermkit.basis.written import Line, Numbers, Page, Written, nominal, plus_minus, uncertainty
 from fermkit.matter.properties import co2_solubility, co2_vs_water
 from fermkit.vessel.gas_space import GasSpace, carried
 from fermkit.vessel.pressures import Headroom as Headroom
@@ -79,16 +79,16 @@ class Vessel(Written):
     5.01+/-0.11 6.58+/-0.12
     """
 
-    total_L: Any
-    liquid_L: Any
-    temperature_C: Any
+    total_L: Numbers
+    liquid_L: Numbers
+    temperature_C: Numbers
     rated_bar_gauge: float | None = None
-    barometer_bar: Any = STANDARD_ATMOSPHERE_BAR
+    barometer_bar: Numbers = STANDARD_ATMOSPHERE_BAR
     material: str = "not stated"
-    pH: Any = None
-    solubility_vs_water: Any = None
+    pH: Numbers = None
+    solubility_vs_water: Numbers = None
     sealed_gas: str = "air"
-    closed_at_C: Any = None
+    closed_at_C: Numbers = None
 
     def __post_init__(self) -> None:
         _check_volumes(nominal(self.total_L), nominal(self.liquid_L))
@@ -104,7 +104,7 @@ class Vessel(Written):
         co2_solubility(nominal(self.temperature_C), 1.0)
         co2_solubility(nominal(self.closed_at_C), 1.0)
 
-    def pressure(self, co2_mol: Any) -> Pressure:
+    def pressure(self, co2_mol: Numbers) -> Pressure:
         """The pressure at rest, if nothing has been let out since closing.
 
         Parameters
@@ -139,7 +139,7 @@ class Vessel(Written):
         found = Pressure(self.in_short(), self.against_rating(parts[0]), self.liquid_L, co2_mol, *parts)
         return replace(found, doubts=self._doubts(nominal(parts[-1])), **self._on_a_warm_day(co2_mol))
 
-    def _on_a_warm_day(self, co2_mol: Any) -> dict[str, Any]:
+    def _on_a_warm_day(self, co2_mol: Numbers) -> dict[str, Any]:
         """Gauge pressure at `WARM_DAY_C` and what it means; nothing for a vessel that is as warm already."""
         if not nominal(self.temperature_C) < WARM_DAY_C:
             return {}
@@ -151,7 +151,7 @@ class Vessel(Written):
         return {"warm_gauge_bar": gauge, "warm_rating": f"On a day of {WARM_DAY_C:g} °C: {self.against_rating(gauge)}"}
 
     def after_vent(
-        self, co2_mol: Any, duration_min: float = 0.0, degassing_per_h: float | None = None, *, times: int = 1
+        self, co2_mol: Numbers, duration_min: float = 0.0, degassing_per_h: float | None = None, *, times: int = 1
     ) -> Vent:
         """What venting would and would not do.
 
@@ -312,7 +312,7 @@ class Vessel(Written):
         early, best, late = (first_reach(time, gauge + side * u, limit) for side in (1.96, 0.0, -1.96))
         return PressureTime(self.in_short(), limit, best, (early, late), needed, last, band_of)
 
-    def warmed_to(self, temperature_C: Any) -> "Vessel":
+    def warmed_to(self, temperature_C: Numbers) -> "Vessel":
         """The same closed vessel, with the same sealed air, at another temperature [°C]."""
         return replace(self, temperature_C=temperature_C)
 
@@ -321,7 +321,7 @@ class Vessel(Written):
         total, liquid, warm = (plus_minus(v) for v in (self.total_L, self.liquid_L, self.temperature_C))
         return f"{liquid} L liquid in {total} L at {warm} °C"
 
-    def against_rating(self, gauge_bar: Any) -> str:
+    def against_rating(self, gauge_bar: Numbers) -> str:
         """A gauge pressure beside the maker's rating, in words."""
         if self.rated_bar_gauge is None:
             return (

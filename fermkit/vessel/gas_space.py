@@ -14,7 +14,7 @@ from scipy.optimize import brentq
 from fermkit.basis.checks import Floats
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import nominal, uncertainty
+from fermkit.basis.written import Numbers, nominal, uncertainty
 from fermkit.matter.properties import (
     MOST_CO2_BAR,
     bicarbonate_factor,
@@ -80,22 +80,22 @@ class GasSpace:
         """Gas constant times temperature [L bar/mol]."""
         return L_BAR_GAS_CONSTANT * (self.temperature_C + ZERO_CELSIUS_K)
 
-    def dissolved(self, co2_bar: Any) -> Any:
+    def dissolved(self, co2_bar: Numbers) -> Numbers:
         """CO2 in the liquid [mol] under a partial pressure (`co2_solubility` is per swollen litre)."""
         c = self.dissolves * co2_solubility(self.temperature_C, co2_bar)
         return self.liquid_L * c / (1.0 - c * self.swelling)
 
-    def room(self, co2_bar: Any) -> Any:
+    def room(self, co2_bar: Numbers) -> Numbers:
         """Gas space that the swollen liquid leaves [L]."""
         return self.total_L - self.liquid_L - self.swelling * self.dissolved(co2_bar)
 
-    def amount(self, co2_bar: Any) -> Any:
+    def amount(self, co2_bar: Numbers) -> Numbers:
         """All CO2 in the vessel [mol] under a partial pressure of CO2."""
         dissolved = self.dissolved(co2_bar)
         room = self.total_L - self.liquid_L - self.swelling * dissolved
         return dissolved + room * gas_mol_per_L(self.temperature_C, co2_bar)
 
-    def parts(self, co2_bar: Any) -> Floats:
+    def parts(self, co2_bar: Numbers) -> Floats:
         """Gauge, absolute, CO2, air, water [bar], dissolved, in the gas space [mol], gas space [L]."""
         dissolved = self.dissolved(co2_bar)
         room = self.total_L - self.liquid_L - self.swelling * dissolved
@@ -134,7 +134,7 @@ class GasSpace:
                 )
         return float(self.amount(brentq(short_of, 0.0, top, xtol=1e-13))) - self.start_mol
 
-    def co2_bar(self, co2_mol: Any) -> Any:
+    def co2_bar(self, co2_mol: Numbers) -> Numbers:
         """Partial pressure of CO2 [bar] that an amount in the vessel makes."""
         wanted = np.asarray(co2_mol, dtype=float)
         held = self.amount(GRID_BAR)
@@ -186,7 +186,7 @@ def carried(function: Callable[..., Floats], inputs: Mapping[str, Any]) -> tuple
     return tuple(answers)
 
 
-def gas_mol_per_L(temperature_C: float, co2_bar: Any) -> Any:
+def gas_mol_per_L(temperature_C: float, co2_bar: Numbers) -> Any:
     """CO2 gas in a litre [mol/L] at a partial pressure: p/(Z R T)."""
     z = co2_compressibility(temperature_C, co2_bar)
     return co2_bar / (z * L_BAR_GAS_CONSTANT * (temperature_C + ZERO_CELSIUS_K))

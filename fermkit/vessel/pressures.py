@@ -10,7 +10,7 @@ from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import Floats
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Line, Page, Written, interval, nominal, plus_minus, uncertainty
+from fermkit.basis.written import Line, Numbers, Page, Written, interval, nominal, plus_minus, uncertainty
 from fermkit.matter.composition import molar_mass
 from fermkit.matter.properties import MOST_CO2_BAR
 from fermkit.vessel.gas_space import gas_mol_per_L
@@ -33,18 +33,18 @@ class Pressure(Written):
 
     about: str
     rating: str
-    liquid_L: Any
-    co2_mol: Any
-    gauge_bar: Any
-    absolute_bar: Any
-    co2_bar: Any
-    air_bar: Any
-    water_bar: Any
-    dissolved_mol: Any
-    headspace_mol: Any
-    headspace_L: Any
+    liquid_L: Numbers
+    co2_mol: Numbers
+    gauge_bar: Numbers
+    absolute_bar: Numbers
+    co2_bar: Numbers
+    air_bar: Numbers
+    water_bar: Numbers
+    dissolved_mol: Numbers
+    headspace_mol: Numbers
+    headspace_L: Numbers
     doubts: tuple[str, ...] = ()
-    warm_gauge_bar: Any = None
+    warm_gauge_bar: Numbers = None
     warm_rating: str = ""
 
     @property
@@ -92,10 +92,10 @@ class Vent(Written):
     duration_min: float
     degassing_per_h: float | None
     at_once_gauge_bar: float
-    refilled_gauge_bar: Any
-    refilled_absolute_bar: Any
-    let_go_mol: Any
-    left_mol: Any
+    refilled_gauge_bar: Numbers
+    refilled_absolute_bar: Numbers
+    let_go_mol: Numbers
+    left_mol: Numbers
 
     def page(self) -> Page:
         """Lines for the lab book and the warnings."""
@@ -184,7 +184,7 @@ class PressureTime(Written):
     bar_gauge: float
     time_h: float
     limits_h: tuple[float, float]
-    co2_mol: Any
+    co2_mol: Numbers
     fitted_until_h: float
     band_of: str
 
@@ -216,8 +216,8 @@ class Headroom(Written):
 
     about: str
     bar_gauge: float
-    liquid_L: Any
-    co2_mol: Any
+    liquid_L: Numbers
+    co2_mol: Numbers
 
     @property
     def hexose_g(self) -> Any:
