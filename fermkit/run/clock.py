@@ -30,6 +30,8 @@ DAYS_TO_1970: Final = datetime(1970, 1, 1).toordinal()
 EPOCH: Final = re.compile(r"(?:[5-9]\d{8}|[1-3]\d{9})(?:[.,]\d{1,9})?|[5-9]\d{11}|[1-3]\d{12}")
 """Seconds, or milliseconds, since 1970: a moment from 1985 to 2096."""
 
+ZONE: Final = re.compile(r"(?<=\d\d:\d\d)(:\d\d(?:[.,]\d{1,9})?)?(?:Z|[+-]\d\d:?\d\d)$")
+
 MILLI: Final = 1e11
 """From here on a moment since 1970 is in milliseconds."""
 
@@ -38,6 +40,18 @@ def epoch_hours(moments: Floats) -> Floats:
     """Hours since an arbitrary day, as `dated_hours`, from seconds or milliseconds since 1970."""
     seconds = np.where(moments > MILLI, moments / 1000, moments)
     return np.asarray(seconds / 3600 + DAYS_TO_1970 * 24.0)
+
+
+EARLIEST_EPOCH_H: Final = 5e8 / 3600
+"""Hours under a title with a unit that count from 1970, and not from the start of any batch: 1985 and later."""
+
+
+def from_1970(hours: Floats, title: str, start: str, dates: str, book: Remarks) -> tuple[Floats, str]:
+    """Hours as they are; or, where they can only count from 1970, since the start or the first row."""
+    if not hours.size or not np.nanmin(np.append(hours, np.inf)) > EARLIEST_EPOCH_H or not np.isfinite(hours).any():
+        return hours, ""
+    first = f"{hours[np.isfinite(hours)][0] * 3600:.0f}"
+    return from_zero(hours + DAYS_TO_1970 * 24.0, {"date"}, first, title, start, dates, book)
 
 
 def clock_hours(text: str) -> float | None:
@@ -78,7 +92,9 @@ def dated_hours(text: str, dates: str = "") -> float | None:
     >>> dated_hours("2026-03-02 18:00") - dated_hours("01.03.2026 18:00")
     24.0
     """
-    found = DATED.fullmatch(text.strip())
+    if EPOCH.fullmatch(text.strip()):
+        return float(epoch_hours(np.array([float(text.strip().replace(",", "."))]))[0])
+    found = DATED.fullmatch(ZONE.sub(r"\1", text.strip()))
     if not found:
         return None
     first, sign, second, third = int(found[1]), found[2], int(found[3]), int(found[4])
@@ -215,8 +231,6 @@ def _one(cell: str, line: int, title: str, dates: str, book: Remarks) -> tuple[f
     hours = clock_hours(cell)
     if hours is not None:
         return hours, "clock"
-    if EPOCH.fullmatch(cell):
-        return float(epoch_hours(np.array([float(cell.replace(",", "."))]))[0]), "date"
     if re.fullmatch(r"\d{5}([.,]\d{1,12})?", cell) and float(cell.replace(",", ".")) > NO_DATE_FIRST_SERIAL:
         return (float(cell.replace(",", ".")) + 693594) * 24, "date"
     raise book.refusal(

@@ -18,7 +18,7 @@ import numpy as np
 from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Frame
-from fermkit.run.clock import from_zero, hours_since
+from fermkit.run.clock import from_1970, from_zero, hours_since
 from fermkit.run.columns import (
     Body,
     column_of,
@@ -267,6 +267,8 @@ def _quickly(data: bytes, separator: str, header_line: int, asked: _Asked, book:
             out[column.name], zero = from_zero(hours, {"date"}, first, header[i], asked.start, asked.dates, trial)
         else:
             out[column.name] = in_our_unit(values, header[i], column, unit, trial)
+            if column.kind == "time":
+                out["time_h"], zero = from_1970(out["time_h"], header[i], asked.start, asked.dates, trial)
             units[column.name] = unit if column.unit == "any" else column.unit
     return _finished({"row": rows, **out}, units, asked, trial, zero)
 
@@ -352,6 +354,8 @@ def _table(body: Body, asked: _Asked, book: Remarks, separator: str) -> Table:
                 cells = [dilution_of(cell, int(line), title, book) for cell, line in zip(cells, lines)]
             read = numbers_of(cells, lines, title, decimal, book, unit)
             out[column.name] = in_our_unit(read, title, column, unit, book)
+            if column.kind == "time":
+                out["time_h"], zero = from_1970(out["time_h"], title, asked.start, asked.dates, book)
             units[column.name] = unit if column.unit == "any" else column.unit
     if len(out) == 1:
         words = [c.written for c in asked.columns]
