@@ -3,7 +3,8 @@
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import combinations
 from typing import Any
 
@@ -70,6 +71,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     report.add_argument("--json", metavar="FILE", help="the same numbers for other programs")
     report.add_argument("--workbook", metavar="FILE", help="the same numbers as an .xlsx workbook")
+    report.add_argument("--short", action="store_true", help="the first two pages alone, without the appendix")
     report.set_defaults(act=_report)
     copy = commands.add_parser("copy", help="put the notebooks and the sample runs into a folder of yours")
     copy.add_argument("folder", metavar="FOLDER")
@@ -104,7 +106,8 @@ def _report(chosen: argparse.Namespace) -> int:
     from fermkit.show.exports import write_json, write_results
     from fermkit.show.report import write_report
 
-    wanted = [(write_report, chosen.output, "report"), (write_json, chosen.json, "file of numbers")]
+    whole: Callable[[Any, str], Any] = partial(write_report, short=chosen.short)
+    wanted = [(whole, chosen.output, "report"), (write_json, chosen.json, "file of numbers")]
     wanted = [one for one in [*wanted, (write_results, chosen.workbook, "workbook")] if one[1]]
     for (_, path, _), (_, other, _) in combinations(wanted, 2):
         if os.path.realpath(path) == os.path.realpath(other):

@@ -157,7 +157,7 @@ def test_comparison_of_runs(analyses):
     found = fk.compare_runs([analyses["jar_3_closes"], analyses["jar_5_starved"]])
     yeast = next(d for d in found.differences if d.product == "dry yeast")
     assert yeast.adjusted_p < 0.01
-    assert "differs" in str(found)
+    assert "less for each gram of sugar used than" in str(found)
     with pytest.raises(InputError, match="two runs or more"):
         fk.compare_runs([analyses["jar_3_closes"]])
 

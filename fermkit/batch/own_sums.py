@@ -187,7 +187,7 @@ def _gas(found: Estimate, sums: Mapping[str, float]) -> Iterator[Slip]:
     hexose, mol, weighed = _sugar(found)
     here = interval(found["co2"].low, found["co2"].high, "g")
     line = (
-        f"{weighed:.4g} g sugar make {hexose:.4g} g hexose, {mol:.3f} mol; two of its six carbons leave: "
+        f"{weighed:.4g} g sugar make {hexose:.4g} g simple sugar, {mol:.3f} mol; two of its six carbons leave: "
         f"2 × {mol:.3f} mol × 44.01 g/mol = {2 * mol * CO2_G:.3g} g at most; here {here}."
     )
     for moles in (mol, weighed / HEXOSE_G):
@@ -285,7 +285,7 @@ def _bar(found: Estimate, sums: Mapping[str, float]) -> Iterator[Slip]:
 
 def _per_sugar(found: Estimate, sums: Mapping[str, float]) -> Iterator[Slip]:
     hexose, _, weighed = _sugar(found)
-    line = "yeast grown, net of what was put in and dry, over the sugar that was used, as hexose."
+    line = "yeast grown, net of what was put in and dry, over the sugar that was used, as simple sugar."
     for slip in _cells(found, sums):
         yield Slip(slip.key, slip.words, slip.gives / weighed, line)
         yield Slip(slip.key, slip.words, slip.gives / hexose, line)

@@ -1,9 +1,7 @@
 """A run, analysed: every step joined, correlations kept to the yields, doubts said."""
 
-import logging
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from operator import attrgetter
 from types import SimpleNamespace
 from typing import Any, Final
 
@@ -12,11 +10,11 @@ from fermkit.balance.measurements import MeasureNext
 from fermkit.balance.reconciliation import Reconciliation
 from fermkit.basis.cautions import Cautions, cautions_for
 from fermkit.basis.checks import one_of
-from fermkit.basis.errors import FermkitError
-from fermkit.basis.written import Line, Number, Page, Written, in_percent
+from fermkit.basis.written import Line, Number, Page, Written
 from fermkit.batch.estimate import AddsUp, Estimate
+from fermkit.batch.impossible import Sort
 from fermkit.batch.own_sums import OwnSums
-from fermkit.batch.progress import SAYS, Progress
+from fermkit.batch.progress import Progress
 from fermkit.batch.suspects import Limits, Suspects
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
@@ -29,33 +27,12 @@ from fermkit.harvest.hold import HoldLog
 from fermkit.harvest.recovery import NetYeast, Protein, Recovery
 from fermkit.matter.feed import Feed, YeastLimits
 from fermkit.run.alcohol import Sample
-from fermkit.run.batch_readings import disagree
-from fermkit.run.first_page import (
-    headline,
-    impossible,
-    in_grams,
-    pressure_words,
-    questions,
-    sums_that_differ,
-    tables_apart,
-    unlikely,
-)
+from fermkit.run.first_page import first_words, headline, in_short, odd, said_of, to_do, would_it_hold
 from fermkit.run.harvested import Harvest
 from fermkit.run.records import Run
-from fermkit.run.steps import STEPS, Step, not_empty
-from fermkit.run.yields import UncertaintyShares, Yield, in_one_sentence, leading, shares_of
+from fermkit.run.steps import STEPS, not_empty
+from fermkit.run.yields import UncertaintyShares, Yield, leading, shares_of
 from fermkit.vessel.container import Pressure
-
-LIFTING: Final = {
-    "energy without air": "To get more yeast of each gram of sugar: air, and sugar fed slowly; without air the energy "
-    "of fermenting sets the ceiling.",
-    "nitrogen": "To get more yeast: nitrogen may set the ceiling; add an ammonium salt, and plan it with plan_batch.",
-    "phosphorus": "To get more yeast: phosphorus may set the ceiling; a phosphate salt brings nitrogen and phosphorus.",
-    "sulfur": "To get more yeast: sulfur may set the ceiling; ammonium sulfate brings nitrogen and sulfur.",
-    "potassium": "To get more yeast: potassium may set the ceiling; molasses or monopotassium phosphate brings it.",
-    "magnesium": "To get more yeast: magnesium may set the ceiling; a little Epsom salt (magnesium sulfate) brings it.",
-}
-"""What lifts each limit of the feed."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -152,13 +129,13 @@ class Analysis(Written):
         for step in sorted(STEPS, key=lambda step: not step.front):
             result = getattr(self, step.name, None)
             if not_empty(result) and not (step.unless and not_empty(getattr(self, step.unless))):
-                out += [(step.name, page) for page in _pages(step, result)]
+                out += [(step.name, page) for page in step.shown(result)]
         return tuple(out)
 
     @property
     def consistent(self) -> bool | None:
         """Whether the measurements agree with one another; None where they cannot be tested."""
-        if impossible(self.estimate):
+        if odd(self.estimate, Sort.IMPOSSIBLE):
             return False
         return None if self.adds_up is None else not self.adds_up.alarm
 
@@ -174,9 +151,8 @@ class Analysis(Written):
         """The yield in one or two sentences."""
         if not self.yields:
             none = "No yield can be given: " + " ".join(self.gaps[:2])
-            return none if self.estimate is None else in_grams(self.estimate)
-        first = self.yields[leading(self.yields)]
-        said = in_one_sentence(first)
+            return none if self.estimate is None else in_short(self.estimate)
+        said = said_of(self.yields[leading(self.yields)])
         if self.yeast is not None and not self.yeast.growth_shown:
             said += " No growth is shown: the harvest is within error of the inoculum."
         return said
@@ -191,24 +167,7 @@ class Analysis(Written):
     @property
     def advice(self) -> tuple[str, ...]:
         """What to look at, to change and to measure next, in the order in which it matters."""
-        out = questions(self.estimate)
-        if self.suspects is not None and self.suspects.alarm:
-            out.insert(0, self.suspects.in_one_sentence())
-        elif self.estimate is not None and (gains := self.estimate.measure_next()):
-            out.append(f"What would narrow the answers most: {gains[0].words} (± {gains[0].u}).")
-        if "yeast_yield" in self.yields:
-            shares = self.uncertainty_shares("yeast_yield").shares()
-            act, share = next(iter(shares.items()), ("", 0.0))
-            if share > 0.3:
-                most = f"Most of the yield's ± comes from one act: {act} ({in_percent(share)})"
-                out.append(f"{most}. Do that better first.")
-        if self.run.conditions.aeration == "air pump" and "ethanol" in self.amounts:
-            out.append(
-                "Air carries ethanol away: a usual flow, 0.2 to 1 L a minute for each litre, is taken. Measure the air."
-            )
-        if self.limits is not None:
-            out += [LIFTING[name] for name in self.limits.binding if name in LIFTING]
-        return tuple(out)
+        return tuple(to_do(self))
 
     @property
     def cautions(self) -> Cautions:
@@ -227,21 +186,8 @@ class Analysis(Written):
 
     @property
     def first_words(self) -> list[str]:
-        """What must be said first: how far the run is, what cannot be, doubts about the readings, the pressure."""
-        said = [f"State of the run, as told: {self.run.state}."] if self.run.state else []
-        if self.progress is not None and not self.run.state:
-            said.append(
-                f"State of the run at {self.progress.at_h:.3g} h: {self.progress.stage}. {SAYS[self.progress.stage]}"
-            )
-        if disagree(self.routes) and self.gas:
-            said.append(
-                f"The routes to the gas contradict one another. Lag, rate and yields follow the {self.gas[0].kind}, "
-                "which the rest of the batch supports."
-            )
-        said += [*impossible(self.estimate), *tables_apart(self.run), *unlikely(self.estimate)]
-        said += sums_that_differ(self.own_sums)
-        said += [f"Noticed while reading: {finding}" for finding in self.run.doubts]
-        return [*said, *pressure_words(self.estimate.if_closed if self.estimate else None)]
+        """What must be said first: how far the run is, what cannot be, doubts about the readings."""
+        return first_words(self)
 
     def _gas_lines(self) -> list[Line]:
         """When the gas came and how fast: from the readings alone, beside what the growth curves say."""
@@ -289,19 +235,12 @@ class Analysis(Written):
         if self.ethanol_pct_vol is not None:
             lines.append(Line("ethanol at the end", self.ethanol_pct_vol, "% vol at 20 °C"))
         remarks = ["Invented data, for demonstration."] if self.run.invented else []
-        remarks += [*self.first_words, self.answer, self.verdict, *self.advice, *self.gaps]
+        remarks += [*self.first_words, *([in_short(self.estimate)] if self.estimate is not None else [])]
+        remarks += [self.verdict, self.answer, f"Would the vessel have held? {would_it_hold(self)}"]
+        remarks += [*self.advice, *self.gaps]
         remarks += [f"Noticed: {finding}" for finding in self.run.findings if finding not in self.run.doubts]
         remarks += ["± is one standard uncertainty.", *self.cautions.sentences()]
         return Page(f"Yield report: {self.run.name}", lines, remarks)
-
-
-def _pages(step: Step, result: Any) -> list[Page]:
-    """A result's pages; one that cannot be shown costs itself only."""
-    try:
-        return list(step.pages(result))
-    except Exception as problem:  # a mistake of ours: the log has the way through the code
-        logging.getLogger("fermkit").debug("%s cannot be shown", step.name, exc_info=True)
-        return [Page(step.title, remarks=(f"The program stumbled while writing this ({type(problem).__name__}).",))]
 
 
 FIELDS: Final = frozenset(one.name for one in fields(Analysis))
@@ -325,33 +264,8 @@ def analyse(run: Run, *, curve: str = "best") -> Analysis:
     """
     found, gaps = SimpleNamespace(run=run, curve=curve), []
     for step in STEPS:
-        result, why = _done(step, found)
+        result, why = step.done(found)
         setattr(found, step.name, result)
         gaps += [f"{step.title}: not told, since {reason}." for reason in why]
     told = {name: value for name, value in vars(found).items() if value is not None and name in FIELDS}
     return Analysis(**told, gaps=tuple(dict.fromkeys(gaps)))
-
-
-def _done(step: Step, found: SimpleNamespace) -> tuple[Any, list[str]]:
-    """The result of a step, and what went wrong on the way."""
-    arguments = step.arguments(found)
-    if arguments is None:
-        return None if not step.each else (), []
-    if not step.each:
-        result, why = _tried(step, arguments)
-        return result, why or ([step.missing] if result is None and step.missing else [])
-    tried = [_tried(step, [member, *arguments]) for member in attrgetter(step.each)(found) or ()]
-    results = tuple(result for result, _ in tried if result is not None)
-    why = [reason for _, reasons in tried for reason in reasons]
-    return results, why or ([step.missing] if not results and step.missing else [])
-
-
-def _tried(step: Step, arguments: list[Any]) -> tuple[Any, list[str]]:
-    """What the work gives, or None and the reason."""
-    try:
-        return step.work(*arguments), []
-    except FermkitError as problem:
-        return None, [f"{problem.met}; needed: {problem.needed}"]
-    except Exception as problem:  # a mistake of ours: the other results stand, the log has the way through the code
-        logging.getLogger("fermkit").debug("%s failed", step.name, exc_info=True)
-        return None, [f"the program stumbled over these readings ({type(problem).__name__}: {problem})"]

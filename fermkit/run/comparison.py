@@ -1,7 +1,7 @@
 """Run against run: which yields differ by more than their uncertainties."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 from typing import Any
 
@@ -11,8 +11,8 @@ from scipy.stats import chi2
 
 from fermkit.basis.budget import covariance_of
 from fermkit.basis.errors import InputError
-from fermkit.basis.statistics import effective_degrees_of_freedom, holm
-from fermkit.basis.written import Line, Number, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
+from fermkit.basis.statistics import effective_degrees_of_freedom, holm, student
+from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
 from fermkit.run.analysis import Analysis
 
 
@@ -30,14 +30,22 @@ class Difference(Written):
         Chance of a difference this large, either way, between runs that do not differ.
     adjusted_p : float
         The same when all differences of the comparison are looked at together (Holm).
+    dof : float
+        Effective degrees of freedom of the difference.
     """
 
     run: str
     against: str
     product: str
-    value: Number
+    value: Any
     p_value: float
     adjusted_p: float
+    dof: float = inf
+
+    def interval(self, level: float = 0.95) -> tuple[float, float]:
+        """Where the true difference lies [g/g]: Student's factor on the effective degrees of freedom."""
+        half = student(self.dof, level) * uncertainty(self.value)
+        return nominal(self.value) - half, nominal(self.value) + half
 
     def page(self) -> Page:
         """The difference as a page."""
@@ -90,23 +98,47 @@ class RunComparison(Written):
         ]
         return Page(f"{len(self.analyses)} runs compared", lines, self._remarks(), parts)
 
-    def _remarks(self) -> list[str]:
-        out = [
-            f"{d.product}: {d.run} differs from {d.against} by {plus_minus(d.value, 'g/g')} ({in_words(d.adjusted_p)})."
-            for d in self.differences
-            if d.adjusted_p < 0.05
-        ] or ["No yield differs beyond its uncertainty: what looks like a trend may be chance."]
+    @property
+    def answer(self) -> str:
+        """What differs, in one or two sentences."""
+        differ = [d for d in self.differences if d.adjusted_p < 0.05]
+        if not differ:
+            return "No yield differs beyond its uncertainty: what looks like a trend may be chance."
+        return " ".join(map(_more_or_less, differ))
+
+    @property
+    def not_concluded(self) -> tuple[str, ...]:
+        """What these numbers do not say."""
+        out = []
         doubtful = [a.run.name for a in self.analyses if a.consistent is False]
         if doubtful:
-            out.append(
-                f"The balance of {', '.join(doubtful)} does not close: mend that before believing the difference."
-            )
+            out.append(f"{' and '.join(doubtful)} does not add up: find the mistake before believing a difference.")
+        if any(d.adjusted_p >= 0.05 for d in self.differences):
+            out.append("A difference within its ± is no sign that the runs are alike: it may be too small to be seen.")
         out.append(
-            "Each run is taken as measured by itself. Where runs share an error (one bag of molasses, one "
-            "scale), their difference is known better than the ± says."
+            "One run each does not tell why they differ. Whatever else was not the same (warmth, yeast, water, hand) "
+            "may be the cause; only repeated runs show what repeats."
         )
-        out.append("p with all: adjusted for looking at all differences at once (Holm 1979, Scand. J. Stat. 6, 65).")
-        return out
+        out.append(
+            "Each run is taken as measured by itself. Where runs share an error (one bag of molasses, one scale), "
+            "their difference is known better than the ± says."
+        )
+        return tuple(out)
+
+    def _remarks(self) -> list[str]:
+        return [
+            self.answer,
+            *self.not_concluded,
+            "p with all: adjusted for looking at all differences at once (Holm 1979, Scand. J. Stat. 6, 65).",
+        ]
+
+
+def _more_or_less(d: Difference) -> str:
+    sign, word = (1, "more") if nominal(d.value) > 0 else (-1, "less")
+    return (
+        f"{d.product[:1].upper()}{d.product[1:]}: {d.run} made {plus_minus(d.value * sign, 'g')} {word} for each gram "
+        f"of sugar used than {d.against}."
+    )
 
 
 def compare_runs(analyses: Sequence[Analysis]) -> RunComparison:
@@ -145,7 +177,7 @@ def compare_runs(analyses: Sequence[Analysis]) -> RunComparison:
         )
     raw = [_difference(a, analyses[0], name) for name in names for a in analyses[1:]]
     adjusted = holm([d.p_value for d in raw])
-    differences = tuple(Difference(d.run, d.against, d.product, d.value, d.p_value, p) for d, p in zip(raw, adjusted))
+    differences = tuple(replace(d, adjusted_p=p) for d, p in zip(raw, adjusted))
     return RunComparison(
         tuple(analyses), differences, {name: _alike([a.yields[name].per_g for a in analyses]) for name in names}
     )
@@ -157,7 +189,7 @@ def _difference(one: Analysis, other: Analysis, name: str) -> Difference:
     dof = effective_degrees_of_freedom([(uncertainty(y.per_g) ** 2, y.dof) for y in (a, b)])
     t = abs(nominal(value)) / uncertainty(value) if uncertainty(value) > 0 else inf
     p = 2 * float(special.stdtr(dof, -t)) if np.isfinite(dof) else 2 * float(special.ndtr(-t))
-    return Difference(one.run.name, other.run.name, a.product, value, p, p)
+    return Difference(one.run.name, other.run.name, a.product, value, p, p, dof)
 
 
 def _alike(values: Sequence[Any]) -> float:

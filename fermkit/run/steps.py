@@ -4,13 +4,15 @@ To add a result: write its function, give `Analysis` a field of its name and typ
 JSON, workbook and gaps all walk this list; a picture for it stands in `show.report.PICTURES`.
 """
 
+import logging
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from operator import attrgetter
 from typing import Any
 
 from fermkit.balance.account import Balance
-from fermkit.basis.written import Number, Page
+from fermkit.basis.errors import FermkitError
+from fermkit.basis.written import Page
 from fermkit.run.alcohol import calibration_of, drift_of, final_ethanol_pct_vol, rows_by_sample, sample_of
 from fermkit.run.balanced import amounts_of, balance_of, next_of
 from fermkit.run.batch_readings import (
@@ -85,8 +87,39 @@ class Step:
         there = (name.endswith("?") or not_empty(value) for name, value in zip(names, given))
         return given if all(there) else None
 
+    def done(self, found: Any) -> tuple[Any, list[str]]:
+        """The result, and what went wrong on the way."""
+        arguments = self.arguments(found)
+        if arguments is None:
+            return None if not self.each else (), []
+        if not self.each:
+            result, why = self._tried(arguments)
+            return result, why or ([self.missing] if result is None and self.missing else [])
+        tried = [self._tried([member, *arguments]) for member in attrgetter(self.each)(found) or ()]
+        results = tuple(result for result, _ in tried if result is not None)
+        why = [reason for _, reasons in tried for reason in reasons]
+        return results, why or ([self.missing] if not results and self.missing else [])
 
-def not_empty(value: Number) -> bool:
+    def _tried(self, arguments: list[Any]) -> tuple[Any, list[str]]:
+        """What the work gives, or None and the reason."""
+        try:
+            return self.work(*arguments), []
+        except FermkitError as problem:
+            return None, [f"{problem.met}; needed: {problem.needed}"]
+        except Exception as problem:  # a mistake of ours: the other results stand, the log has the way through the code
+            logging.getLogger("fermkit").debug("%s failed", self.name, exc_info=True)
+            return None, [f"the program stumbled over these readings ({type(problem).__name__}: {problem})"]
+
+    def shown(self, result: Any) -> list[Page]:
+        """A result's pages; one that cannot be shown costs itself only."""
+        try:
+            return list(self.pages(result))
+        except Exception as problem:  # a mistake of ours: the log has the way through the code
+            logging.getLogger("fermkit").debug("%s cannot be shown", self.name, exc_info=True)
+            return [Page(self.title, remarks=(f"The program stumbled while writing this ({type(problem).__name__}).",))]
+
+
+def not_empty(value: Any) -> bool:
     """Whether a result is there: not None, and no empty tuple or mapping."""
     return value is not None and not (isinstance(value, tuple | dict) and not value)
 

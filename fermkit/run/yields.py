@@ -13,7 +13,7 @@ from fermkit.basis.checks import one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.statistics import effective_degrees_of_freedom, student
-from fermkit.basis.written import Line, Number, Page, Written, nominal, percent, plus_minus, rounded, uncertainty
+from fermkit.basis.written import Line, Number, Page, Written, nominal, plus_minus, rounded, uncertainty
 from fermkit.batch.estimate import AddsUp, Estimate, Mark
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.readback import REPLICATES
@@ -265,12 +265,3 @@ def shares_of(yields: Mapping[str, Yield], name: str | None = None) -> Uncertain
     """Which act owns which share of the variance of a yield, of the leading one unless another is named."""
     found = yields[name or leading(yields)]
     return UncertaintyShares(f"the {found.product} yield", found.per_g, "g/g")
-
-
-def in_one_sentence(found: Yield) -> str:
-    """The yield and its standing, said plainly."""
-    said = (
-        f"{plus_minus(found.per_g, 'g')} of {found.product} for each gram of sugar used (as hexose): "
-        f"{percent(found.share_of_limit)} of {found.limit_note}."
-    )
-    return said if found.mark is Mark.MEASURED else f"{said} It was not measured: it is {found.mark} from the rest."

@@ -21,6 +21,14 @@ from fermkit.growth.smoothing import SmoothReading
 from fermkit.harvest.drying import MODELS, DryingCurve
 from fermkit.harvest.hold import HoldLog
 from fermkit.run.yields import UncertaintyShares, Yield
+from fermkit.show.run_pictures import FILLS, bars
+from fermkit.show.run_pictures import against_rating as against_rating
+from fermkit.show.run_pictures import closes as closes
+from fermkit.show.run_pictures import in_and_out as in_and_out
+from fermkit.show.run_pictures import routes_apart as routes_apart
+from fermkit.show.run_pictures import side_by_side as side_by_side
+from fermkit.show.run_pictures import suspects as suspects
+from fermkit.show.run_pictures import timeline as timeline
 from fermkit.show.style import COLOURS as COLOURS
 from fermkit.show.style import DASHES as DASHES
 from fermkit.show.style import MARKS as MARKS
@@ -37,12 +45,6 @@ from fermkit.show.style import show as show
 from fermkit.show.style import svg as svg
 from fermkit.show.style import wipe as wipe
 from fermkit.vessel.pressures import PressureCurve
-
-FILLS = {
-    "ethanol": ("sky", ""), "CO2": ("orange", "///"), "yeast": ("green", "..."), "glycerol": ("purple", "xx"),
-    "organic acids": ("yellow", "\\\\\\"), "sugar left": ("black", "|||"),
-}  # fmt: skip
-"""Fill and hatching of each product, so that a print without colour can be read."""
 
 
 def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax: Any) -> str:
@@ -191,20 +193,10 @@ def moved(found: Reconciliation, *, ax: Any) -> str:
     str
         The picture in words.
     """
-    names = [name for name, value in found.reported.items() if value is not None]
-    rows = np.arange(len(names))
-    ax.axvspan(-1.96, 1.96, color="#EEEEEE", zorder=0)
-    ax.axvline(0, color="black", linewidth=0.8, linestyle="-")
-    shifts = [found.shift[name] for name in names]
-    for row, shift in zip(rows, shifts):
-        broken = abs(shift) > 1.96
-        colour, hatch = (COLOURS["vermilion"], "///") if broken else (COLOURS["sky"], "")
-        ax.barh(row, shift, height=0.5, color=colour, hatch=hatch, edgecolor="black", linewidth=0.7)
-    ax.set_yticks(rows, names)
-    ax.invert_yaxis()
-    ax.set_xlim(-max(3.0, 1.1 * max(map(abs, shifts))), max(3.0, 1.1 * max(map(abs, shifts))))
+    shifts = {name: found.shift[name] for name, value in found.reported.items() if value is not None}
+    bars(shifts, ax=ax)
     ax.set_xlabel("moved, to close it [in its own ±; grey: 95 %]")
-    return "What the balance moved: " + ", ".join(f"{n} by {s:+.1f} times its ±" for n, s in zip(names, shifts)) + "."
+    return "What the balance moved: " + ", ".join(f"{n} by {s:+.1f} times its ±" for n, s in shifts.items()) + "."
 
 
 def against_limits(yields: Mapping[str, Yield], *, ax: Any) -> str:

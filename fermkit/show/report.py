@@ -5,7 +5,7 @@ or not at all, and the same run gives the same bytes.
 """
 
 import logging
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import cache, partial
 from pathlib import Path
@@ -18,11 +18,15 @@ from fermkit.basis.cautions import cautions_for
 from fermkit.basis.errors import InputError
 from fermkit.basis.files import write_whole
 from fermkit.basis.shown import visible
-from fermkit.basis.written import Page, nominal
+from fermkit.basis.written import Page, in_percent, interval, plus_minus
 from fermkit.run.analysis import Analysis
-from fermkit.run.comparison import RunComparison
+from fermkit.run.comparison import Difference, RunComparison
+from fermkit.run.first_page import SUGAR_NOTE, does_it_add_up, false_alarms, how_good, in_short, rows, would_it_hold
 from fermkit.run.records import Source
+from fermkit.run.yields import Yield
 from fermkit.show import plots
+from fermkit.show.formulas import FORMULAS
+from fermkit.show.glossary import glossary
 
 
 @dataclass(frozen=True)
@@ -37,8 +41,11 @@ Draw = Callable[[Any, Analysis, Any], str]
 """From a result, the analysis and a pair of axes to the words that go with the picture."""
 
 
-def write_report(result: Analysis | RunComparison, path: str | Path) -> Path:
+def write_report(result: Analysis | RunComparison, path: str | Path, *, short: bool = False) -> Path:
     """Write the yield report to one HTML file that opens anywhere and prints to PDF.
+
+    The first page is for everybody, the second for whoever checks, the rest an appendix. A comparison of runs is one
+    page to hand out.
 
     Parameters
     ----------
@@ -46,6 +53,8 @@ def write_report(result: Analysis | RunComparison, path: str | Path) -> Path:
         From `analyse`, or from `compare_runs`.
     path : str or Path
         Where to write; an older report there is replaced once the new one is whole.
+    short : bool
+        The first two pages alone, without the appendix.
 
     Returns
     -------
@@ -57,15 +66,17 @@ def write_report(result: Analysis | RunComparison, path: str | Path) -> Path:
     InputError
         Where the file cannot be written, or holds the readings themselves.
     """
-    return write_whole(path, html_report(result).encode(), read={source.sha256 for source in sources(result)})
+    text = html_report(result, short=short)
+    return write_whole(path, text.encode(), read={source.sha256 for source in sources(result)})
 
 
-def html_report(result: Analysis | RunComparison) -> str:
+def html_report(result: Analysis | RunComparison, *, short: bool = False) -> str:
     """The report as a text of HTML.
 
     Parameters
     ----------
     result : Analysis or RunComparison
+    short : bool
 
     Returns
     -------
@@ -75,16 +86,16 @@ def html_report(result: Analysis | RunComparison) -> str:
     import scipy
 
     if isinstance(result, Analysis):
-        shown = _of_one_run(result)
+        name, shown = "report.html.jinja", _of_one_run(result, short)
     elif isinstance(result, RunComparison):
-        shown = _of_several_runs(result)
+        name, shown = "comparison.html.jinja", _of_several_runs(result)
     else:
         raise InputError(
             f"a report of {type(result).__name__} was asked for", "an analysis, or a comparison of runs",
             "write the report of analyse(read_run(…)) or of compare_runs([…])",
         )  # fmt: skip
     versions = {"version": fermkit.__version__, "numpy": numpy.__version__, "scipy": scipy.__version__}
-    return visible(_template().render(**shown, **versions, sources=sources(result)))
+    return visible(_template(name).render(**shown, **versions, short=short, sources=sources(result)))
 
 
 def sources(result: Analysis | RunComparison) -> tuple[Source, ...]:
@@ -93,50 +104,115 @@ def sources(result: Analysis | RunComparison) -> tuple[Source, ...]:
     return tuple(source for analysis in analyses for source in analysis.run.sources)
 
 
-def _of_one_run(analysis: Analysis) -> dict[str, Any]:
-    run = analysis.run
+def _of_one_run(a: Analysis, short: bool) -> dict[str, Any]:
+    run, found = a.run, a.estimate
+    alarm = a.consistent is False
+    advice = list(a.advice)
+    cause = advice.pop(0) if alarm and a.suspects is not None and a.suspects.alarm else ""
     return {
+        "kicker": "Yield report",
         "title": run.name,
         "date": run.date,
         "note": run.note,
         "invented": run.invented,
-        "first": analysis.first_words,
-        "headline": Page("", analysis.headline),
-        "answer": analysis.answer,
-        "verdict": analysis.verdict,
-        "alarm": analysis.consistent is False,
-        "front": _drawn(lambda ax: _carbon(analysis, ax), 9.5),
-        "cautions": analysis.cautions.sentences(),
-        "sections": _sections(analysis),
-        "advice": analysis.advice,
-        "gaps": analysis.gaps,
+        "answer": in_short(found) if found is not None else a.answer,
+        "verdict": does_it_add_up(a),
+        "alarm": alarm,
+        "cause": cause,
+        "rate": false_alarms(a),
+        "first": a.first_words,
+        "amounts": rows(a),
+        "sugar_note": SUGAR_NOTE,
+        "front": _drawn(partial(_call, plots.in_and_out, a), 5.6),
+        "good": how_good(a),
+        "held": would_it_hold(a),
+        "advice": advice,
+        "timeline": _drawn(partial(_call, plots.timeline, a), 5.0),
+        "checks": [drawn for drawn in _checks(a) if drawn is not None],
+        "yields_head": YIELDS_HEAD,
+        "yields": [_yield_row(one) for one in a.yields.values()],
+        "yields_note": [f"Limit of {one.product}: {one.limit_note}." for one in a.yields.values()],
+        "tests": Page("", () if a.adds_up is None else a.adds_up.page().lines),
+        "cautions": _cautions(a, short),
+        "sections": [] if short else _sections(a),
+        "gaps": a.gaps,
+        "formulas": FORMULAS,
+        "glossary": () if short else glossary(a),
         "findings": [str(finding) for finding in run.findings],
     }
 
 
+def _call(draw: Callable[..., str], result: Any, ax: Any) -> str:
+    return draw(result, ax=ax)
+
+
+def _cautions(a: Analysis, short: bool) -> list[str]:
+    """Every caution that belongs to this run; in the short form its first sentence."""
+    if not short:
+        return list(a.cautions.sentences())
+    return [f"{item.name}: {item.says.split('. ')[0].rstrip('.')}." for item in a.cautions.items]
+
+
+def _checks(a: Analysis) -> Iterator[Drawn | None]:
+    """The small pictures of the second page."""
+    if len(a.gas) > 1:
+        yield _drawn(partial(_call, plots.routes_apart, a.gas), 4.5, 8.6)
+    if a.balance is not None:
+        closure = a.balance.closure()
+        yield _drawn(lambda ax: plots.closes(closure, a.reconciliation, a.routes, ax=ax), 4.5, 8.6)
+    if a.suspects is not None and a.suspects.alarm:
+        yield _drawn(partial(_call, plots.suspects, a.suspects), 4.5, 8.6)
+    if a.estimate is not None and a.estimate.if_closed is not None:
+        yield _drawn(partial(_call, plots.against_rating, a.estimate.if_closed), 4.5, 8.6)
+
+
+YIELDS_HEAD: Final = ("product", "g for each g of sugar used, as hexose", "95 % interval", "% of the sugar's carbon",
+                      "mg/(L h)", "% of its limit", "how known")  # fmt: skip
+
+
+def _yield_row(found: Yield) -> tuple[str, ...]:
+    low, high = found.interval()
+    carbon = "" if found.per_carbon is None else plus_minus(found.per_carbon * 100)
+    speed = "" if found.per_L_h is None else plus_minus(found.per_L_h * 1000)
+    share = plus_minus(found.share_of_limit * 100)
+    between = interval(low, high).removesuffix(" (95 %)")
+    return (found.product, plus_minus(found.per_g), between, carbon, speed, share, str(found.mark))
+
+
 def _of_several_runs(found: RunComparison) -> dict[str, Any]:
-    page = found.page()
+    names = [analysis.run.name for analysis in found.analyses]
     return {
-        "title": page.heading,
+        "kicker": "Run against run",
+        "title": " and ".join(names),
         "date": "",
         "note": "",
         "invented": any(analysis.run.invented for analysis in found.analyses),
-        "first": (),
-        "headline": Page(""),
-        "answer": "",
-        "verdict": "",
-        "alarm": False,
-        "front": None,
-        "cautions": list(dict.fromkeys(line for one in found.analyses for line in one.cautions.sentences())),
-        "sections": [(page, None)],
-        "advice": (),
+        "answer": found.answer,
+        "front": _drawn(partial(_call, plots.side_by_side, found), 6.0),
+        "differences_head": DIFFERENCES_HEAD,
+        "differences": [_difference_row(one) for one in found.differences],
+        "not_concluded": found.not_concluded,
+        "cautions": list(dict.fromkeys(line for one in found.analyses for line in _cautions(one, True))),
+        "sections": [],
+        "formulas": (),
+        "glossary": (),
         "gaps": [f"{one.run.name}: {gap}" for one in found.analyses for gap in one.gaps],
         "findings": [f"{one.run.name}, {finding}" for one in found.analyses for finding in one.run.findings],
     }
 
 
+DIFFERENCES_HEAD: Final = ("product", "run", "against", "difference, g for each g of sugar used, as hexose",
+                           "95 % interval", "so large by chance")  # fmt: skip
+
+
+def _difference_row(one: Difference) -> tuple[str, ...]:
+    between = interval(*one.interval()).removesuffix(" (95 %)")
+    chance = f"in {in_percent(one.adjusted_p)} of such comparisons"
+    return (one.product, one.run, one.against, plus_minus(one.value), between, chance)
+
+
 @cache
-def _template() -> Any:
+def _template(name: str) -> Any:
     import jinja2
 
     environment = jinja2.Environment(
@@ -146,7 +222,7 @@ def _template() -> Any:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    return environment.get_template("report.html.jinja")
+    return environment.get_template(name)
 
 
 def _sections(analysis: Analysis) -> list[tuple[Page, Drawn | None]]:
@@ -155,6 +231,8 @@ def _sections(analysis: Analysis) -> list[tuple[Page, Drawn | None]]:
     told = set(analysis.cautions.sentences())
     out = []
     for name, page in analysis.sections():
+        if name in SHOWN_BEFORE:
+            continue
         page = _without_told(page, told)
         picture = None
         if name in PICTURES and name not in drawn:
@@ -162,6 +240,10 @@ def _sections(analysis: Analysis) -> list[tuple[Page, Drawn | None]]:
             picture = _drawn(partial(_by_name, name, analysis))
         out.append((page, picture))
     return out
+
+
+SHOWN_BEFORE: Final = ("yields", "own_sums")
+"""Results that the first two pages show whole."""
 
 
 def _without_told(page: Page, told: set[str]) -> Page:
@@ -176,9 +258,9 @@ def _by_name(name: str, analysis: Analysis, ax: Any) -> str:
     return PICTURES[name](getattr(analysis, name), analysis, ax)
 
 
-def _drawn(draw: Callable[[Any], str], height_cm: float = 8.0) -> Drawn | None:
+def _drawn(draw: Callable[[Any], str], height_cm: float = 8.0, width_cm: float = 16.0) -> Drawn | None:
     """A picture, or None where there is nothing to draw; one that cannot be drawn costs itself only."""
-    picture = plots.figure(16.0, height_cm)
+    picture = plots.figure(width_cm, height_cm)
     try:
         with plots.house_style():
             alt = draw(picture.add_subplot())
@@ -186,11 +268,6 @@ def _drawn(draw: Callable[[Any], str], height_cm: float = 8.0) -> Drawn | None:
     except Exception:  # the numbers stand without it; the log has the way through the code
         logging.getLogger("fermkit").debug("a picture failed", exc_info=True)
         return None
-
-
-def _carbon(a: Analysis, ax: Any) -> str:
-    into, out = a.carbon
-    return plots.where_it_went(into, out, ax=ax) if out and nominal(into) > 0 else ""
 
 
 def _electrons(a: Analysis, ax: Any) -> str:
@@ -201,7 +278,6 @@ def _electrons(a: Analysis, ax: Any) -> str:
 
 
 PICTURES: Final[Mapping[str, Draw]] = {
-    "yields": lambda yields, _, ax: plots.against_limits(yields, ax=ax),
     "shares": lambda shares, _, ax: plots.shares(shares, ax=ax),
     "read": lambda read, a, ax: plots.gas_curve(a.gas[0], read, ax=ax),
     "growth": lambda growth, a, ax: plots.gas_curve(a.gas[0], growth, ax=ax),
