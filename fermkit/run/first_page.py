@@ -207,14 +207,6 @@ def tables_apart(run: Run) -> list[str]:
     return [str(odd) for odd in times_apart({name: hours for name, hours in last.items() if np.isfinite(hours)})]
 
 
-def tables_apart(run: Run) -> list[str]:
-    """Tables that were written while the batch stood, and end at times that do not go together."""
-    names = {*(route.table for route in run.gas), "samples", "volumes"} & run.tables.keys()
-    last = {name: float(np.nanmax(run.tables[name]["time_h"].to_numpy(float))) for name in sorted(names)
-            if len(run.tables[name]) and "time_h" in run.tables[name]}  # fmt: skip
-    return [str(odd) for odd in times_apart({name: hours for name, hours in last.items() if np.isfinite(hours)})]
-
-
 def questions(found: Estimate | None) -> list[str]:
     """What the person was not asked for by any table, and what is taken meanwhile."""
     if found is None:
