@@ -14,11 +14,11 @@ from fermkit.basis.quantities import read_quantity
 from fermkit.basis.written import plus_minus
 from fermkit.matter.ingredients import ingredient_names
 from fermkit.matter.properties import sucrose_density
+from fermkit.run.by_names import BY_NAMES
 from fermkit.run.explained import explained_toml
 from fermkit.run.findings import did_you_mean
 from fermkit.run.format import CLOSED, GAS_KINDS, TABLES
 from fermkit.run.proposals import Proposal, propose
-from fermkit.run.records import BY_NAMES
 from fermkit.run.writing import write_files
 
 WORKED_OUT: Final = 0.03

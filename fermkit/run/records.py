@@ -10,14 +10,11 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
-
 from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
-from fermkit.basis.quantities import conversion
-from fermkit.basis.written import Frame, Line, Page, Written, nominal
-from fermkit.matter.ingredients import ingredient_names
-from fermkit.run.findings import Finding, Remarks, did_you_mean, rows_in_words
+from fermkit.basis.written import Line, Page, Written, nominal
+from fermkit.run.by_names import named_ingredients
+from fermkit.run.findings import Finding, Remarks
 from fermkit.run.format import (
     NEEDED,
     TABLES,
@@ -32,16 +29,14 @@ from fermkit.run.format import (
     Inoculum,
     Instrument,
     MySums,
-    PressureReadings,
     ResidualSugar,
     VesselSection,
-    fields_of,
 )
-from fermkit.run.instruments import corrected_settings, corrected_table, correction, corrections, of_place
+from fermkit.run.instruments import corrected_settings, corrected_table, correction, corrections
 from fermkit.run.ledger import Ledger, ledger_of
 from fermkit.run.long_tables import thinned
-from fermkit.run.oddities import odd_readings, one_row_a_moment
 from fermkit.run.own_files import OwnFile, own_files
+from fermkit.run.prepared import by_instrument, gas_tables, one_signal_unit, through_time, told_twice
 from fermkit.run.settings import read_settings, read_toml, table_layouts, usual_said
 from fermkit.run.tables import LARGEST_BYTES, EmptyTable, Table, read_rows, read_table
 from fermkit.run.workbooks import LARGEST_BYTES as LARGEST_WORKBOOK
@@ -363,19 +358,19 @@ def _run(
     sections["instruments"] = corrections(sections["instruments"], book)
     corrected_settings(sections)
     sections["vessel"] = _possible_vessel(sections["vessel"], book)
-    _named_ingredients(sections, book)
+    named_ingredients(sections, book)
     about = sections.pop("run")
     read = _tables(readers, about, book)
     frames = {name: corrected_table(name, table.frame, sections["instruments"]) for name, table in read.items()}
     empty = readers.keys() - read.keys()
     sections["gas"] = tuple(gas for gas in sections["gas"] if gas.table not in empty)
-    _gas_tables(frames, sections, book)
-    found.usual.extend(_by_instrument(frames, sections))
-    _told_twice(frames.get("weights"), sections["harvest"], book)
+    gas_tables(frames, sections, book)
+    found.usual.extend(by_instrument(frames, sections))
+    told_twice(frames.get("weights"), sections["harvest"], book)
     for name, column in (("drying", "weight_g"), ("hold", "temperature_C")):
         if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):
-            frames[name] = _through_time(thinned(frames[name], column, book), column, name, book)
-    _one_signal_unit(frames, read, book)
+            frames[name] = through_time(thinned(frames[name], column, book), column, name, book)
+    one_signal_unit(frames, read, book)
     usual_said(found.usual, book)
     return Run(
         name=about.name or (folder.resolve().name if folder else called),
@@ -400,50 +395,6 @@ def _possible_vessel(vessel: VesselSection, book: Remarks) -> VesselSection:
             )  # fmt: skip
             return replace(vessel, total_L=None)
     return vessel
-
-
-BY_NAMES: Final = {
-    "sugar": "white sugar", "table sugar": "white sugar", "cane sugar": "white sugar", "beet sugar": "white sugar",
-    "granulated sugar": "white sugar", "baker's yeast": "active dry yeast", "bakers yeast": "active dry yeast",
-    "dry yeast": "active dry yeast", "dried yeast": "active dry yeast", "instant yeast": "active dry yeast",
-    "molasses": "beet molasses", "dap": "diammonium phosphate",
-}  # fmt: skip
-"""What people write for an ingredient of the built-in table (common practice, no source)."""
-
-SMALL: Final = 0.05
-"""An ingredient that nobody knows is left out where it is a smaller share of the feed than this."""
-
-
-def _named_ingredients(sections: dict[str, Any], book: Remarks) -> None:
-    """By-names of ingredients read; a little of something unknown is left out, so that the rest still counts."""
-    own = sections["ingredients"]
-
-    def named(part: Any, place: str) -> Any:
-        word = (part.ingredient or "").strip().lower()
-        if part.ingredient is None or part.ingredient in own or word in ingredient_names():
-            return part
-        if word in BY_NAMES and BY_NAMES[word] in ingredient_names():
-            book.note(f"{part.ingredient!r} was read as {BY_NAMES[word]}", column=place)
-            return replace(part, ingredient=BY_NAMES[word])
-        return part
-
-    sections["inoculum"] = named(sections["inoculum"], "inoculum")
-    fed = [named(part, f"feed {i}") for i, part in enumerate(sections["feed"], start=1)]
-    whole = sum(nominal(part.amount_g) for part in fed if part.amount_g is not None)
-    kept = []
-    for i, part in enumerate(fed, start=1):
-        word = part.ingredient or ""
-        known = not word or word in own or word.strip().lower() in ingredient_names()
-        little = part.amount_g is not None and nominal(part.amount_g) < SMALL * whole
-        if known or not little:
-            kept.append(part)
-            continue
-        book.note(
-            f"the ingredient {part.ingredient!r} is not known; its {nominal(part.amount_g):g} g were left out of the "
-            f"feed; {did_you_mean(part.ingredient, (*own, *ingredient_names()))}; its make-up can be written under "
-            f'[ingredients."{part.ingredient}"]', column=f"feed {i}", level="doubt",
-        )  # fmt: skip
-    sections["feed"] = tuple(kept)
 
 
 def _tables(readers: Mapping[str, TableReader], about: About, book: Remarks) -> dict[str, Table]:
@@ -481,131 +432,3 @@ def _needed(name: str, table: Table) -> None:
             f"the columns {', '.join(titles[need] for need in NEEDED[layout])}",
             "add it, or mend the header",
         )
-
-
-def _gas_tables(frames: dict[str, Any], sections: Mapping[str, Any], book: Remarks) -> None:
-    """Each route's table in order, with the column that it needs; absolute pressures become gauge."""
-    for place, gas in enumerate(sections["gas"], start=1):
-        if gas.table not in frames:
-            raise InputError(
-                f"gas {place} has its readings in {gas.table!r}, which is not there",
-                f"a table {gas.table} [time, {gas.column}]",
-                "add the table, or name the right one",
-            )
-        frame = frames[gas.table]
-        if isinstance(gas, PressureReadings) and "pressure_bar" in frame:
-            _gauge(frame, gas, sections["conditions"], place)
-        if gas.column not in frame:
-            have = ", ".join(c for c in frame.columns if c != "row")
-            raise InputError(
-                f"gas {place} is a {gas.kind}, but {gas.table} has only: {have}", f"a column for {gas.column}",
-                "add it, or change the kind of reading",
-            )  # fmt: skip
-        for beside in ("temperature_C", "barometer_bar"):
-            _bridged(frame, beside, gas.table, book)
-        if not getattr(gas, "emptied", None):
-            frame = thinned(frame, gas.column, book)
-        frames[gas.table] = _through_time(frame, gas.column, gas.table, book, cumulative=gas.cumulative)
-
-
-def _gauge(frame: Frame, gas: PressureReadings, conditions: Conditions, place: int) -> None:
-    if gas.pressure is None:
-        raise InputError(
-            f"gas {place} is a pressure, gauge or absolute is not said",
-            "one of: gauge, absolute",
-            'write pressure = "gauge" under [[gas]]',
-        )
-    air = frame.get("barometer_bar", conditions.barometer_bar)
-    if gas.pressure == "absolute" and air is None:
-        raise InputError(
-            f"gas {place} is an absolute pressure without a barometer",
-            "the barometer",
-            'write barometer = "1013 ± 5 hPa" under [conditions]',
-        )
-    frame[gas.column] = frame.pop("pressure_bar")
-    if gas.pressure == "absolute":
-        frame[gas.column] -= nominal(air) if "barometer_bar" not in frame else air
-
-
-def _by_instrument(frames: Mapping[str, Any], sections: dict[str, Any]) -> list[str]:
-    """Put in the ± of instruments that read the gas and the harvest; list where the usual one is taken."""
-    instruments, said = sections["instruments"], []
-    routes = []
-    for place, gas in enumerate(sections["gas"], start=1):
-        level = frames[gas.table][gas.column].dropna()
-        if "u_reading" in {about.name for about in fields_of(type(gas))} and gas.u_reading is None:
-            own = of_place(instruments, f"u_reading_{gas.unit}", "gas") if gas.unit in ("g", "bar") else None
-            gas = replace(gas, u_reading=own)
-            if own is None:
-                said.append(f"gas {place}.u_reading ± {gas.or_usual('u_reading', level):.2g} {gas.unit}")
-        for key, usual in (
-            ("collector_temperature_C", "25 ± 3 °C"), ("volume_factor", "1.00 ± 0.02"), ("flow_factor", "1.00 ± 0.05"),
-            ("loss_to_water", "0 to 10 % (salt brine takes up less)"),
-        ):  # fmt: skip
-            known = {about.name: about.written.replace(" ", "_") for about in fields_of(type(gas))}
-            if key in known and getattr(gas, key) is None:
-                said.append(f"gas {place}.{known[key]} {usual}")
-        routes.append(gas)
-    sections["gas"] = tuple(routes)
-    harvest: HarvestSection = sections["harvest"]
-    weighed = [name for name in ("weights", "drying") if name in frames]
-    if weighed and harvest.u_weighing_g is None:
-        own = of_place(instruments, "u_reading_g", weighed[0])
-        sections["harvest"] = harvest = replace(harvest, u_weighing_g=own)
-        said += ["harvest.u_weighing: half of the last digit, 0.02 g at least"] if own is None else []
-    diluted = "samples" in frames and (frames["samples"].get("dilution", 1.0) != 1.0)
-    if sections["ethanol"].u_pipetting is None and np.any(diluted):
-        said.append("ethanol.u_pipetting 2 %")
-    if "volumes" in frames and not (frames["volumes"].get("u_mL", np.zeros(1)) > 0).all():
-        said.append("volumes without u: 2 %, 0.5 mL at least")
-    return said
-
-
-def _told_twice(weights: Frame, harvest: HarvestSection, book: Remarks) -> None:
-    """Say which counts where an item was dried in the table and its dry grams stand in run.toml too."""
-    if weights is None or "dry_g" not in weights:
-        return
-    dried = {str(item).strip().lower() for item in weights["item"][weights["dry_g"].notna()]}
-    for item, told_g in (("paste", harvest.paste_g), ("extract", harvest.extract_g), ("debris", harvest.debris_g)):
-        if told_g is not None and (item in dried or (item == "paste" and "paste sample" in dried)):
-            book.note(
-                f"{item} stands here and was dried in the table of weights; the table counts, this line does not",
-                column="harvest", level="doubt",
-            )  # fmt: skip
-
-
-def _bridged(frame: Frame, column: str, name: str, book: Remarks) -> None:
-    """Empty cells of a logged column filled in from the readings before and after, and said."""
-    if column not in frame or not frame[column].notna().any() or frame[column].notna().all():
-        return
-    gone = frame[column].isna().to_numpy()
-    time, value = frame["time_h"].to_numpy(float), frame[column].to_numpy(float)
-    frame[column] = np.interp(time, time[~gone], value[~gone])
-    rows = rows_in_words(frame["row"].to_numpy()[gone].tolist())
-    book.note(f"{name}: {int(gone.sum())} empty cells of {column} were filled in from their neighbours: rows {rows}")
-
-
-def _through_time(frame: Frame, column: str, name: str, book: Remarks, *, cumulative: bool = False) -> Any:
-    at = Remarks(f"{name}.csv")
-    frame = one_row_a_moment(frame, at)
-    odd_readings(frame, column, at, cumulative=cumulative)
-    book.findings.extend(at.all())
-    return frame
-
-
-def _one_signal_unit(frames: Mapping[str, Any], read: Mapping[str, Table], book: Remarks) -> None:
-    """Samples in the unit of the standards."""
-    if "standards" not in read or "samples" not in read:
-        return
-    unit, other = (read[name].units.get("signal", "") for name in ("standards", "samples"))
-    if unit == other:
-        return
-    try:
-        factor, offset = conversion(other, unit)
-    except InputError as problem:
-        raise InputError(
-            f"samples: the signal is in {other!r}, in the standards in {unit!r}", problem.needed, problem.do
-        ) from None
-    frames["samples"]["signal"] = frames["samples"]["signal"] * factor + offset
-    read["samples"].units["signal"] = unit
-    book.note(f"the samples' signal was converted from {other} to {unit}", column="samples")
