@@ -125,8 +125,11 @@ def _begin(chosen: argparse.Namespace) -> int:
 
     answers = ("sugar", "water", "liquid", "yeast", "vessel", "closed", "temperature", "measure", "readings")
     folder = begin(chosen.folder, **{name: getattr(chosen, name) for name in answers})
-    analysis = analyse(read_run(folder))
-    found = "\n".join(f"  {line}" for line in (analysis.answer, *map(str, analysis.run.doubts)))
+    try:
+        analysis = analyse(read_run(folder))
+        found = "\n".join(f"  {line}" for line in (analysis.answer, *map(str, analysis.run.doubts)))
+    except FermkitError as problem:  # such as a unit that no title names
+        found = f"  One thing is still to be said.\n  {problem}"
     files = ", ".join(sorted(path.name for path in folder.iterdir()))
     say(f"In {folder}: {files}.\n\n{found}\n\nWrite your numbers into these files as they come, and each time:\n"
         f"  python -m fermkit report {folder}")  # fmt: skip

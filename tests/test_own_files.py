@@ -75,6 +75,18 @@ def test_a_title_without_a_unit_is_asked_for(tmp_path):
     assert found[0].asked == ("volume_unit",)
 
 
+def test_what_a_file_leaves_open_is_said_at_once(tmp_path, capsys):
+    """A unit in no title, a pressure of unknown sort: the run is written, and the line to mend is named."""
+    from fermkit.__main__ import main
+
+    for title, key in (("Gas", "volume_unit"), ("P (bar)", 'pressure = "gauge"')):
+        rows = "".join(f"2026-03-02 {18 + i}:00,{i / 10}\n" for i in range(5))
+        (tmp_path / "own.csv").write_text(f"when,{title}\n{rows}")
+        folder = tmp_path / key[:8]
+        assert main(["begin", str(folder), "--sugar", "150 g", "--readings", str(tmp_path / "own.csv")]) == 0
+        assert key in capsys.readouterr().out and f"# {key}" in (folder / "run.toml").read_text("utf-8")
+
+
 def test_a_mapped_column_that_is_not_there(tmp_path):
     """The nearest title is offered."""
     with pytest.raises(InputError) as refused:

@@ -219,8 +219,8 @@ def _take_up(
     known = {one["kind"] for one in settings.get("gas", ()) if one.get("table", "gas") == proposal.table}
     for kind in proposal.gas:
         if kind not in known:
-            extra = {"pressure": "gauge"} if kind == "pressure" else {}
-            settings.setdefault("gas", []).append({"kind": kind, **extra})
+            settings.setdefault("gas", []).append({"kind": kind})
+            later[f"gas {kind}"] = ("pressure",) if kind == "pressure" else GAS_LATER.get(kind, ())
     if proposal.asked:
         later[f"tables.{proposal.table}"] = proposal.asked
 

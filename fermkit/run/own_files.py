@@ -91,7 +91,8 @@ def unit_in(title: str, column: Column) -> str:
     ('ml', 'mL', '')
     """
     words = title.replace("_", " ").split()
-    tried = [*re.findall(r"[\[(]([^\])]{1,30})[\])]", title), name_and_unit(title)[1], words[-1] if words[1:] else ""]
+    tried = [*re.findall(r"[\[(]([^\])]{1,30})[\])]", title), name_and_unit(title)[1]]
+    tried += [" ".join(words[-count:]) for count in (2, 1) if words[count:]]
     if column.kind == "time" and title.strip().lower() in TIME_TITLES:
         tried.append(title.strip().lower())
     return next((unit for unit in tried if unit and _fits(unit, column)), "")

@@ -127,8 +127,9 @@ def _proposed(rows: Sequence[Sequence[str]], table: str) -> tuple[float, Proposa
     kinds = tuple(kind for column, kind in OF_GAS.items() if names.get(column) in taken) if table == "gas" else ()
     if any(name not in taken for name in needed) or (table == "gas" and not kinds) or not below:
         return 0.0, Proposal(table, {})
-    order = {"time": taken["time"]} if "time" in taken else {}
-    keys = ({"date": day} if day else {}) | order | taken
+    keys = ({"date": day} if day else {}) | {
+        one.written: taken[one.written] for one in TABLES[table] if one.written in taken
+    }
     return score + len(needed) + 1.5 * len(kinds), Proposal(
         table, {toml_key(name): title for name, title in keys.items()}, kinds, tuple(units)
     )

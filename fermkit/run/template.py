@@ -5,7 +5,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fermkit.basis.written import Line, Page, Written
-from fermkit.run.format import GAS_KINDS, LISTS, NAMED, SECTIONS, TABLES, Field, Section, fields_of
+from fermkit.run.format import (
+    GAS_KINDS,
+    LISTS,
+    NAMED,
+    OWN_TABLES,
+    SECTIONS,
+    TABLES,
+    Field,
+    OwnTable,
+    Section,
+    fields_of,
+)
 from fermkit.run.writing import write_files
 
 
@@ -61,6 +72,12 @@ def _page() -> Page:
             for column in columns
         ]
         parts.append(Page(f"{name}.csv, or a sheet {name}", lines))
+    foreign = [_line(about) for about in fields_of(OwnTable)]
+    foreign += [
+        Line("volume, time …", "Gas [ml]", note="each column of the table by its name: your own title of it"),
+        Line("volume_unit …", "mL", note="the unit, where your title has none"),
+    ]
+    parts.append(Page(f"[{OWN_TABLES}.gas], or another table: a file with titles of your own", foreign))
     remarks = [
         "± is one standard uncertainty; tolerance and resolution are half-widths of a rectangular distribution.",
         "A list of values is a set of replicates. Everything may be left out; what is left out is not told.",
