@@ -12,8 +12,9 @@ from fermkit.batch.feeding import feeding
 from fermkit.batch.nutrients import nutrients_for
 from fermkit.batch.plan import WAYS, co2_held, plan_batch
 from fermkit.batch.ways import plan_ways
+from fermkit.matter import usual
 from fermkit.matter.composition import molar_mass
-from fermkit.matter.feed import NOT_JUDGED, YEAST_HOLDS, YEAST_WITHOUT_AIR, feed, yeast_limits
+from fermkit.matter.feed import NOT_JUDGED, YEAST_HOLDS, feed, yeast_limits
 from fermkit.teach.fermentation import Batch, ferment
 from fermkit.teach.kitchen import drawn_strain
 from fermkit.vessel.container import Vessel
@@ -46,10 +47,10 @@ def test_carbon_and_electrons_of_every_plan_close(how):
 
 
 def test_closed_with_plenty_of_nutrients_energy_binds():
-    """5 to 10 % of the hexose becomes yeast."""
+    """The hexose gives what is usual without air."""
     plan = plan_batch(feed(RICH), liquid_L=2.0)
     assert plan.binding == ("energy",)
-    for end, share in zip(plan.yeast_range_g, YEAST_WITHOUT_AIR, strict=True):
+    for end, share in zip(plan.yeast_range_g, (usual.YEAST.low, usual.YEAST.high), strict=True):
         close(end, plan.feed.hexose_g * share)
     assert plan.fate.oxygen_mol == 0 and plan.respired_share == 0 and plan.hours_to_respire is None
     close(plan.fate.yeast_g, (nominal(plan.yeast_range_g[0]) + nominal(plan.yeast_range_g[1])) / 2)
@@ -174,7 +175,8 @@ def test_what_was_not_given_is_said_and_widens_the_answer():
     said = " ".join(vague.remarks)
     assert "No oxygen transfer was given" in said and "No air flow was given" in said
     assert not any("was given" in remark for remark in exact.remarks)
-    assert uncertainty(vague.fate.yeast_g) > 1.5 * uncertainty(exact.fate.yeast_g)
+    assert uncertainty(vague.respired_share) > 1.5 * uncertainty(exact.respired_share)
+    assert uncertainty(vague.fate.yeast_g) > uncertainty(exact.fate.yeast_g)
     close(vague.fate.yeast_g, exact.fate.yeast_g, rel=1e-3)
 
 

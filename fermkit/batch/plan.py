@@ -15,7 +15,7 @@ from fermkit.basis.checks import between, not_negative, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
-from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
+from fermkit.basis.written import Line, Page, Written, nominal, plus_minus, uncertainty
 from fermkit.batch.aeration import (
     USUAL_AIR,
     USUAL_KLA,
@@ -23,13 +23,14 @@ from fermkit.batch.aeration import (
     oxygen_transfer,
     water_carried_out,
 )
+from fermkit.batch.closing import IfClosed, if_closed
 from fermkit.batch.feeding import Feeding, feeding
 from fermkit.batch.known import nitrogen_source_of
 from fermkit.batch.nutrients import Nutrients, nutrients_for
 from fermkit.batch.pathways import Fate, sugar_fate
 from fermkit.matter import usual
 from fermkit.matter.composition import compound, molar_mass
-from fermkit.matter.feed import YEAST_WITHOUT_AIR, Feed, YeastLimits, span, yeast_ash, yeast_limits
+from fermkit.matter.feed import Feed, YeastLimits, span, yeast_ash, yeast_limits
 from fermkit.matter.properties import (
     bicarbonate_factor,
     co2_solubility,
@@ -43,6 +44,9 @@ from fermkit.vessel.container import Vessel
 WAYS: Final = ("without air", "aerated", "fed slowly")
 """How a batch is run: without air (behind an airlock or sealed; whether sealed is the vessel's matter); all sugar at
 once with air; sugar fed with air."""
+
+WITHOUT_AIR: Final = (usual.YEAST.low, usual.YEAST.high)
+"""Dry yeast from sugar by fermenting, least and most [g/g hexose]: what is usual, as the estimate takes it."""
 
 YEAST_WITH_AIR: Final = (0.50, 0.03)
 """Dry yeast from sugar by respiring, mean and standard uncertainty [g/g hexose]: common practice, no source."""
@@ -71,7 +75,7 @@ class BatchPlan(Written):
     binding : tuple of str
         What can be the lowest limit: an element, or the energy.
     fate : Fate
-        Ethanol, CO2, glycerol, acids, oxygen, heat. Its yeast lies in the range, each place equally likely.
+        Ethanol, CO2, glycerol, acids, oxygen, heat. Its yeast is the middle of the range ± half of it.
     liquid_L, temperature_C : value
     ethanol_stripped_g, water_carried_g : value
         What the gas carries out [g].
@@ -88,6 +92,9 @@ class BatchPlan(Written):
     nutrients : Nutrients
         What to add so that the energy binds and no element does.
     pressure : Pressure or None
+        In a sealed vessel, at its temperature.
+    if_closed : IfClosed or None
+        The same with its 95 % interval, now and on a warm day, against the maker's rating.
     """
 
     how: str
@@ -108,6 +115,7 @@ class BatchPlan(Written):
     hours_to_respire: Any
     nutrients: Nutrients
     pressure: Any
+    if_closed: IfClosed | None
     remarks: tuple[str, ...]
 
     @property
@@ -147,8 +155,8 @@ class BatchPlan(Written):
         parts = [self.limits.page(), self.nutrients.page()]
         if self.feeding is not None:
             parts.append(self.feeding.page())
-        if self.pressure is not None:
-            parts.append(self.pressure.page())
+        if self.if_closed is not None:
+            parts.append(self.if_closed.page())
         return Page(f"Plan of a batch, {self.how}", lines, self.remarks, parts)
 
 
@@ -216,7 +224,7 @@ def plan_batch(
     ...              "monopotassium phosphate": 1.0, "magnesium sulfate": 0.5})
     >>> plan = plan_batch(mash, liquid_L=0.97)
     >>> print(plan.binding, f"{plan.fate.yeast_g:.1f}", f"{plan.ethanol_pct_vol:.2f}")
-    ('energy',) 8.9+/-2.1 5.53+/-0.38
+    ('energy', 'potassium') 7.4+/-6.3 5.77+/-0.98
 
     References
     ----------
@@ -239,6 +247,7 @@ def plan_batch(
     stripped = ethanol_carried_out(grown.fate.ethanol_g, volume, through_L, temperature_C)
     strength = ethanol_pct_vol_from_concentration((grown.fate.ethanol_g - stripped) / volume)
     pressure = _pressure(how, vessel, grown.fate.co2_mol, said)
+    made, u_made = nominal(grown.fate.co2_g), uncertainty(grown.fate.co2_g)
     longest = grown.oxygen_for_all_mol * 1000.0 / (rate * volume) if nominal(rate) > 0 else None
     return BatchPlan(
         how=how,
@@ -259,6 +268,7 @@ def plan_batch(
         hours_to_respire=longest,
         nutrients=nutrients_for(feed, nominal(grown.energy_g[1])),
         pressure=pressure,
+        if_closed=if_closed(vessel, made, made - 1.96 * u_made, made + 1.96 * u_made) if how == "without air" else None,
         remarks=(
             *_remarks(how, grown, strength, longest, hours, feed.hexose_g, _warming(grown.fate, volume)),
             *said,
@@ -296,13 +306,14 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
     for _ in range(4):  # less yeast from the respired sugar means more oxygen for it: this settles in a few turns
         needed = _oxygen(hexose_mol, feed.hexose_g * with_air * starved, ash)
         respired = _smaller(most, ceiling_mol / needed)
-        energy = [feed.hexose_g * (respired * with_air + (1.0 - respired) * end) for end in YEAST_WITHOUT_AIR]
+        energy = [feed.hexose_g * (respired * with_air + (1.0 - respired) * end) for end in WITHOUT_AIR]
         ranges = {"energy": tuple(energy), **limits.known()}
         low, high = (min((pair[end] for pair in ranges.values()), key=nominal) for end in (0, 1))
         starved = nominal(low + high) / nominal(energy[0] + energy[1])
-    yeast_g = rectangle(low, high, Act("yeast range", "where in its range the yeast ends"))
+    where = ufloat(0.0, usual.FOR_INTERVALS, Act("yeast range", "where in its range the yeast ends"))
+    yeast_g = (low + high) / 2.0 + (high - low) / 2.0 * where
     from_respiring = respired * with_air
-    from_fermenting = (1.0 - respired) * (sum(YEAST_WITHOUT_AIR) / 2.0)
+    from_fermenting = (1.0 - respired) * usual.YEAST.middle
     without_air = yeast_g * from_fermenting / (from_respiring + from_fermenting)
     at_ceiling = nominal(respired) < nominal(most) or nominal(most) == 0.0
     used = ceiling_mol if at_ceiling else _oxygen(hexose_mol * respired, yeast_g - without_air, ash)

@@ -87,7 +87,7 @@ def written(folder, names, shown, rng):
 def study(runs=200, seed=5):
     """Coverage by quantity, share of alarms, and what went wrong: analysis by analysis."""
     rng = np.random.default_rng(seed)
-    truth = draw(runs, rng)
+    truth = draw(runs, rng, state="stopped")  # the gas of these files stands still at the end
     # tables carry their own errors: what they show is drawn true, and the errors come with the writing
     shown = read(truth, rng)
     exact = {name: value for name, value in read(truth, _Silent(rng)).items() if name in ("gas", "jar weight")}
