@@ -14,6 +14,7 @@ import fermkit as fk
 from fermkit.basis.cautions import CAUTIONS
 from fermkit.basis.errors import InputError
 from fermkit.basis.files import write_whole
+from fermkit.run.first_page import in_and_out_g
 from fermkit.show import exports, report
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
@@ -202,3 +203,47 @@ def test_each_caution_stands_once(html):
     counts = {item.name: text.count(item.says) for item in CAUTIONS}
     assert set(counts.values()) <= {0, 1}
     assert counts["Pressure"] == counts["Hygiene"] == 1
+
+
+JARGON = re.compile(r"hexose|chi²|chi-square|varianc|posterior|σ|\bp [=<]|degrees of freedom|reconcil|prior", re.I)
+
+
+@pytest.mark.parametrize("name", ["jar_3_closes", "jar_5_starved", "jar_7_leak", "keg_2_pressure"])
+def test_the_first_page_is_for_everybody(name):
+    """Plain words and grams; each amount says how it is known; one verdict with its rate of false alarms."""
+    text = report.html_report(fk.analyse(fk.read_run(SAMPLES / name)), short=True)
+    page = unescape(text[text.index('<section id="first-page">') : text.index("For whoever checks")])
+    assert not JARGON.search(re.sub(r"<svg.*?</svg>", "", page, flags=re.S))
+    amounts = re.findall(r'<th scope="row">([^<]+)</th><td class="number">([^<]+) g</td>.*?<td>([^<]+)</td></tr>', page)
+    assert {"alcohol", "gas (CO2)", "new yeast, dry", "paste, dry", "extract, dry"} <= {row[0] for row in amounts}
+    assert {row[2] for row in amounts} <= {"measured", "worked out", "assumed", "from the recipe"}
+    assert page.count("Of 100 runs without a mistake, fewer than 5") == 1
+    assert ("not found" in page) == (name == "jar_7_leak")
+
+
+@pytest.mark.parametrize("short", [True, False])
+def test_no_number_has_more_digits_than_anybody_reads(analysis, short):
+    """Sixteen digits, or a number written with an exponent, stand nowhere on the page (hashes and drawings apart)."""
+    html = report.html_report(analysis, short=short)
+    text = re.sub(r"<svg.*?</svg>|<style.*?</style>|[0-9a-f]{64}", "", html, flags=re.S)
+    assert max(len(run.replace(".", "")) for run in re.findall(r"\d+\.?\d*", text)) < 9
+    assert not re.search(r"\d[eE][+-]\d", text) and not re.search(r"[-−]0(\\.0+)?(?![.\\d])", text)
+
+
+def test_the_short_form_is_the_first_two_pages(html, analysis):
+    """Without appendix; what can hurt is still named."""
+    short = report.html_report(analysis, short=True)
+    assert "<details" in html and "<details" not in short
+    assert len(short) < 0.6 * len(html)
+    assert all(item.name in unescape(short) for item in analysis.cautions.items)
+
+
+def test_grams_in_and_out_are_the_same_height(analysis):
+    """What went in is found again: the bands of the picture add up to the sugar, what is missing named."""
+    into, out = in_and_out_g(analysis)
+    assert sum(part.grams for part in out) == pytest.approx(sum(part.grams for part in into), rel=0.02)
+    leaky = fk.analyse(fk.read_run(SAMPLES / "jar_7_leak"))
+    lost = [part.grams for part in in_and_out_g(leaky)[1] if part.missing]
+    truth = json.loads((SAMPLES / "truth.json").read_text(encoding="utf-8"))["jar_7_leak"]
+    whole = leaky.estimate["co2"].value
+    assert lost == [pytest.approx(truth["leak_share"] * whole, rel=0.15)]

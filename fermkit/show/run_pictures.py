@@ -188,7 +188,7 @@ def closes(closure: Closure, reconciliation: Reconciliation | None, routes: Rout
     bars(gaps, ax=ax)
     ax.set_xlabel("gap, in its own ± (grey: 95 %)")
     broken = [name.replace("\n", " ") for name, gap in gaps.items() if abs(gap) > NORMAL_95]
-    told = ", ".join(f"{name} {gap:+.1f}" for name, gap in gaps.items()).replace("\n", " ")
+    told = ", ".join(f"{name} {round(gap, 1) + 0.0:+.1f}" for name, gap in gaps.items()).replace("\n", " ")
     said = f"broken: {', '.join(broken)}" if broken else "none is broken"
     return f"Each test in its own ±: {told}; {said}."
 
