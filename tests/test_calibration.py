@@ -343,7 +343,6 @@ def test_scatter_smaller_than_the_standards_allow():
         ([0, 1, 2, 3], [1, 2, 3, 4], {"u_signal": 0.0}, InputError, "u_signal is 0"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"u_standards": -0.1}, InputError, "u_standards is -0.1"),
         ([ufloat(0.1, 0.1), 1, 2, 3], [1, 2, 3, 4], {"u_standards": 0.1}, InputError, "one of the two"),
-        ([0, 1, 2, 3], [1, 2, 3, 4], {"baseline": [0.1, 0.2]}, InputError, "2 baselines for 4 signals"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"temperature_C": [20, 21]}, InputError, "2 temperatures for 4"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"temperature_C": [60, 60, 60, 61]}, InputError, "is 61"),
         ([0, 1, 2, 3], [1, 2, 3, 4], {"temperature_C": [-6, 4, 4, 4]}, InputError, "is -6"),
