@@ -73,6 +73,18 @@ def test_foreign_titles_are_mapped_by_themselves_and_by_hand(tmp_path):
     assert fk.read_run(form.save()).tables["gas"]["volume_mL"].tolist() == [0, 120, 433.5, 1500]
 
 
+def test_ones_own_choice_of_columns_stays_while_the_table_grows(tmp_path):
+    """A half-typed row is refused in words; the unit that was chosen by hand is not lost."""
+    form = sugar(panels.enter_data(tmp_path)).paste("gas", FOREIGN.replace(" (ml)", ""))
+    form.box("readings", "volume unit").value = "L"
+    more = "".join(f"04.03.2026;{hour:02d}:00;{1500 + hour}\n" for hour in range(9, 24))
+    form.box("readings", "cells").value += more + "05.03.2026;08:00;16x"
+    assert form.typed.settings["tables"]["gas"]["volume_unit"] == "L"
+    form.box("readings", "cells").value += "\n"
+    assert set(form.box("readings", "volume").options) >= {("Uhrzeit", "Uhrzeit"), ("Datum", "Datum")}
+    assert ("L", "L") not in form.box("readings", "volume").options
+
+
 def test_an_open_run_goes_on_and_what_was_there_is_kept(tmp_path):
     """Opened, changed, saved: the old run.toml is in its folder 'earlier'; every number is the same."""
     sugar(panels.enter_data(tmp_path)).paste("gas", PASTED).save("jar")

@@ -29,6 +29,10 @@ class OwnFile:
     columns: Mapping[str, str] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
 
+    def mapped(self) -> int:
+        """How many titles are mapped."""
+        return len(self.columns) + bool(self.date)
+
     def known(self, titles: Sequence[str]) -> int:
         """How many of the mapped titles stand in a row of cells."""
         there = {_bare(title) for title in titles}

@@ -57,6 +57,7 @@ STYLE: Final = """<style>
 .fk-form .fk-right { flex: 2 1 340px; min-width: 0; overflow: visible }
 .fk-form .fk-body { flex-flow: row wrap; align-items: flex-start; gap: 16px }
 .fk-form .widget-html-content { line-height: 1.35 } .fk-form .fk-numbers p { font-size: 13px }
+.fk-form .fk-numbers td:nth-child(2) { white-space: nowrap }
 .fk-form .fk-verdict { font-weight: bold; border-left: 6px solid #0072B2; padding: 2px 0 2px 8px }
 .fk-form .fk-alarm { border-left: 6px solid #D55E00; background: #FFF1E6; color: #000 }
 .fk-form h4 { margin: 8px 0 2px; font-size: 16px } .fk-form p { margin: 2px 0 }

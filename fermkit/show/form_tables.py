@@ -154,13 +154,23 @@ class Readings:
                     "name the columns below",
                 )
         except FermkitError as error:
-            if propose_anew and name in self.typed.tables and self._proposed(name):
+            if propose_anew and name in self.typed.tables and not self._mapped(name) and self._proposed(name):
                 return self._understood(name, layout, propose_anew=False)
             said = html.escape(f"{error.met}. Needed: {error.needed}. To do: {error.do}.")
             return f"<p role='alert' class='fk-bad'>{said}</p>"
         if layout == "gas" and name not in own:
             self._with_gas([kind for column, kind in GAS_COLUMNS.items() if column in found.frame])
         return _shown(found, layout)
+
+    def _head(self, name: str) -> list[str]:
+        """The titles of what was pasted: the first of its fullest rows."""
+        rows = first_rows(self.typed.tables.get(name, "").encode(), name)
+        return max(rows, key=lambda row: sum(bool(cell) for cell in row), default=[])
+
+    def _mapped(self, name: str) -> bool:
+        """Whether a person's own choice of columns still fits what is pasted: it is not chosen anew while they type."""
+        own = own_files(self.typed.said(), table_layouts(self.typed.said()), Remarks("run.toml")).get(name)
+        return own is not None and bool(own.columns) and own.known(self._head(name)) == own.mapped()
 
     def _proposed(self, name: str) -> bool:
         try:
@@ -180,8 +190,9 @@ class Readings:
         own: dict[str, Any] | None = self.typed.settings.get(OWN_TABLES, {}).get(name)
         if own is None or own.get("file") in self.typed.files:
             return []
-        head = next(iter(first_rows(self.typed.tables.get(name, " ").encode(), name)[-7:]), [])
-        titles = list(dict.fromkeys([*own.values(), *(one for one in head if one)]))
+        head = self._head(name)
+        said = [title for key, title in own.items() if key not in ("file", "sheet") and not key.endswith("_unit")]
+        titles = list(dict.fromkeys([*said, *(one for one in head if one)]))
         rows: list[Any] = [W.HTML("<h4>Which of your columns is which</h4>")]
 
         def taken(key: str, value: str) -> None:
@@ -196,6 +207,9 @@ class Readings:
             self.boxes["readings", label] = box
             rows.append(box)
 
+        if "date" in own:
+            options = [("not there", ""), *((one, one) for one in titles)]
+            row("date", "day", W.Dropdown(options=options, value=own["date"]))
         for column in TABLES[layout]:
             key = column.written.replace(" ", "_")
             options = [("not there", ""), *((one, one) for one in titles)]
