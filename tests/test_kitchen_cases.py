@@ -125,6 +125,12 @@ def test_a_yield_without_a_paste_says_that_it_was_not_weighed(change):
     assert "yeast_yield" not in found.yields or "not measured" in found.answer
 
 
+def test_run_against_run_says_which_yield_was_not_measured():
+    """One jar without a paste beside one with: the comparison says that its yeast was worked out."""
+    found = fk.compare_runs([told({"gas": gas(), "weights": WEIGHED}), told({"gas": gas()})])
+    assert "the dry yeast was not measured" in str(found)
+
+
 # what cannot be
 
 WRONG = {

@@ -80,7 +80,7 @@ class RunComparison(Written):
         for name in self.same:
             for analysis in self.analyses:
                 found = analysis.yields[name]
-                note = f"{percent(found.share_of_limit)} of {found.limit_note}"
+                note = "; ".join(filter(None, (f"{percent(found.share_of_limit)} of {found.limit_note}", found.known)))
                 lines.append(Line(f"{found.product}: {analysis.run.name}", found.per_g, "g/g", note, found.interval()))
         parts = [
             Page(

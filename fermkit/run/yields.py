@@ -81,12 +81,14 @@ class Yield(Written):
         half = student(self.dof, level) * uncertainty(self.per_g)
         return nominal(self.per_g) - half, nominal(self.per_g) + half
 
-    def _known(self) -> str:
+    @property
+    def known(self) -> str:
+        """How it is known, where it was not measured; else nothing."""
         return "" if self.mark is Mark.MEASURED else f"the {self.product} was not measured; {self.mark} from the rest"
 
     def lines(self) -> list[Line]:
         """The yield, the same by carbon, and how far it is from its limit."""
-        out = [Line(f"{self.product}, per g of hexose used", self.per_g, "g/g", self._known(), self.interval())]
+        out = [Line(f"{self.product}, per g of hexose used", self.per_g, "g/g", self.known, self.interval())]
         if self.per_carbon is not None:
             out.append(Line(f"{self.product}, by carbon", self.per_carbon * 100, "% of the sugar's carbon"))
         if self.per_L_h is not None:
