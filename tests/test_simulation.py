@@ -2,6 +2,7 @@
 
 import ast
 import dataclasses
+import runpy
 from pathlib import Path
 
 import numpy as np
@@ -259,3 +260,17 @@ def test_the_generator_draws_wider_than_what_is_usual():
         for each in ranges:
             assert max(drawn) - min(drawn) > 1.05 * (each.high - each.low), name
             assert min(drawn) <= max(each.low, 0.002) and max(drawn) >= each.high, name
+
+
+@pytest.mark.parametrize("kind", ["waking", "memory", "delayed"])
+def test_yeasts_of_other_structure_close_too(kind):
+    """Carbon and electrons close for each kind of the study's yeasts, whatever it makes besides and however it lags."""
+    draw = runpy.run_path(str(Path(__file__).parent / "benchmarks" / "structures.py"))["GENERATORS"][kind]
+    strain = draw(np.random.default_rng(4))
+    truth = ferment(Batch(strain=strain, keeps=1.08, swelling_L_mol=0.0356))
+    assert truth.closure() == pytest.approx((1.0, 1.0), abs=1e-5)
+    early = truth.at("ethanol_g", getattr(strain, "late_h", 0.0) / 2)
+    assert early < 0.02 * truth.amounts["ethanol made"]
+    rest = float(truth.series["co2_dissolved_mol"][-1])
+    plain = float(ferment(Batch(strain=strain, swelling_L_mol=0.0356)).series["co2_dissolved_mol"][-1])
+    assert rest == pytest.approx(1.08 * plain, rel=0.02)  # what a liquid that is not stirred keeps
