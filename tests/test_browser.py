@@ -4,6 +4,7 @@ Where no browser is installed these are skipped and say so; on Debian `apt insta
 is all they need.
 """
 
+import contextlib
 import json
 import re
 import shutil
@@ -12,6 +13,8 @@ from pathlib import Path
 import lab_page
 import pytest
 from playwright.sync_api import expect, sync_playwright
+
+from fermkit.show.controls import Choice, Slider
 
 HERE = Path(__file__).resolve().parent
 FOLDER = HERE.parent / "notebooks"
@@ -144,12 +147,12 @@ def test_the_toy_panel_in_the_page(opened, page):
     expect(panel.locator(".fk-words")).to_contain_text("At a rate of 0.5 per hour")
     move(page, panel)
     expect(panel.locator(".fk-words")).to_contain_text("At a rate of 1 per hour")
-    expect(panel.get_by_label("Rate, 1/h")).to_have_value("1")
+    expect(panel.get_by_role("textbox", name="Rate, 1/h")).to_have_value("1")
     expect(panel.locator(".fk-later")).to_contain_text("calculating")
     expect(panel.locator(".fk-later")).to_contain_text(re.compile(r"rate twice over\s*2\.000"))
     expect(panel.locator(".fk-later")).not_to_contain_text("calculating")
 
-    box = panel.get_by_label("Lag, h")
+    box = panel.get_by_role("textbox", name="Lag, h")
     box.fill("2,25 h")
     box.press("Enter")
     expect(panel.locator(".fk-words")).to_contain_text("needs 2.25 h to start")
@@ -168,6 +171,95 @@ def test_the_toy_panel_in_the_page(opened, page):
     expect(panel.locator(".fk-words")).to_contain_text("At a rate of 9.5 per hour")
     alt = re.compile(r"Toy: At a rate of 9.5 per hour.*gas after a day")
     expect(panel.locator(".fk-picture")).to_have_attribute("aria-label", alt)
+
+
+ROWS = """panel => [...panel.querySelectorAll('.fk-numbers tr')].map(row => {
+  const cells = [...row.children].map(cell => cell.textContent); return [cells[0], cells[1], cells[2], cells[4]] })"""
+SAYS = f"([panel, rows]) => JSON.stringify(({ROWS})(panel)) === rows"
+
+
+def twins(folder):
+    """The panels of PANELS, made here: what the page says is held against them."""
+    space = {}
+    with contextlib.chdir(folder):
+        exec("\n".join(PANELS[:3]), space)
+        return [eval(cell, space) for cell in PANELS[3:-1]]
+
+
+def says_the_same(page, shown, twin):
+    """Numbers and verdict in the page are those from code, or its refusal is."""
+    rows = json.dumps([list(line.cells()) for line in twin.page.lines], ensure_ascii=False, separators=(",", ":"))
+    page.wait_for_function(SAYS, arg=[shown.element_handle(), rows], timeout=20_000)
+    expect(shown.locator(".fk-verdict")).to_contain_text(twin.page.heading)
+
+
+def test_every_control_says_in_the_page_what_it_says_from_code(opened, page, tmp_path):
+    """Each slider by the keyboard, each choice by its word, one after the other: the same numbers to the digit."""
+    for shown, twin in zip(opened("toys/panels.ipynb"), twins(tmp_path), strict=False):
+        says_the_same(page, shown, twin)
+        for name, control in [*twin._sliders.items(), *twin._inputs.items()]:
+            if isinstance(control, Choice) and name != "again":
+                word = next(word for word in control.words if word != twin.values[name])
+                shown.get_by_label(control.label, exact=True).select_option(word)
+                press(twin, name, word)
+            elif isinstance(control, Slider) and not control.idle(twin.values):
+                handle = shown.get_by_role("slider", name=control.label, exact=True)
+                handle.focus()
+                up = twin.values[name] + 5 * control.step <= control.high
+                page.keyboard.press("PageUp" if up else "PageDown")
+                knob = twin._knobs[name]
+                press(twin, name, knob.value + (5 if up else -5) * control.step)
+                expect(shown.get_by_label(control.label, exact=True).first).to_have_value(twin._boxes[name].value)
+            says_the_same(page, shown, twin)
+
+
+def press(twin, name, value):
+    """The same move in the twin, as its own page would send it."""
+    control = twin._inputs[name]
+    twin._moved(name, control.nearest_step(value) if isinstance(control, Slider) else value)
+
+
+def test_ears_and_keys_reach_everything(opened, page):
+    """In the browser's accessibility tree each slider has a name and a unit, one place speaks; Tab reaches all."""
+    panel = opened("toys/toy.ipynb")[0]
+    move(page, panel)
+    tree = page.context.new_cdp_session(page).send("Accessibility.getFullAXTree")["nodes"]
+    nodes = [node for node in tree if not node["ignored"]]
+    named = {role: [n["name"]["value"] for n in nodes if n["role"]["value"] == role] for role in ("slider", "image")}
+    assert named["slider"] == ["Rate, 1/h", "Lag, h"]
+    expect(panel.get_by_role("slider").first).to_have_attribute("aria-valuetext", "1 1/h")
+    assert any(name.startswith("Toy: At a rate of 1 per hour") for name in named["image"])
+    status = panel.get_by_role("status")
+    expect(status).to_have_count(1)
+    expect(status).to_contain_text("At a rate of 1 per hour")
+    place = status.element_handle()
+    panel.get_by_label("Rate, 1/h").first.focus()
+    reached = []
+    for _ in range(9):
+        reached.append(page.evaluate("() => document.activeElement.ariaLabel || document.activeElement.innerText"))
+        page.keyboard.press("Tab")
+    assert [words for words in reached if words] == ["Rate, 1/h", "Lag, h", "Press", "Undo", "Restart", "Large"]
+    move(page, panel)
+    expect(status).to_contain_text("At a rate of 1.5 per hour")
+    assert place.evaluate("place => place.isConnected")
+
+
+def test_a_page_without_a_kernel_keeps_the_last_picture_and_verdict(lab, opened, page):
+    """Moved, saved, closed, the kernel shut; opened again: what was last seen stands there, and what to press."""
+    panel = opened("toys/toy.ipynb")[0]
+    move(page, panel)
+    said = "At a rate of 1 per hour"
+    kept = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .fk-still")
+    expect(kept).to_be_hidden()
+    expect(kept).to_contain_text(said, timeout=10_000)
+    page.evaluate("() => window.jupyterapp.commands.execute('docmanager:save').then(() => true)")
+    lab.close(page)
+    lab.open(page, "toys/toy.ipynb")
+    expect(kept).to_be_visible()
+    expect(kept).to_contain_text(said)
+    expect(kept).to_contain_text("Run All Cells")
+    expect(kept.locator("img")).to_have_attribute("alt", re.compile(said))
+    page.complaints.clear()  # the widget itself says that it is gone
 
 
 def test_the_page_never_jumps_or_blinks_in_a_drag(opened, page):

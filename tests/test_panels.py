@@ -77,13 +77,39 @@ def test_the_picture_keeps_its_size_and_its_axes(panel):
 
 
 def test_the_repr_stays_the_same(panel):
-    """Saved notebooks can be compared: what is stored of a panel doesn't depend on its sliders."""
-    expected = "<fermkit panel 'Toy': 2 sliders, 1 picture>"
-    assert repr(panel) == repr(panel.set(rate=2)) == expected
-    bundle = panel._repr_mimebundle_()
-    assert bundle["text/plain"] == expected
-    assert base64.b64decode(bundle["image/png"]).startswith(b"\x89PNG")
-    assert "application/vnd.jupyter.widget-view+json" in bundle
+    """Saved notebooks can be compared: a panel's name doesn't depend on its sliders."""
+    assert repr(panel) == repr(panel.set(rate=2)) == "<fermkit panel 'Toy': 2 sliders, 1 picture>"
+
+
+class Shown(list):
+    """Stands for the page: keeps what is displayed, and what it is replaced by later."""
+
+    def __call__(self, bundle, **_):
+        self.append([bundle])
+        return type("Handle", (), {"update": lambda _, bundle, **__: self[0].append(bundle)})()
+
+
+def test_what_a_page_without_a_kernel_shows_is_the_last(panel, monkeypatch):
+    """Verdict, numbers, a picture with its words: kept beside the widget, and kept anew after each move."""
+    shown = Shown()
+    monkeypatch.setattr("fermkit.show.panel.display", shown)
+    panel._ipython_display_()
+    panel.set(rate=0.3)
+    (first, last), (widget,) = shown
+    assert "application/vnd.jupyter.widget-view+json" in widget and widget["text/plain"] == repr(panel)
+    assert "rate of 0.5 per hour" in first["text/html"] and "rate of 0.3 per hour" in last["text/html"]
+    for part in (last["text/html"], last["text/plain"]):
+        assert "gas after a day" in part and "rate twice over" in part
+    alt, data = re.search(r'<img alt="([^"]+)" src="data:image/svg\+xml;base64,([^"]+)"', last["text/html"]).groups()
+    assert "rate of 0.3 per hour" in alt and base64.b64decode(data).startswith(b"<svg")
+    assert base64.b64decode(last["image/png"]).startswith(b"\x89PNG")
+
+
+def test_one_place_speaks(panel):
+    """The verdict and the first number, once at rest, in a region that stays; words of a move do not shout."""
+    panel.set(rate=0.3)
+    assert panel._spoken.value.startswith("At a rate of 0.3 per hour") and "gas after a day" in panel._spoken.value
+    assert "aria-live" not in panel._seen.value + panel._numbers.value + panel._echoes["rate"].value
 
 
 def test_an_unknown_name_or_a_value_off_the_scale_is_refused_and_changes_nothing(panel):

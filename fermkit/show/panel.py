@@ -16,6 +16,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 import ipywidgets as W
+from IPython.display import display
 
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import DoubtfulResult, FermkitError, InputError
@@ -23,14 +24,18 @@ from fermkit.basis.written import Page
 from fermkit.show import plots
 from fermkit.show.controls import Action, Choice, Control, Slider, read_number
 from fermkit.show.lean import CannotWrite, LeanSvg
-from fermkit.show.panel_page import LOOK, numbers, refused, verdict
+from fermkit.show.panel_page import EARS, LOOK, numbers, refused, still, verdict
 
 REST_S: Final = 0.25
 """A slider that has not moved for so long is taken to rest [s]."""
+KEEP_S: Final = 1.0
+"""After so long at rest the picture is kept in the notebook, for a page without a kernel [s]."""
 ONE_STEP_S: Final = 1.0
 """Moves of one control that follow one another faster than this are one step back [s]."""
 LATE_PAGE_S: Final = 3.0
 """A page may need so long to show what code has set [s]."""
+RAIL_PX: Final = 8
+"""From the edge of a slider to the middle of its handle at the lowest value [px]."""
 NUMBER: Final = itertools.count(1)
 """Each panel gets a number of its own: ids of its picture's parts must not meet those of another."""
 
@@ -94,9 +99,10 @@ class Panel:
         self._knobs: dict[str, Any] = {}
         self._boxes: dict[str, Any] = {}
         self._echoes: dict[str, Any] = {}
-        self._timer: asyncio.TimerHandle | None = None
+        self._timers: list[asyncio.TimerHandle] = []
+        self._kept: Any = None
         self._quiet = False
-        self._seen, self._status, self._numbers, self._later = (W.HTML() for _ in range(4))
+        self._seen, self._status, self._numbers, self._later, self._spoken = (W.HTML() for _ in range(5))
         self.widget = self._laid_out(controls)
         if not self._attempt(self._refresh):
             self._refresh()  # a panel that can't be drawn as declared says so aloud
@@ -162,17 +168,33 @@ class Panel:
     def __str__(self) -> str:
         return self.page.text()
 
-    def _repr_mimebundle_(self, **_: Any) -> dict[str, Any]:
-        bundle: dict[str, Any] = dict(self.widget._repr_mimebundle_()) | {"text/plain": repr(self)}
-        if self.picture is not None:  # what a page without a kernel can show
+    def _ipython_display_(self) -> None:
+        """The panel; before it what a page without a kernel shows in its place."""
+        show: Any = display
+        self._kept = show(self._still(), raw=True, display_id=True)
+        show(dict(self.widget._repr_mimebundle_()) | {"text/plain": repr(self)}, raw=True)
+
+    def _still(self) -> dict[str, str]:
+        drawing = self._drawing if self._drawing.startswith("<svg") else ""
+        bundle = {"text/plain": str(self), "text/html": still(self.page, self._alt(), drawing)}
+        if self.picture is not None:
             bundle["image/png"] = base64.b64encode(plots.png(self.picture)).decode()
         return bundle
+
+    def _keep(self) -> None:
+        if self._kept is not None:
+            self._kept.update(self._still(), raw=True)
+
+    def _alt(self) -> str:
+        told = (" ".join(part for part in line.cells()[:3] if part) for line in self.page.lines)
+        return "; ".join([f"{self.title}: {self.page.heading}", *told])
 
     # from values to what is seen
 
     def _refresh(self) -> None:
         self._redraw()
-        self._finish()
+        self._rest()
+        self._keep()
 
     def _redraw(self) -> None:
         with plots.house_style():
@@ -182,10 +204,15 @@ class Panel:
         self._status.value = ""
         self._show()
 
-    def _finish(self) -> None:
-        if self._slow is None:
-            return
-        page = self._drawn(self._slow)
+    def _rest(self) -> None:
+        """What waits until the controls rest: the slow half, and the voice."""
+        if self._slow is not None:
+            self._finish(self._slow)
+        first = " ".join(part for part in self.page.lines[0].cells()[:3] if part) if self.page.lines else ""
+        self._spoken.value = html.escape(f"{'Alarm. ' if self.page.alarm else ''}{self.page.heading} {first}".strip())
+
+    def _finish(self, slow: Callable[..., Page]) -> None:
+        page = self._drawn(slow)
         self._rested = page.html(4)
         self._later.value = f"<div class='fk-later'><p>Worked out for these values:</p>{self._rested}</div>"
         self.page = Page(self.page.heading, self.page.lines, self.page.remarks, [page], self.page.alarm)
@@ -202,13 +229,11 @@ class Panel:
         if self._lean is not None:
             if self.picture.get_layout_engine() is not None:  # type: ignore[union-attr]
                 plots.freeze(self.picture)  # type: ignore[arg-type]
-            told = (" ".join(part for part in line.cells()[:3] if part) for line in self.page.lines)
-            alt = "; ".join([f"{self.title}: {self.page.heading}", *told])
             try:
-                self._drawing = self._lean.write(alt)
+                self._drawing = self._lean.write(self._alt())
             except CannotWrite:
                 data = base64.b64encode(plots.png(self._lean.picture)).decode()
-                alt = html.escape(alt, quote=True)
+                alt = html.escape(self._alt(), quote=True)
                 self._drawing = f'<img class="fk-picture" alt="{alt}" src="data:image/png;base64,{data}">'
         self._seen.value = verdict(self.page, self._drawing, said)
         self._numbers.value = numbers(self.page, self._start_page.lines)
@@ -247,18 +272,20 @@ class Panel:
             self._seen.value = refused(f"Guess first: {self.guess}. Write it down here and press Enter.", self._drawing)
             self._numbers.value = ""
             return
-        if not self._attempt(self._redraw) or self._slow is None:
+        if not self._attempt(self._redraw):
             return
-        old = f"<div class='fk-stale'>{self._rested}</div>"
-        self._later.value = f"<div class='fk-later'><p>calculating …</p>{old}</div>"
-        if self._timer is not None:
-            self._timer.cancel()
+        if self._slow is not None:
+            old = f"<div class='fk-stale'>{self._rested}</div>"
+            self._later.value = f"<div class='fk-later'><p>calculating …</p>{old}</div>"
+        for timer in self._timers:
+            timer.cancel()
         try:
             loop = asyncio.get_running_loop()
         except RuntimeError:  # no page, no loop: nothing to wait for
-            self._attempt(self._finish)
+            self._attempt(self._rest)
         else:
-            self._timer = loop.call_later(REST_S, lambda: self._attempt(self._finish))
+            waits = ((REST_S, self._rest), (KEEP_S, self._keep))
+            self._timers = [loop.call_later(wait, self._attempt, work) for wait, work in waits]
 
     def _slid(self, name: str, value: float) -> None:
         """A handle was moved in the page, unless the page only sends back what it had been told."""
@@ -285,7 +312,7 @@ class Panel:
             self._echo(name, f"<span role='alert'>{html.escape(error.met)}; still {self.values[name]:g}</span>")
             return
         self._moved(name, value)
-        self._echo(name, f"<span aria-live='polite'>read as {value:g}</span>")
+        self._echo(name, f"read as {value:g}")
 
     def _guessed(self, text: str) -> None:
         """A guess was typed: show what came of the move, and how far off the guess was."""
@@ -332,7 +359,9 @@ class Panel:
         """Below a slider: its ends, and what there is to say of it."""
         control = self._sliders[name]
         ends = f"{control.low:.4g} to {control.high:.4g} {control.unit}".strip()
-        between = f"<span class='fk-ends'>{html.escape(ends)}</span>"
+        share = (self._at_start[name] - control.low) / (control.high - control.low)
+        tick = f"<i class='fk-tick' style='left: calc({RAIL_PX}px + {share:.3f} * (96% - {2 * RAIL_PX}px))'></i>"
+        between = f"{tick}<span class='fk-ends'>{html.escape(ends)}</span>"
         self._echoes[name].value = f"<div class='fk-below'>{between} {said}</div>"
 
     # the controls as widgets
@@ -359,8 +388,10 @@ class Panel:
         right.add_class("fk-seen")
         body = W.HBox([left, right])
         body.add_class("fk-body")
-        panel = W.VBox([W.HTML(f"{LOOK}<h4>{html.escape(self.title)}</h4>"), body, self._numbers, self._later])
+        head = W.HTML(f"{LOOK}<h4>{html.escape(self.title)}</h4>{EARS}")
+        panel = W.VBox([head, body, self._numbers, self._later, self._spoken])
         panel.add_class("fk-panel")
+        self._spoken.add_class("fk-spoken")
         return panel
 
     def _enlarge(self, big: bool) -> None:
@@ -404,4 +435,6 @@ class Panel:
         box.observe(lambda change: self._typed(name, change["new"]), names="value")
         self._knobs[name], self._boxes[name], self._echoes[name] = knob, box, W.HTML()
         self._echo(name, "")
-        return W.VBox([box, knob, self._echoes[name]])
+        row = W.VBox([box, knob, self._echoes[name]])
+        row.add_class("fk-slider")
+        return row

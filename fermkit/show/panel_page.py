@@ -1,5 +1,6 @@
 """What a panel says beside its sliders, as HTML: the verdict, the picture, each number and what it was at the start."""
 
+import base64
 import html
 from collections.abc import Mapping, Sequence
 from typing import Final
@@ -18,9 +19,14 @@ LOOK: Final = """<style>
 .fk-panel .fk-picture { display: block; width: 100%; height: auto; max-width: 680px }
 .fk-panel table { margin: 0 !important; border-collapse: collapse; font-size: 15px; line-height: 1.25 }
 .fk-panel th, .fk-panel td { padding: 1px 10px 1px 0 !important; font-weight: normal; text-align: left }
-.fk-panel .fk-was { color: #595959 } .fk-panel .fk-stale { opacity: 0.35 }
-.fk-panel .fk-later > p { font-style: italic } .fk-panel .fk-ends { color: #595959 }
-.fk-panel .fk-below { font-size: 13px; line-height: 17px; min-height: 17px }
+.fk-panel .fk-was, .fk-panel .fk-ends { color: var(--jp-ui-font-color1, #222); opacity: 0.8 }
+.fk-panel .fk-stale { opacity: 0.35 } .fk-panel .fk-later > p { font-style: italic }
+.fk-panel .fk-below { font-size: 13px; line-height: 17px; min-height: 17px; position: relative }
+.fk-panel .fk-tick { position: absolute; top: -9px; width: 2px; height: 7px; background: #D55E00 }
+.fk-panel .fk-spoken { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%) }
+.jp-OutputArea:has(.fk-panel) .jp-OutputArea-child:has(.fk-still) { display: none }
+.fk-panel.jupyter-widgets-disconnected::before {
+  content: "The kernel is gone: these sliders do nothing. Press Run > Run All Cells."; font: bold 16px sans-serif }
 .fk-panel .fk-controls .widget-text { flex-flow: row wrap; height: auto }
 .fk-panel .fk-controls .widget-text input { flex: 1 0 70px }
 .fk-panel .noUi-connect { background: #0072B2 } .fk-panel .noUi-target { background: #767676 }
@@ -28,13 +34,46 @@ LOOK: Final = """<style>
 .fk-big table { font-size: 21px } .fk-big h4, .fk-big .fk-page h4 { font-size: 24px }
 </style>"""
 
+EARS: Final = """<img hidden alt="" src="data:," onerror="let left = 100
+const hear = (handle, label) => {
+  const unit = label.includes(', ') ? ' ' + label.split(', ').pop() : ''
+  const say = () => {
+    const text = parseFloat(parseFloat(handle.ariaValueText).toPrecision(6)) + unit
+    if (handle.ariaValueText !== text) handle.ariaValueText = text
+  }
+  handle.ariaLabel = label
+  new MutationObserver(say).observe(handle, {attributeFilter: ['aria-valuetext']})
+  say()
+}
+const name = () => {
+  const panel = this.closest('.fk-panel'), rows = panel ? [...panel.querySelectorAll('.fk-slider')] : []
+  const handles = rows.map(row => row.querySelector('.noUi-handle')), said = panel && panel.querySelector('.fk-spoken')
+  if (!said || handles.includes(null)) { if (left--) setTimeout(name, 100); return }
+  handles.forEach((handle, at) => hear(handle, rows[at].querySelector('label').textContent))
+  said.role = 'status'
+}
+name()">"""
+"""Gives each handle its label and unit, and makes one place speak: slider widgets give a handle no name themselves."""
+
+GONE: Final = "A kept picture: no kernel runs behind this page. To move the sliders press Run > Run All Cells."
+
+
+def still(page: Page, alt: str, picture: str) -> str:
+    """What a page without a kernel shows: verdict, picture and numbers as they were last.
+
+    The picture is an image, since a page that was not made here throws away drawings but keeps images.
+    """
+    data = base64.b64encode(picture.encode()).decode()
+    image = f'<img alt="{html.escape(alt, quote=True)}" src="data:image/svg+xml;base64,{data}">' if picture else ""
+    return f"<div class='fk-still'>{verdict(page, image)}{numbers(page, page.lines)}<p><i>{GONE}</i></p></div>"
+
 
 def verdict(page: Page, picture: str, said: str = "") -> str:
     """The verdict and the picture; `said` goes before both, such as what came of a guess."""
     alarm = (" fk-alarm", "⚠ ALARM: ") if page.alarm else ("", "")
     heading = f"<p class='fk-verdict{alarm[0]}'>{alarm[1]}{html.escape(page.heading)}</p>"
     first = f"<p class='fk-status'>{html.escape(said)}</p>" if said else ""
-    return f"<div class='fk-words' aria-live='polite'>{first}{heading}</div>{picture}"
+    return f"<div class='fk-words'>{first}{heading}</div>{picture}"
 
 
 def numbers(page: Page, start: Sequence[Line]) -> str:
