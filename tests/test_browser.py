@@ -12,7 +12,7 @@ from pathlib import Path
 
 import lab_page
 import pytest
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import TimeoutError, expect, sync_playwright
 
 from fermkit.show.controls import Choice, Slider
 
@@ -83,7 +83,7 @@ def lab(tmp_path_factory):
     toys.mkdir(parents=True)
     for name in ("toy_panel.py", "panel_data.py"):
         shutil.copy(HERE / name, toys)
-    for name, cells in (("toy", TOY), ("panels", PANELS)):
+    for name, cells in (("toy", TOY), ("kept", TOY), ("panels", PANELS)):
         (toys / f"{name}.ipynb").write_text(json.dumps(notebook(*cells)), encoding="utf-8")
     with server:
         yield server
@@ -104,6 +104,7 @@ def opened(lab, page, tmp_path):
 
     def open_and_run(path):
         page.complaints.clear()
+        page.forgiven = re.compile("(?!)")
         lab.open(page, path)
         lab_page.run_all(page)
         assert lab_page.run_errors(page) == []
@@ -113,7 +114,7 @@ def opened(lab, page, tmp_path):
     yield open_and_run
     page.screenshot(path=tmp_path / "at_the_end.png")
     lab.close(page)
-    assert page.complaints == []
+    assert [told for told in page.complaints if not page.forgiven.search(told)] == []
 
 
 def move(page, panel):
@@ -188,9 +189,11 @@ def twins(folder):
 
 def says_the_same(page, shown, twin):
     """Numbers and verdict in the page are those from code, or its refusal is."""
+    expect(shown.locator(".fk-verdict")).to_contain_text(twin.page.heading, timeout=20_000)
     rows = json.dumps([list(line.cells()) for line in twin.page.lines], ensure_ascii=False, separators=(",", ":"))
-    page.wait_for_function(SAYS, arg=[shown.element_handle(), rows], timeout=20_000)
-    expect(shown.locator(".fk-verdict")).to_contain_text(twin.page.heading)
+    with contextlib.suppress(TimeoutError):
+        page.wait_for_function(SAYS, arg=[shown.element_handle(), rows], timeout=10_000)
+    assert shown.evaluate(ROWS) == json.loads(rows), twin.values
 
 
 def test_every_control_says_in_the_page_what_it_says_from_code(opened, page, tmp_path):
@@ -219,6 +222,11 @@ def press(twin, name, value):
     twin._moved(name, control.nearest_step(value) if isinstance(control, Slider) else value)
 
 
+FOCUSED = """() => {
+  const here = document.activeElement
+  return here.ariaLabel || here.labels?.[0]?.innerText || here.innerText }"""
+
+
 def test_ears_and_keys_reach_everything(opened, page):
     """In the browser's accessibility tree each slider has a name and a unit, one place speaks; Tab reaches all."""
     panel = opened("toys/toy.ipynb")[0]
@@ -235,10 +243,11 @@ def test_ears_and_keys_reach_everything(opened, page):
     place = status.element_handle()
     panel.get_by_label("Rate, 1/h").first.focus()
     reached = []
-    for _ in range(9):
-        reached.append(page.evaluate("() => document.activeElement.ariaLabel || document.activeElement.innerText"))
+    for _ in range(10):
+        reached.append(page.evaluate(FOCUSED))
         page.keyboard.press("Tab")
-    assert [words for words in reached if words] == ["Rate, 1/h", "Lag, h", "Press", "Undo", "Restart", "Large"]
+    both = ["Rate, 1/h", "Rate, 1/h", "Lag, h", "Lag, h"]
+    assert reached == [*both, "Kind", "Note", "Press", "Undo", "Restart", "Large"]
     move(page, panel)
     expect(status).to_contain_text("At a rate of 1.5 per hour")
     assert place.evaluate("place => place.isConnected")
@@ -246,7 +255,8 @@ def test_ears_and_keys_reach_everything(opened, page):
 
 def test_a_page_without_a_kernel_keeps_the_last_picture_and_verdict(lab, opened, page):
     """Moved, saved, closed, the kernel shut; opened again: what was last seen stands there, and what to press."""
-    panel = opened("toys/toy.ipynb")[0]
+    panel = opened("toys/kept.ipynb")[0]
+    page.forgiven = re.compile("widget model not found|Canceled future")  # the widget itself says that it is gone
     move(page, panel)
     said = "At a rate of 1 per hour"
     kept = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .fk-still")
@@ -254,12 +264,11 @@ def test_a_page_without_a_kernel_keeps_the_last_picture_and_verdict(lab, opened,
     expect(kept).to_contain_text(said, timeout=10_000)
     page.evaluate("() => window.jupyterapp.commands.execute('docmanager:save').then(() => true)")
     lab.close(page)
-    lab.open(page, "toys/toy.ipynb")
+    lab.open(page, "toys/kept.ipynb")
     expect(kept).to_be_visible()
     expect(kept).to_contain_text(said)
     expect(kept).to_contain_text("Run All Cells")
     expect(kept.locator("img")).to_have_attribute("alt", re.compile(said))
-    page.complaints.clear()  # the widget itself says that it is gone
 
 
 def test_the_page_never_jumps_or_blinks_in_a_drag(opened, page):
