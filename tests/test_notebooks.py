@@ -120,7 +120,60 @@ def test_the_beats_are_there(path):
     panel = next(place for place, text in enumerate(code) if text.startswith("panel = panels."))
     assert code[panel].endswith("\npanel")
     assert re.match(r"print\(panel\.set\(", code[panel + 1])
-    assert 350 <= len(told.split()) <= 1100
+    assert 350 <= len(told.split()) <= 1300
+
+
+GIVEN = {
+    "00": {},
+    "01": {"24.3": "mL a millimole of gas fills at 22 °C and 1008 hPa", "2.6 %": "water vapour there"},
+    "02": {"6.8 %": "more vapour a degree", "1.7": "1.068 to the eighth", "7.89": "g of ethanol in 10 mL",
+           "0.999": "an example", "0.5": "", "1.0": "", "0.05": "", "0.46": "", "0.87": "", "1.26": "",
+           "1.5": "an example's standards"},
+    "03": {"46.07": "g/mol", "44.01": "g/mol", "180.16": "g/mol", "0.05": "a p that alarms", "0.5": "half of all p",
+           "10 %": "a setting of the panel"},
+    "04": {"0.034": "mol/(L bar) of CO2 in water", "0.0323": "5 % less", "5 %": "", "0.0403": "mol/(L bar) in gas",
+           "50 %": "a setting of the panel"},
+    "05": {"0.511": "Gay-Lussac", "9 %": "nitrogen in yeast"},
+    "06": {"75 %": "an example", "300 %": "the same on the dry basis"},
+    "07": {"95 %": "an interval", "100 %": "the limit", "2 %": "an example"},
+    "08": {"95 %": "an interval", "0.5": "a setting of the panel"},
+    "09": {"0.2": "", "0.25": "", "0.3": "parts of the run to try", "99.5 %": "a setting of the panel"},
+}  # fmt: skip
+"""Numbers that may stand in the prose of each notebook: constants, settings and examples, none that a run gives."""
+
+
+@each
+def test_prose_holds_no_number_that_a_run_gives(path):
+    """Numbers of a run are printed by cells, so that another run tells its own; prose keeps to constants."""
+    told = re.findall(r"\d+\.\d+(?: %)?|\d+ %", words(path))
+    assert set(told) - {"95 %"} <= set(GIVEN[path.stem[:2]])
+    vague = r"nearly|almost|about an? (half|third|quarter|fifth)|(half|third|quarter|fifth) (more|less|again)"
+    told = re.sub(r"a quarter more alcohol", "", words(path))  # % by volume for % by mass: 1/0.789
+    assert not re.search(rf"\b({vague})\b (?!all\b)", told)
+
+
+@each
+def test_each_notebook_asks_for_two_guesses_and_folds_its_answers_away(path):
+    """A number to write over, or the box of the panel; three tasks, each with its answer hidden, no file to copy."""
+    typed = [name for cell in cells(path, "code") for name in re.findall(r"^(my_\w+) = [\d., ]*", source(cell), re.M)]
+    typed += [name for cell in cells(path, "code") for name in re.findall(r"^my_\w+, (my_\w+) = ", source(cell), re.M)]
+    box = "tick the box of that name" in words(path)
+    assert len(typed) + box >= 2 and "uess first" in words(path)
+    for name in typed:
+        assert sum(name in source(cell) for cell in cells(path, "code")) >= 2, f"{name} is never held against anything"
+    assert words(path).count("<details><summary>Answer</summary>") == words(path).count("</details>") == 3
+    for level in ("Move a slider.", "Change a line.", "Explain it."):
+        assert f"**{level}**" in words(path)
+    assert "copy of" not in words(path)
+
+
+@each
+def test_cautions_stand_once(path):
+    """One paragraph of cautions, or one list: no sentence of it is printed twice."""
+    whole = words(path) + "\n".join(printed(cell) for cell in cells(path, "code"))
+    said = " ".join(whole.split())
+    for caution in ("A closed vessel that ferments can burst", "collects in cellars, cupboards", "Local codes first"):
+        assert said.count(caution) <= 1
 
 
 @each
@@ -183,6 +236,24 @@ def test_pressure_plan_and_harvest_say_what_the_library_says():
     batch = fk.plan_batch(feed)
     assert f"New dry yeast: {fk.plus_minus(batch.fate.yeast_g, 'g')}" in last_words(5)
     assert f"New dry yeast: {fk.plus_minus(jar.yeast.net_g, 'g')}" in last_words(6)
+
+
+def test_the_check_of_the_report_can_fail():
+    """07 holds gas against alcohol as they were read: Gay-Lussac's one to one or a little more; a leak breaks it."""
+    ratios = {}
+    for run in ("jar_3_closes", "jar_7_leak"):
+        read = analysed(run).balance.streams
+        ratios[run] = (read["CO2"] / fk.molar_mass("CO2")) / (read["ethanol"] / fk.molar_mass("C2H5OH"))
+    sound, leaky = ratios.values()
+    assert sound.n > 1 - 2 * sound.s and leaky.n < 1 - 2 * leaky.s
+    said = "".join(printed(cell) for cell in cells(NOTEBOOKS[7], "code"))
+    assert f"CO2 for each alcohol: {fk.plus_minus(sound, 'mol/mol')}" in said
+
+
+def test_the_watched_run_ends_as_its_panel_says():
+    """The last words of 09 are the panel's, and the state in them is one word: finished."""
+    panel = fk.panels.watch(HERE / "sample_data" / "keg_2_pressure").set(done_pct=99)
+    assert panel.page.heading in last_words(9) and "the run is finished" in last_words(9)
 
 
 @pytest.mark.parametrize("number", [1, 2, 3, 4, 6])

@@ -3,6 +3,8 @@
 import asyncio
 import base64
 import re
+import threading
+import time
 import warnings
 
 import pytest
@@ -298,6 +300,32 @@ def test_a_control_that_does_nothing_now_says_why():
     assert not panel._knobs["x"].disabled
     panel.set(state="shut")
     assert panel._knobs["x"].disabled and panel._boxes["x"].disabled and why in panel._echoes["x"].value
+
+
+def test_moves_that_come_in_two_threads_wait_for_one_another():
+    """A page may send each slider's moves in its own thread: no page is half of one move and half of another."""
+    drawing, most = [], []
+
+    def draw(x, y):
+        drawing.append(None)
+        most.append(len(drawing))
+        time.sleep(0.002)
+        drawing.pop()
+        return Page(f"{x:g} and {y:g}", [Line("sum", x + y)])
+
+    panel = Panel("Two", [Slider(name, name, 0, 50, 1, 0) for name in "xy"], draw)
+
+    def push(name):
+        for value in range(1, 31):
+            panel._knobs[name].value = float(value)
+
+    threads = [threading.Thread(target=push, args=(name,)) for name in "xy"]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert max(most) == 1 and len(most) == 61
+    assert panel.values == {"x": 30, "y": 30} and "30 and 30" in panel._seen.value and ">60" in panel._numbers.value
 
 
 def test_no_pyplot(panel):

@@ -10,10 +10,12 @@ import asyncio
 import base64
 import html
 import itertools
+import threading
 import time
 import warnings
 from collections.abc import Callable, Sequence
-from typing import Any, Final
+from functools import wraps
+from typing import Any, Final, ParamSpec, TypeVar
 
 import ipywidgets as W
 from IPython.display import display
@@ -38,6 +40,23 @@ RAIL_PX: Final = 8
 """From the edge of a slider to the middle of its handle at the lowest value [px]."""
 NUMBER: Final = itertools.count(1)
 """Each panel gets a number of its own: ids of its picture's parts must not meet those of another."""
+
+DRAWING: Final = threading.RLock()
+"""Held by the one panel that draws: a page may send each slider's moves in a thread of its own."""
+
+P = ParamSpec("P")
+T = TypeVar("T")
+
+
+def alone(work: Callable[P, T]) -> Callable[P, T]:
+    """While it runs no other move is heard: each waits its turn."""
+
+    @wraps(work)
+    def one(*args: P.args, **values: P.kwargs) -> T:
+        with DRAWING:
+            return work(*args, **values)
+
+    return one
 
 
 class Panel:
@@ -112,6 +131,7 @@ class Panel:
 
     # what a person in Python uses
 
+    @alone
     def set(self, **values: Any) -> "Panel":
         """Move controls from code, by name; slow work is done before this returns.
 
@@ -134,6 +154,7 @@ class Panel:
         """Every control as it was at the start."""
         return self.set(**self._at_start)
 
+    @alone
     def undo(self) -> "Panel":
         """One step back."""
         if self._steps:
@@ -142,6 +163,7 @@ class Panel:
             self._refresh()
         return self
 
+    @alone
     def press(self, name: str) -> "Panel":
         """Press a button from code, by name."""
         one_of(name, list(self._buttons), f"a button of the panel {self.title!r}")
@@ -240,6 +262,7 @@ class Panel:
 
     # from what a person does to values
 
+    @alone
     def _attempt(self, work: Callable[[], object]) -> bool:
         """Do it; an error is shown in words, since a notebook shows none from a callback."""
         try:
@@ -258,6 +281,7 @@ class Panel:
         self._later.value = self._numbers.value = ""
         self._seen.value = refused(sentence, self._drawing)
 
+    @alone
     def _moved(self, name: str, value: Any) -> None:
         """A control was moved in the page: draw at once, do the slow part when it rests."""
         if self._quiet:
@@ -287,6 +311,7 @@ class Panel:
             waits = ((REST_S, self._rest), (KEEP_S, self._keep))
             self._timers = [loop.call_later(wait, self._attempt, work) for wait, work in waits]
 
+    @alone
     def _slid(self, name: str, value: float) -> None:
         """A handle was moved in the page, unless the page only sends back what it had been told."""
         control = self._sliders[name]
@@ -302,6 +327,7 @@ class Panel:
             return
         self._moved(name, float(f"{value:.12g}"))
 
+    @alone
     def _typed(self, name: str, text: str) -> None:
         """Something was typed into a slider's entry box: say what was understood, or why not."""
         if self._quiet:
@@ -314,6 +340,7 @@ class Panel:
         self._moved(name, value)
         self._echo(name, f"read as {value:g}")
 
+    @alone
     def _guessed(self, text: str) -> None:
         """A guess was typed: show what came of the move, and how far off the guess was."""
         if self._quiet or not text.strip():
