@@ -1,4 +1,4 @@
-"""Run the notebooks anew and keep what they show: `python tests/run_notebooks.py [PATH …]`; without PATH the numbered."""
+"""Run the notebooks anew, keep what they show: `python tests/run_notebooks.py [PATH …]`; without PATH the numbered."""
 
 import sys
 from pathlib import Path
