@@ -245,7 +245,7 @@ def test_a_misspelt_column_names_the_nearest():
 
 
 def test_a_column_that_a_table_does_not_have_says_what_to_write_instead():
-    """An event beside gas, the temperature beside a drying weight: doubts with a remedy."""
+    """An event beside gas, the temperature beside a drying weight: noted with a remedy."""
     assert "when" in said(read("ethanol [% vol],signal [V],time [h]\n0,1,0\n5,2,1\n", "standards"))
     assert "note" in said(read("time [h],weight [g],temperature [°C]\n0,5,60\n1,4,60\n", "drying"))
 

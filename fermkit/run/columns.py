@@ -130,7 +130,7 @@ def column_of(title: str, columns: Sequence[Column], book: Remarks, header_row: 
         instead = GONE.get(name) or (f"did you mean {near!r}?" if near else "")
         book.note(
             "this column is not used here" + (f"; {instead}" if instead else ""), row=header_row, column=title,
-            level="doubt" if instead else "note",
+            level="doubt" if near and name not in GONE else "note",
         )  # fmt: skip
     return None, unit
 
