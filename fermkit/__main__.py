@@ -145,11 +145,10 @@ def _copy(chosen: argparse.Namespace) -> int:
 
 def _make_class(chosen: argparse.Namespace) -> int:
     from fermkit.teach.classes import make_class
-    from fermkit.teach.mishaps import NAMES
+    from fermkit.teach.mishaps import NAMES, NONE
 
-    faults = (
-        NAMES if chosen.faults is None else tuple(name.strip() for name in chosen.faults.split(",") if name.strip())
-    )
+    told = chosen.faults
+    faults = (*NAMES, NONE) if told is None else tuple(name.strip() for name in told.split(",") if name.strip())
     say(str(make_class(chosen.groups, chosen.folder, faults=faults, teacher=chosen.teacher)))
     return 0
 
@@ -165,7 +164,7 @@ def _mark(chosen: argparse.Namespace) -> int:
 def _pool(chosen: argparse.Namespace) -> int:
     from fermkit.teach.classes import pool, teachers_folder
 
-    found = pool(chosen.folder)
+    found = pool(chosen.folder, chosen.teacher)
     say(f"{found}\n")
     say("drawing the page …", error=True)
     say(f"The page is in {found.write(teachers_folder(chosen.folder, chosen.teacher))}")

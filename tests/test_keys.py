@@ -10,8 +10,8 @@ from fermkit.teach.mishaps import NAMES
 
 HOUSE = Path(fermkit.__file__).parent
 FILES = sorted(HOUSE.rglob("*.py"))
-TYPED = {*NAMES, "ethanol by mass"}
-"""Names of the class kit's mishaps and of a row of its sheet: words that people type, so code has to compare them."""
+TYPED = {*NAMES}
+"""Names of the class kit's mishaps: words that people type, so code has to compare them."""
 TEXT_METHODS = ("startswith", "endswith", "replace", "split", "count", "index", "find", "removeprefix", "removesuffix")
 
 

@@ -1,4 +1,4 @@
-"""The lesson's notebooks: one source makes both versions, and the answers in it are right."""
+"""The lesson's notebooks: one source makes both versions, and the answers in it earn every point."""
 
 import json
 import re
@@ -11,7 +11,10 @@ import nbformat
 import pytest
 
 from fermkit.basis.cautions import cautions_for
+from fermkit.teach.answers import FILE, read_answers
+from fermkit.teach.class_data import read_key
 from fermkit.teach.classes import open_group
+from fermkit.teach.marking import group_marks
 
 LESSON = Path(__file__).resolve().parent.parent / "notebooks" / "workshop"
 
@@ -38,17 +41,14 @@ def test_no_notebook_is_without_a_source():
 
 
 @pytest.mark.parametrize("path", STUDENTS, ids=lambda path: path.stem)
-def test_students_see_blanks_and_no_answers(path):
-    """As many open blanks as the source has, the teacher's cells gone, no answer in an output, no `def`."""
+def test_students_see_empty_quotes_and_no_answers(path):
+    """Every answer of the source is an empty text for students; the teacher's cells are gone."""
     source = (LESSON / "source" / f"{path.stem}.lesson").read_text(encoding="utf-8")
+    answers = re.findall("«(.*?)»", source)
     code = "\n".join(text for kind, text in sources(VERSIONS[path]) if kind == "code")
-    assert len(re.findall(r"= \.\.\.  # ", code)) == source.count("# blank: ") >= 1
-    assert "Teacher" not in json.dumps(VERSIONS[path])
-    assert "def " not in code
-    shown = path.read_text(encoding="utf-8")
-    assert not re.search(r": right[,.]", shown)
-    for answer in re.findall(r"(?m)^\w+ = (.*?)  # blank: ", source):
-        assert f"= {answer}  #" not in code
+    assert len(answers) >= 1 and code.count('""') >= len(answers)
+    assert not re.search("[«»]", code) and "Teacher" not in json.dumps(VERSIONS[path])
+    assert [answer for answer in answers if f", {answer})" in code] == []
 
 
 @pytest.mark.parametrize("path", [*STUDENTS, *TEACHERS], ids=lambda path: f"{path.parent.name}/{path.stem}")
@@ -58,26 +58,38 @@ def test_cells_are_thin(path):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("path", TEACHERS, ids=lambda path: path.stem)
-def test_worked_answers_are_right(path, tmp_path):
-    """The teacher's version, run: every check says right, and no cell fails."""
+def test_worked_answers_earn_every_point(tmp_path):
+    """The teacher's versions, run one after another: the file of answers that they write is marked in full."""
     shutil.copytree(LESSON / "practice_group", tmp_path / "practice_group")
     (tmp_path / "with_answers").mkdir()
-    book = nbformat.reads(json.dumps(VERSIONS[path]), as_version=4)
     where = {"metadata": {"path": str(tmp_path / "with_answers")}}
-    nbclient.NotebookClient(book, timeout=120, resources=where).execute()
-    checked = []
-    for cell in book.cells:
-        if cell.cell_type == "code" and "group.check(" in cell.source:
-            checked.append(cell.outputs[0]["data"]["text/plain"])
-    assert len(checked) == "\n".join(text for _, text in sources(VERSIONS[path])).count("group.check(")
-    assert [said for said in checked if ": right" not in said and ": noted" not in said] == []
+    for path in TEACHERS:
+        book = nbformat.reads(json.dumps(VERSIONS[path]), as_version=4)
+        nbclient.NotebookClient(book, timeout=120, resources=where).execute()
+    key = read_key(make_notebooks.practice_class(tmp_path).teacher)
+    answers, own = read_answers(tmp_path / "practice_group" / FILE), key["groups"][0]
+    marks = group_marks(answers, (), own, {"01": own}, key["class"])
+    assert marks.points == marks.of == 22, str(marks)
+    assert answers.number("shared 1").value == pytest.approx(own["shared_truth"], rel=0.1)
 
 
 def test_the_practice_group_opens():
-    """Ten things are asked, none is answered in what is handed out."""
+    """It names its class, and holds no answers file."""
     assert open_group(LESSON / "practice_group").class_id
-    assert make_notebooks.versions() == VERSIONS
+    assert not (LESSON / "practice_group" / FILE).exists()
+
+
+def test_the_minutes_of_the_plans_add_up():
+    """The two plans of the teacher's page sum to 90 and to 45, and say what the notebooks' heads say."""
+    page = (LESSON / "source" / "teachers_page.md").read_text(encoding="utf-8")
+    for total in (90, 45):
+        plan = page.split(f"## {total} minutes")[1].split("##")[0]
+        assert sum(map(int, re.findall(r"(?m)^\| (\d+) \|", plan))) == total
+    long = page.split("## 90 minutes")[1].split("##")[0]
+    for number in (1, 2, 3):
+        head = next(LESSON.glob(f"source/{number}_*.lesson")).read_text(encoding="utf-8")
+        minutes = re.search(r"\*\*(\d+) minutes", head)[1]
+        assert re.search(rf"\| {minutes} \| notebook {number}\b", long), number
 
 
 def test_the_teachers_page_holds_every_caution_of_a_class():

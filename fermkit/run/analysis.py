@@ -1,6 +1,6 @@
 """A run, analysed: every step joined, correlations kept to the yields, doubts said."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, fields
 from types import SimpleNamespace
 from typing import Any, Final
@@ -246,7 +246,7 @@ class Analysis(Written):
 FIELDS: Final = frozenset(one.name for one in fields(Analysis))
 
 
-def analyse(run: Run, *, curve: str = "best") -> Analysis:
+def analyse(run: Run, *, curve: str = "best", only: Collection[str] = ()) -> Analysis:
     """Take a run from its raw readings to its yields.
 
     Parameters
@@ -255,6 +255,8 @@ def analyse(run: Run, *, curve: str = "best") -> Analysis:
         From `read_run`.
     curve : str
         Growth curve for the gas: one of `fit_growth`, or "best", which takes the one with the lowest AICc.
+    only : collection of str
+        Names of `steps.STEPS` to work out, where time matters more than the rest; all if empty.
 
     Returns
     -------
@@ -263,8 +265,12 @@ def analyse(run: Run, *, curve: str = "best") -> Analysis:
         amounts as measured where they don't. A step that fails costs its own result only; why stands in ``gaps``.
     """
     found, gaps = SimpleNamespace(run=run, curve=curve), []
+    one_of_all = [step.name for step in STEPS]
+    for name in only:
+        one_of(name, one_of_all, "result")
     for step in STEPS:
-        result, why = step.done(found)
+        empty: tuple[Any, list[str]] = ((() if step.each else None), [])
+        result, why = step.done(found) if not only or step.name in only else empty
         setattr(found, step.name, result)
         gaps += [f"{step.title}: not told, since {reason}." for reason in why]
     told = {name: value for name, value in vars(found).items() if value is not None and name in FIELDS}

@@ -1,118 +1,75 @@
-"""What a group is asked, how its answers stand in a file, and which kind of slip a wrong number looks like."""
+"""What a group is asked, and its answers as they were typed: numbers, ± and words, in a plain text file."""
 
 import re
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import BY_VOLUME, conversion, number
-from fermkit.matter.composition import molar_mass
-from fermkit.teach.mishaps import NAMES, NONE
+from fermkit.teach.mishaps import EVERYDAY, MEASUREMENT_NAMES, NAMES, NONE
 
 FILE: Final = "answers.txt"
 LARGEST: Final = 20_000
 """Bytes of an answers file that are read."""
 
+LONGEST: Final = 500
+"""Characters of one answer that are kept."""
+
 
 @dataclass(frozen=True)
 class Question:
-    """One thing that is asked: its name in the file, unit, the notebook that asks it, and what it means."""
+    """One number that is asked: its name in the file, its unit, and what it means."""
 
     name: str
     unit: str
-    notebook: int
     asks: str
 
 
 QUESTIONS: Final = (
-    Question("gas made", "mol", 1, "CO2 made from first to last reading, with what the liquid still holds"),
-    Question("largest rate", "mmol/h", 1, "largest rate of CO2 on the fitted curve"),
-    Question("lag", "h", 1, "time at which the tangent at the steepest point meets the starting level"),
-    Question("sugar", "g", 2, "sugar used, as hexose"),
-    Question("alcohol", "g", 2, "ethanol made"),
-    Question("CO2", "g", 2, "CO2 made"),
-    Question("yeast", "g", 2, "dry yeast made, without the inoculum"),
-    Question("carbon found", "%", 2, "carbon of alcohol, CO2 and yeast together, of the carbon of the sugar"),
+    Question("gas made", "mol", "CO2 made from first to last reading, with what the liquid still holds"),
+    Question("largest rate", "mmol/h", "slope of the straight line along the steepest part of the gas curve"),
+    Question("lag", "h", "time at which that line meets the starting level"),
+    Question("sugar", "g", "sugar used, as hexose (C6H12O6)"),
+    Question("CO2 expected", "g", "CO2 if all of that sugar became alcohol and CO2, and nothing else"),
+    Question("sample", "% vol", "alcohol in the last sample, undiluted, from your standards; with its ±"),
+    Question("alcohol", "g", "alcohol made in the whole jar"),
+    Question("yeast", "g", "dry yeast made, without what was put in and without solids of the molasses"),
+    Question("carbon found", "%", "carbon of alcohol, CO2 and yeast together, of the carbon of the sugar"),
 )
 QUESTION: Final = {question.name: question for question in QUESTIONS}
-WORDS: Final = ("fault", "settled by")
-"""Answers that are words."""
+FIRST_SAMPLE: Final = Question("first sample", "h", "time at which the first sample was taken, by the gas clock")
+MENDED: Final = {
+    name: QUESTION.get(name, FIRST_SAMPLE) for name in ("gas made", "alcohol", "yeast", "first sample", "carbon found")
+}
+"""What is asked a second time, after the mistake was found: only where it changes."""
 
-_HEXOSE, _SUCROSE = molar_mass("hexose"), molar_mass("sucrose")
+WORDS: Final = ("mistake", "settled by", "measured", "in our words")
+SHARED: Final = ("shared 1", "shared 2")
+"""Two results of the sample that every group was given [% vol]."""
 
 
 @dataclass(frozen=True)
-class Slip:
-    """A kind of slip, what it may be in words, and what it multiplies the right answer with."""
+class Given:
+    """A number as it was given, in the unit asked for; `u` is None where no ± stands beside it."""
 
-    kind: str
-    says: str
-    factor: float
+    value: float
+    u: float | None = None
 
 
-SLIPS: Final = (
-    Slip("sign", "the sign: what is used and what is made stand on opposite sides", -1.0),
-    Slip("unit", "a unit: a thousand lies between yours and the one asked for", 1000.0),
-    Slip("unit", "a unit: a thousand lies between yours and the one asked for", 0.001),
-    Slip("unit", "a unit: hours, minutes or seconds", 60.0),
-    Slip("unit", "a unit: hours, minutes or seconds", 1 / 60),
-    Slip("unit", "a unit: a share or a percentage", 0.01),
-    Slip("unit", "a unit: a share or a percentage", 100.0),
-    Slip("unit", "a unit: grams and moles", molar_mass("CO2")),
-    Slip("unit", "a unit: grams and moles", 1 / molar_mass("CO2")),
-    Slip("unit", "a unit: grams and moles", molar_mass("ethanol")),
-    Slip("unit", "a unit: grams and moles", 1 / molar_mass("ethanol")),
-    Slip("stoichiometry", "stoichiometry: how many moles of product each mole of sugar gives", 1 / 6),
-    Slip("stoichiometry", "stoichiometry: how many moles of product each mole of sugar gives", 6.0),
-    Slip("stoichiometry", "stoichiometry: how many carbon atoms a molecule brings", 1 / 3),
-    Slip("stoichiometry", "stoichiometry: how many carbon atoms a molecule brings", 3.0),
-    Slip("unit", "a unit: percent by volume and percent by mass", 1 / 0.789),
-    Slip("unit", "a unit: percent by volume and percent by mass", 0.789),
-    Slip("factor", "a factor of two", 2.0),
-    Slip("factor", "a factor of two", 0.5),
-    Slip("factor", "a factor of ten, such as a dilution", 10.0),
-    Slip("factor", "a factor of ten, such as a dilution", 0.1),
-    Slip("stoichiometry", "stoichiometry: the water that sucrose takes up when it is split", _SUCROSE / (2 * _HEXOSE)),
+_NUMBER = r"[+-]?\d[\d.,'  ]*(?:[eE][+-]?\d+)?"
+_ANSWER = re.compile(
+    rf"(?:≈|~|=|ca\.?|about)? ?\(?({_NUMBER})(?: ?\((\d{{1,3}})\))? ?([^\d±()+]{{0,24}}?)"
+    rf" ?(?:(?:±|\+/-|\+-) ?({_NUMBER})\)? ?([^\d±()]{{0,24}}))?\)?"
 )
-"""Tried in this order; the first that fits is named."""
-
-LOOSE: Final = 0.1
-"""Tolerance over value above which an answer is loosely known."""
+_ADDED = re.compile(r"(?:^| )(?:of|dry|wet|ethanol|alcohol|sugar|yeast|hexose|CO2|carbon dioxide)\b", re.IGNORECASE)
 
 
-def slip_of(value: float, fits: Callable[[float], bool], *, loosely_known: bool = False) -> Slip | None:
-    """The kind of slip that a wrong number looks like.
-
-    Parameters
-    ----------
-    value : float
-        The wrong answer.
-    fits : callable
-        Whether a number is right.
-    loosely_known : bool
-        Where the right answer is known to no better than `LOOSE`, factors between a quarter and four are not named:
-        half of all wrong numbers would look like one of them.
-
-    Returns
-    -------
-    Slip or None
-        One guess: a number that is wrong in its own way can look like a slip by chance.
-
-    Examples
-    --------
-    >>> slip_of(0.2, lambda x: abs(x - 1.2) < 0.02).kind
-    'stoichiometry'
-    """
-    named = (slip for slip in SLIPS if slip.factor < 0 or not (loosely_known and 0.25 < slip.factor < 4))
-    return next((slip for slip in named if fits(value / slip.factor)), None)
-
-
-def as_asked(text: str, question: Question) -> float | None:
+def as_asked(text: str, question: Question) -> Given | None:
     """An answer as typed, in the unit that is asked for; None where nothing stands.
 
-    Decimal commas and units typed in are fine; a unit of the same kind is converted.
+    Decimal commas, ± in two hands, units, brackets, a full stop and a word for the stuff are fine.
 
     Raises
     ------
@@ -121,40 +78,51 @@ def as_asked(text: str, question: Question) -> float | None:
 
     Examples
     --------
-    >>> as_asked("1,19 mol", QUESTION["gas made"]), as_asked("0,106 mol/h", QUESTION["largest rate"])
-    (1.19, 106.0)
+    >>> as_asked("(1,157 ± 0,014) mol", QUESTION["gas made"])
+    Given(value=1.157, u=0.014)
+    >>> as_asked("75(5) mmol h⁻¹.", QUESTION["largest rate"]), as_asked("11.9 g dry", QUESTION["yeast"])
+    (Given(value=75.0, u=5.0), Given(value=11.9, u=None))
     """
-    plain = re.sub(r"\s+", " ", re.sub(r"CO[2₂]", "", text.replace("−", "-"))).strip()
-    if plain in ("", "...", "…", "?", "-"):
+    plain = re.sub(r"\s+", " ", text.replace("−", "-").replace("⁻¹", "-1").replace("₂", "2")).strip().rstrip(".;,")
+    if plain in ("", "…", "?", "-"):
         return None
-    found = re.fullmatch(
-        r"(?:≈|~|=|ca\.?)? ?([+-]?[\d.,']+(?:[eE][+-]?\d+)?) ?([^\d±]{0,24}?)(?: ?(?:±|\+/-).*)?", plain
-    )
+    plain = re.sub(r" ?(?:/ ?hour|per hour|h\^?-1|hour-1)\b", "/h", plain)
+    found = _ANSWER.fullmatch(re.sub(r"\s+", " ", _ADDED.sub("", plain)).strip())
     if len(plain) > 80 or found is None:
         raise InputError(
             f"{question.name} is {plain[:40]!r}", f"one number in {question.unit}", "write the number alone"
         )
-    value = _one_number(found[1], question)
-    unit = re.sub(r" (?:of )?(ethanol|alcohol|sugar|yeast|hexose)$", "", found[2].strip(" .")).removesuffix(" of")
-    if not unit or unit == question.unit:
-        return value
-    if unit.replace(" ", "").lower() in BY_VOLUME:
-        raise InputError(
-            f"{question.name} is {plain!r}", f"a number in {question.unit}", "work it out from the % by volume"
-        )
+    first, last_digits, unit, half, half_unit = found.groups()
+    factor, offset = _into(question, (unit.strip(" .") or (half_unit or "").strip(" .")), plain)
+    value = _one_number(first, question)
+    u = None if half is None else _one_number(half, question)
+    if last_digits:
+        decimals = re.search(r"[.,](\d+)$", first.strip())
+        u = int(last_digits) * 10.0 ** -(len(decimals[1]) if decimals else 0)
+    if u is not None and half_unit and half_unit.strip() == "%" and question.unit != "%":
+        u = value * u / 100
+    return Given(factor * value + offset, None if u is None else factor * u)
+
+
+def _into(question: Question, unit: str, plain: str) -> tuple[float, float]:
+    if not unit or unit == question.unit or (question.unit == "% vol" and unit == "%"):
+        return 1.0, 0.0
+    by_volume, asked = (text.replace(" ", "").lower() in BY_VOLUME for text in (unit, question.unit))
+    if by_volume and asked:
+        return 1.0, 0.0
     try:
-        factor, offset = conversion(unit, question.unit)
+        return conversion(unit, question.unit)
     except InputError:
         raise InputError(
             f"{question.name} is {plain!r}, in another kind of unit",
             f"a number in {question.unit}",
             "convert it, or mend the unit",
         ) from None
-    return factor * value + offset
 
 
 def _one_number(text: str, question: Question) -> float:
     """A number with point or comma. A comma before three digits is a decimal comma: no answer is in thousands."""
+    text = text.strip()
     if re.fullmatch(r"[+-]?\d{1,3},\d{3}", text):
         text = text.replace(",", ".")
     try:
@@ -163,67 +131,87 @@ def _one_number(text: str, question: Question) -> float:
         raise InputError(f"{question.name}: {problem.met}", problem.needed, problem.do) from None
 
 
-def fault_named(text: str) -> str | None:
-    """The fault that a text names, None where nothing stands.
+def mistake_named(text: str) -> str | None:
+    """The mistake that a text names, in its own name or in everyday words; None where nothing stands.
 
     Examples
     --------
-    >>> fault_named("The Leak."), fault_named("no fault")
-    ('leak', 'none')
+    >>> mistake_named("The Leak."), mistake_named("nothing wrong"), mistake_named("our watch was slow")
+    ('leak', 'none', 'shifted clock')
     """
-    plain = re.sub(r"[^a-z0-9% ]", " ", text.lower())
-    plain = re.sub(r"\b(the|a|an|our|it is|it s)\b", " ", plain)
-    plain = re.sub(r"\s+", " ", plain).strip()
+    plain = re.sub(r"\s+", " ", re.sub(r"[^a-z0-9% ]", " ", text.lower().replace("₂", "2"))).strip()
     if not plain:
         return None
-    if plain in ("none", "no fault", "nothing", "no mistake"):
-        return NONE
-    known = {re.sub(r"[^a-z0-9% ]", " ", name.lower()): name for name in NAMES}
-    named = [name for key, name in known.items() if key in plain]
+    exact = [name for name in (*NAMES, NONE) if name.lower() == plain]
+    named = exact or [name for name, words in EVERYDAY.items() if re.search(words, plain)]
+    if len(named) > 1 and NONE in named:
+        named.remove(NONE)
     if len(named) == 1:
         return named[0]
     met = "names several" if named else f"is {text.strip()[:40]!r}"
-    raise InputError(f"the fault {met}", f"one of: {', '.join((*NAMES, NONE))}", "copy the name from the hand-out")
+    raise InputError(f"the mistake {met}", f"one of: {', '.join((*NAMES, NONE))}", "copy the name from the list")
+
+
+def measured_of(text: str) -> tuple[str, ...]:
+    """The measurements that an answer names, in the order of the list."""
+    return tuple(name for name in MEASUREMENT_NAMES if name in text.lower())
 
 
 @dataclass(frozen=True)
 class Answers:
-    """An answers file as read: what stands for each name, and what could not be read.
+    """An answers file as read.
 
     Attributes
     ----------
-    class_id, group, readings : str
-        Of which class and group the file says it is, and the code of the run folder that was analysed.
-    given : mapping
-        Name → text.
+    class_id, group : str
+        What the file says of itself.
+    given, mended : mapping
+        Name → text: as read, and as mended.
     notes : tuple of str
+        What could not be understood.
     """
 
-    class_id: str
-    group: str
-    readings: str
-    given: Mapping[str, str]
-    notes: tuple[str, ...]
+    class_id: str = ""
+    group: str = ""
+    given: Mapping[str, str] = field(default_factory=dict)
+    mended: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    def number(self, name: str, *, mended: bool = False) -> Given | InputError | None:
+        """One numeric answer; None where nothing stands, or the error that says why it cannot be read."""
+        said = self.mended if mended else self.given
+        question = MENDED[name] if mended else QUESTION.get(name, QUESTION["sample"])
+        try:
+            return as_asked(said.get(name, ""), question)
+        except InputError as problem:
+            return problem
+
+    @property
+    def filled(self) -> int:
+        """How many answers stand in it."""
+        return sum(bool(text) for said in (self.given, self.mended) for text in said.values())
 
 
 def blank_answers(class_id: str, group: str) -> str:
     """An empty answers file."""
-    lines = [f"class: {class_id}", f"group: {group}", "readings: ", ""]
+    lines = [f"class: {class_id}", f"group: {group}", ""]
     lines += [f"{question.name} [{question.unit}]: " for question in QUESTIONS]
-    return "\n".join([*lines, "", *(f"{word}: " for word in WORDS), "measured: ", "wrong names: 0", ""])
+    lines += ["", *(f"{name} [% vol]: " for name in SHARED), "", *(f"{word}: " for word in WORDS), ""]
+    lines += [f"mended {name} [{question.unit}]: " for name, question in MENDED.items()]
+    return "\n".join([*lines, ""])
 
 
 def read_answers(path: Path) -> Answers:
-    """An answers file, however it was typed: lines of ``name [unit]: answer``.
+    """An answers file, however it was typed.
 
     Raises
     ------
     InputError
-        If the file is missing, or no text.
+        If the file is missing, is a link, a pipe or a folder, or holds no text.
     """
     try:
-        if path.exists() and (path.is_symlink() or not path.is_file()):
-            raise InputError(f"{path.name} is no file, but a link or a folder", "a short text", "ask the group for it")
+        if path.is_symlink() or (path.exists() and not path.is_file()):
+            raise InputError(f"{path.name} is no file, but a link, a pipe or a folder", "a short text", "ask for it")
         with path.open("rb") as file:
             data = file.read(LARGEST + 1)
     except OSError as problem:
@@ -234,45 +222,41 @@ def read_answers(path: Path) -> Answers:
         raise InputError(
             f"{path.name} is no answers file ({len(data)} bytes or more)", "a short text", "ask the group for it"
         )
-    for encoding in ("utf-8-sig", "cp1252", "latin-1"):
-        try:
-            text = data.decode(encoding)
-            break
-        except UnicodeDecodeError:
-            continue
+    try:
+        return answers_from(data.decode("utf-8-sig"))
+    except UnicodeDecodeError:  # an older editor's; latin-1 reads any bytes
+        return answers_from(data.decode("latin-1"))
+
+
+def answers_from(text: str) -> Answers:
+    """Answers from lines of ``name [unit]: answer``; where a name stands twice, the last one that is filled counts."""
+    known = {name.lower(): name for name in ("class", "group", *QUESTION, *SHARED, *WORDS)}
+    known |= {f"mended {name}".lower(): name for name in MENDED}
     given: dict[str, str] = {}
+    mended: dict[str, str] = {}
     notes = []
-    names = {
-        name.lower(): name for name in ("class", "group", "readings", *QUESTION, *WORDS, "measured", "wrong names")
-    }
     for line in text.splitlines():
         found = re.match(r"\s*([A-Za-z0-9 ]{1,40}?)\s*(?:\[[^\]]*\])?\s*[:=]\s*(.*)", line)
-        if found is None or found[1].lower() not in names:
+        key = found[1].lower() if found else ""
+        if found is None or key not in known:
             notes += [f"a line was not understood: {line.strip()[:50]!r}"] if line.strip() else []
             continue
-        name, answer = names[found[1].lower()], found[2].strip().strip("\"'“”")
-        if name in given and given[name] and answer and given[name] != answer:
-            notes.append(f"{name} is answered twice; the last one counts")
-        given[name] = answer or given.get(name, "")
-    about = [given.pop(name, "") for name in ("class", "group", "readings")]
-    return Answers(about[0], about[1], about[2], given, tuple(notes))
+        into, name = (mended if key.startswith("mended ") else given), known[key]
+        answer = found[2].strip().strip("\"'“”")[:LONGEST]
+        if into.get(name) and answer and into[name] != answer:
+            notes.append(f"{found[1]} is answered twice; the last one counts")
+        into[name] = answer or into.get(name, "")
+    return Answers(given.pop("class", ""), given.pop("group", ""), given, mended, tuple(notes))
 
 
-def noted(path: Path, name: str, answer: str) -> None:
+def noted(path: Path, name: str, answer: str, *, mended: bool = False) -> None:
     """Write one answer into the file, leaving every other line as it stands."""
-    text = path.read_text(encoding="utf-8-sig", errors="replace") if path.exists() else ""
-    unit = f" [{QUESTION[name].unit}]" if name in QUESTION else ""
-    line = f"{name}{unit}: {' '.join(answer.split())}"
-    pattern = re.compile(rf"(?mi)^[ \t]*{re.escape(name)}[ \t]*(?:\[[^\]\n]*\])?[ \t]*[:=].*$")
-    text = (
-        pattern.sub(lambda _: line, text, count=1) if pattern.search(text) else text.rstrip("\n") + "\n" + line + "\n"
-    )
-    path.write_text(text, encoding="utf-8")
-
-
-def reading_of(given: Mapping[str, str], name: str) -> Any:
-    """One numeric answer: a number, None where nothing stands, or the `InputError` that says why it cannot be read."""
-    try:
-        return as_asked(given.get(name, ""), QUESTION[name])
-    except InputError as problem:
-        return problem
+    text = path.read_text(encoding="utf-8-sig", errors="replace")
+    asked = MENDED.get(name) if mended else QUESTION.get(name)
+    label = f"mended {name}" if mended else name
+    line = f"{label}{f' [{asked.unit}]' if asked else ''}: {' '.join(answer.split())}"
+    pattern = re.compile(rf"(?mi)^[ \t]*{re.escape(label)}[ \t]*(?:\[[^\]\n]*\])?[ \t]*[:=].*$")
+    text = pattern.sub(lambda _: line, text, count=1) if pattern.search(text) else f"{text.rstrip()}\n{line}\n"
+    part = path.with_name(f".{path.name}-part")
+    part.write_text(text, encoding="utf-8")
+    part.replace(path)

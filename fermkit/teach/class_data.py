@@ -1,8 +1,10 @@
-"""A class's data: a run folder for each group with a truth and a fault of its own, and the key beside them."""
+"""A class's data: a run folder for each group with a truth and a mistake of its own, and the key beside them."""
 
-import base64
+import hashlib
+import hmac
 import json
 import os
+import secrets
 import shutil
 import sys
 import tempfile
@@ -14,19 +16,19 @@ from typing import Any, Final, TypeVar
 
 import numpy as np
 
-from fermkit.balance.account import Balance
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Line, Page, Written, nominal, uncertainty
+from fermkit.basis.written import Line, Page, Written
+from fermkit.matter.composition import molar_mass
 from fermkit.matter.properties import ethanol_pct_vol_from_concentration, water_density
-from fermkit.run.analysis import Analysis, analyse
 from fermkit.run.records import run_from, write_run
-from fermkit.teach.answers import FILE, QUESTIONS, blank_answers
+from fermkit.teach.answers import FILE, FIRST_SAMPLE, blank_answers
+from fermkit.teach.class_key import carbon_found, class_results, right_answers, stated
 from fermkit.teach.fermentation import Truth, ferment
-from fermkit.teach.group_folder import CHECK_SAMPLE, ENVELOPES, LOCKS, RUN, SHEET, readings_code
-from fermkit.teach.handout import hand_out, on_paper, sheet_csv, student_notebooks
+from fermkit.teach.group_folder import ABOUT, RUN
 from fermkit.teach.kitchen import Kitchen, draw_batch, readings
 from fermkit.teach.mishaps import (
+    ALCOHOL_G_ML,
     DILUTIONS,
     MISHAP,
     NAMES,
@@ -38,19 +40,33 @@ from fermkit.teach.mishaps import (
     into_working,
     size_of,
 )
-from fermkit.teach.secrecy import derived, drawn_from, lock, new_secret, number_lock
+from fermkit.teach.papers import class_pages, student_notebooks, teacher_pages
 
 T = TypeVar("T")
 FILE_TIME: Final = 1_772_452_800
 """Time of every file of a class: 2026-03-02, 12:00 UTC; the real ones could tell who was dealt what."""
 
 MOST_GROUPS: Final = 99
-LEAST_TOLERANCE: Final = 0.01
-"""An answer within 1 % is right, however well it could be known (rounding on the way)."""
+SECRET_BYTES: Final = 32
+ENOUGH_FOR_NONE: Final = 4
+"""From so many groups on, one at least has no mistake."""
 
-DRAWN: Final = ("truth", "readings", "habits", "fault", "shared", "envelopes")
-SHARED: Final = {"replicates": 2, "u_group": 0.02, "u_repeat": 0.008}
-"""The shared sample: two results a group; relative spread between groups' pipettes, and of one group's (invented)."""
+DRAWN: Final = ("truth", "readings", "habits", "mistake", "shared", "slips")
+SHARED: Final = {"dilution": 10, "u_group": 0.02, "u_repeat": 0.008}
+"""The shared sample: how often diluted; relative spread between groups' pipettes, and of one group's (invented)."""
+
+HANDED_IN: Final = "handed_in"
+"""Folder of the class into which answer files that come by mail or stick may be put."""
+
+
+def derived(secret: bytes, label: str) -> bytes:
+    """32 bytes that only the holder of the secret can know, one set for each label (HMAC-SHA-256, RFC 2104)."""
+    return hmac.new(secret, label.encode(), hashlib.sha256).digest()
+
+
+def drawn_from(secret: bytes, label: str) -> np.random.Generator:
+    """A generator of random numbers for one purpose; the same secret and label give the same numbers."""
+    return np.random.default_rng(int.from_bytes(derived(secret, label), "big"))
 
 
 @dataclass(frozen=True, repr=False)
@@ -94,7 +110,7 @@ def make_class(
     groups: int,
     folder: str | Path,
     *,
-    faults: Sequence[str] = NAMES,
+    faults: Sequence[str] = (*NAMES, NONE),
     teacher: str | Path | None = None,
     secret: bytes | None = None,
 ) -> ClassKit:
@@ -107,8 +123,8 @@ def make_class(
     folder : str or Path
         For the students; must not exist.
     faults : sequence of str
-        Dealt out so that each comes equally often, in an order that the secret decides; "none" is one of them.
-        An empty sequence gives honest data to all.
+        Mistakes to deal out, each about equally often, in an order that the secret decides. "none" is one of them:
+        from four groups on, one at least has none. An empty sequence gives honest data to all.
     teacher : str or Path, optional
         For key, secret and papers; ``<folder>-teacher`` if not given. Never inside `folder`.
     secret : bytes, optional
@@ -125,15 +141,14 @@ def make_class(
 
     Notes
     -----
-    Truth, readings, fault and salts of each group are drawn from the secret, each through HMAC-SHA-256 with its own
-    label; all files get the same time. What is right is what the readings give, worked out rightly, within twice its
-    standard uncertainty; the truth of the batch stands beside it in the key.
+    Recipe, truth, readings and mistake of each group are drawn from the secret, each with its own label; all files get
+    the same time. Nothing of the key, no lock and no result of a further measurement lies in a student's folder.
     """
     begun = time.perf_counter()
     place = Path(folder)
     apart = teachers_folder(place, teacher)
     _sensible(groups, place, apart, faults, secret)
-    secret = new_secret() if secret is None else secret
+    secret = secrets.token_bytes(SECRET_BYTES) if secret is None else secret
     class_id = derived(secret, "class").hex()[:8]
     dealt = _dealt(groups, faults, secret)
     place.parent.mkdir(parents=True, exist_ok=True)
@@ -141,9 +156,10 @@ def make_class(
     part = Path(tempfile.mkdtemp(prefix=f".{place.name}-", dir=place.parent))
     hidden = Path(tempfile.mkdtemp(prefix=f".{apart.name}-", dir=apart.parent))
     try:
-        key = []
+        books, key = student_notebooks(), []
         for i, fault in with_progress(dealt, "making group"):
-            key.append(_group(part / f"group_{i:02d}", f"{i:02d}", class_id, fault, secret))
+            key.append(_group(part / f"group_{i:02d}", f"{i:02d}", class_id, fault, secret, books))
+        (part / HANDED_IN).mkdir()
         _teachers_folder(hidden, class_id, key, secret)
         _settle_times(part)
         part.chmod(0o755)
@@ -157,28 +173,18 @@ def make_class(
     return ClassKit(place, apart, class_id, names, time.perf_counter() - begun)
 
 
-def read_key(folder: str | Path, teacher: str | Path | None = None) -> dict[str, Any]:
-    """The key of a class: its id and, for each group, fault, right answers and truth."""
-    place = Path(folder)
-    if not place.is_dir():
-        raise InputError(f"there is no folder {str(folder)!r}", "the folder of a class", "check the name")
-    apart = teachers_folder(place, teacher)
+def read_key(teacher: str | Path) -> dict[str, Any]:
+    """The key of a class from the teacher's folder: its id and, for each group, mistake, right answers and truth."""
+    place = Path(teacher)
     try:
-        key: dict[str, Any] = json.loads((apart / "key.json").read_text(encoding="utf-8"))
-        class_id, _ = key["class"], [one["right"] for one in key["groups"]]
-    except (OSError, ValueError, KeyError, TypeError) as problem:
+        key: dict[str, Any] = json.loads((place / "key.json").read_text(encoding="utf-8"))
+        _ = key["class"], [(one["group"], one["read"], one["mended"]) for one in key["groups"]]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as problem:
         raise InputError(
-            f"{str(apart)!r} holds no key that can be read ({type(problem).__name__})",
+            f"{str(place)!r} holds no key that can be read ({type(problem).__name__})",
             "key.json, as it was written beside the class",
-            "say where they are: --teacher FOLDER",
+            "say where it is: --teacher FOLDER",
         ) from None
-    found = {_class_of(one) for one in group_folders(place)} - {""}
-    if found and class_id not in found:
-        raise InputError(
-            f"the key is of class {class_id}, the folder of class {', '.join(sorted(found))}",
-            "key and class that were made together",
-            "look for the teacher's folder of this class",
-        )
     return key
 
 
@@ -186,11 +192,6 @@ def teachers_folder(folder: str | Path, teacher: str | Path | None = None) -> Pa
     """Where secret, key and marks of a class lie: beside it, unless another place is named."""
     place = Path(folder).absolute()
     return Path(teacher) if teacher is not None else place.with_name(place.name + "-teacher")
-
-
-def group_folders(folder: Path) -> list[Path]:
-    """The groups' folders of a class, in order."""
-    return sorted(place for place in folder.glob("group_*") if place.is_dir())
 
 
 def with_progress(items: Iterable[T], doing: str) -> Iterator[tuple[int, T]]:
@@ -205,13 +206,6 @@ def with_progress(items: Iterable[T], doing: str) -> Iterator[tuple[int, T]]:
             said = now
     if said > begun:
         print(file=sys.stderr)
-
-
-def _class_of(folder: Path) -> str:
-    try:
-        return str(json.loads((folder / LOCKS).read_text(encoding="utf-8"))["class"])
-    except (OSError, ValueError, KeyError, TypeError):
-        return ""
 
 
 def _sensible(groups: int, place: Path, apart: Path, faults: Sequence[str], secret: bytes | None) -> None:
@@ -235,116 +229,115 @@ def _sensible(groups: int, place: Path, apart: Path, faults: Sequence[str], secr
 
 
 def _dealt(groups: int, faults: Sequence[str], secret: bytes) -> list[str]:
-    rng = drawn_from(secret, "dealing")
-    dealt: list[str] = []
+    rng, deck = drawn_from(secret, "dealing"), list(faults or (NONE,))
+    dealt = [NONE] if NONE in deck and groups >= ENOUGH_FOR_NONE else []
+    rest = [name for name in deck if name != NONE or not dealt]
     while len(dealt) < groups:
-        dealt += [str(name) for name in rng.permutation(list(faults or (NONE,)))]
+        dealt += [str(name) for name in rng.permutation(rest)]
+        rest = deck
     return [str(name) for name in rng.permutation(dealt[:groups])]
 
 
-def class_kitchen(group: str, **changes: Any) -> Kitchen:
-    """The kitchen of the lesson: gas collected, sugar well known, samples while the gas still flows."""
+def class_kitchen(group: str, rng: np.random.Generator, **changes: Any) -> Kitchen:
+    """A kitchen of the lesson: gas collected, sugar well known, samples while the gas still flows; a recipe of its own.
+
+    Amounts differ so much between groups that the numbers of one are wrong for another.
+    """
+    litres = round(float(rng.uniform(1.3, 2.5)), 1)
+    first_h = 0.5 * int(rng.integers(14, 17))
     common: dict[str, Any] = {
         "name": f"Group {group}",
         "note": "Invented for a lesson. Baker's yeast on beet molasses; gas collected over water.",
         "hours": 30.0,
+        "liquid_L": litres,
+        "molasses_g": 5.0 * round(litres * float(rng.uniform(85, 140)) / 5),
+        "sucrose": round(float(rng.uniform(0.46, 0.52)), 3),
+        "yeast_g": round(float(rng.uniform(4.0, 7.5)), 1),
+        "temperature_C": float(rng.integers(25, 32)),
+        "barometer_bar": round(float(rng.uniform(0.985, 1.025)), 3),
+        "collector_C": float(rng.integers(19, 25)),
         "u_sucrose": 0.004,
         "u_carried_solids": 0.005,
+        "dilutions": DILUTIONS[int(rng.integers(2))],
+        "samples_h": (first_h, first_h + 3.0, first_h + 7.0),
     }
     return Kitchen(**(common | changes))
 
 
-def _group(folder: Path, group: str, class_id: str, fault: str, secret: bytes) -> dict[str, Any]:
+def _group(folder: Path, group: str, class_id: str, fault: str, secret: bytes, books: dict[str, str]) -> dict[str, Any]:
     """Write one group's folder, and give its part of the key."""
     draw = {what: drawn_from(secret, f"group {group}: {what}") for what in DRAWN}
-    size = size_of(fault, draw["fault"])
-    first_h = 0.5 * int(draw["habits"].integers(14, 17))
-    habits = {
-        "dilutions": DILUTIONS[int(draw["habits"].integers(2))],
-        "samples_h": (first_h, first_h + 3.0, first_h + 7.0),
-    }
-    kitchen = class_kitchen(group, **habits | into_kitchen(fault, size))
+    size = size_of(fault, draw["mistake"])
+    kitchen = class_kitchen(group, draw["habits"], **into_kitchen(fault, size))
     truth = ferment(draw_batch(kitchen, draw["truth"]))
     settings, honest = readings(truth, draw["readings"], kitchen)
-    tables = into_readings(fault, size, honest, kitchen, draw["fault"])
+    tables = into_readings(fault, size, honest, kitchen, draw["mistake"])
     write_run(settings, tables, folder / RUN)
-    analysis = analyse(run_from(settings, tables))
-    sheet, wrong = into_working(fault, _sheet(analysis))
+    run = run_from(settings, tables)
+    analysis = class_results(run)
+    rules, wrong = into_working(fault)
     size = size if wrong == 1.0 else wrong
-    salts = {
-        name: derived(secret, f"group {group}: salt of {name}")[:16] for name in ("fault", *(q.name for q in QUESTIONS))
-    }
-    right = right_answers(analysis)
-    sold = envelopes(_facts(truth, honest, kitchen), draw["envelopes"])
-    locks = {
+    right, facts = right_answers(analysis), _facts(truth, honest, kitchen)
+    about = {
         "class": class_id,
         "group": group,
-        "fault": {"salt": salts["fault"].hex(), "hash": lock(fault, salts["fault"])},
-        "numbers": {name: number_lock(one["value"], one["tolerance"], salts[name]) for name, one in right.items()},
+        "rules": rules,
+        "shared": {"dilution": SHARED["dilution"], "volts": _shared_sample(secret, draw["shared"], kitchen)},
     }
+    page, printed = class_pages(about, run, analysis)
     for name, text in {
-        SHEET: sheet_csv(sheet),
+        f"group_{group}.html": page,
+        ABOUT: json.dumps(about, indent=1),
         FILE: blank_answers(class_id, group),
-        "hand_out.md": hand_out(group, class_id, sheet),
-        CHECK_SAMPLE: _shared_sample(secret, draw["shared"], kitchen),
-        LOCKS: json.dumps(locks, indent=1),
-        ENVELOPES: json.dumps(
-            {name: base64.b64encode(json.dumps(one).encode()).decode() for name, one in sold.items()}, indent=1
-        ),
+        **books,
     }.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
-    for name, text in student_notebooks().items():
-        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    slips = envelopes(facts, draw["slips"])
     return {
-        "group": group,
+        **about,
         "fault": fault,
         "size": size,
         "says": MISHAP[fault].says.format(size=size) if fault in MISHAP else "",
-        "right": right,
-        "readings": readings_code(folder / RUN),
-        "envelopes": sold,
+        "read": right,
+        "mended": right | _mended(fault, right, slips, kitchen, honest, settings),
+        "stated": stated(run, analysis),
+        "slips": slips,
+        "shared_truth": _shared_content(secret),
         "truth": dict(truth.amounts),
+        "paper": printed,
     }
 
 
-def right_answers(analysis: Analysis) -> dict[str, dict[str, float]]:
-    """What a group's readings give when they are worked out rightly: value, u and tolerance of each answer.
+def _mended(
+    fault: str, right: dict[str, Any], slips: dict[str, Any], kitchen: Kitchen, honest: Tables, settings: dict[str, Any]
+) -> dict[str, dict[str, float]]:
+    """The answers that change, as the slips of paper give them, worked out rightly."""
+    if fault not in MISHAP or MISHAP[fault].where == "working":
+        return {}
 
-    The tolerance is twice the standard uncertainty, and 1 % at least. What the readings cannot tell is left out.
-    """
-    found: dict[str, Any] = {}
-    if analysis.gas:
-        found["gas made"] = analysis.gas[0].total()
-    if analysis.growth is not None:
-        found |= {"largest rate": analysis.growth.max_rate * 1000, "lag": analysis.growth.lag_h}
-    names = {"sugar": "hexose", "alcohol": "ethanol", "CO2": "CO2", "yeast": "yeast"}
-    amounts = analysis.amounts
-    found |= {
-        asked: -amounts[name] if asked == "sugar" else amounts[name] for asked, name in names.items() if name in amounts
-    }
-    if set(names.values()) <= set(amounts):
-        found["carbon found"] = (
-            100 * Balance({name: amounts[name] for name in names.values()}).closure().measured_only["carbon"]
-        )
-    out = {}
-    for name, value in found.items():
-        x, u = nominal(value), uncertainty(value)
-        if np.isfinite(x) and np.isfinite(u):
-            out[name] = {"value": x, "u": u, "tolerance": max(2 * u, LEAST_TOLERANCE * abs(x), 1e-6)}
+    def bought(measurement: str, line: int) -> float:
+        return float(slips[measurement]["lines"][line][1].split(" ")[0])
+
+    out: dict[str, dict[str, float]] = {}
+    if fault == "leak":
+        grams = bought("weigh the jar", 2) - bought("weigh the jar", 3) + bought("weigh the jar", 4)
+        out["gas made"] = _about(grams / molar_mass("CO2"), 0.02)
+    elif MISHAP[fault].mends == "alcohol":
+        two = [bought(name, 0) * 10 * ALCOHOL_G_ML * kitchen.liquid_L for name in MISHAP[fault].settled_by]
+        out["alcohol"] = _about(sum(two) / 2, 0.015)
+    elif fault == "wet product":
+        out["yeast"] = right_answers(class_results(run_from(settings, honest)))["yeast"]
+        out["yeast"]["tolerance"] = max(out["yeast"]["tolerance"], 0.3)
+    else:
+        out[FIRST_SAMPLE.name] = {"value": bought("compare the clocks", 0), "u": 0.05, "tolerance": 0.26}
+    values = {name: one["value"] for name, one in (right | out).items()}
+    if (carbon := carbon_found(values)) is not None:
+        out["carbon found"] = _about(carbon, 0.015)
     return out
 
 
-def _sheet(analysis: Analysis) -> dict[str, float]:
-    """The sheet as it would be, worked out rightly [g]."""
-    amounts = {name: abs(nominal(value)) for name, value in analysis.amounts.items()}
-    litres = nominal(analysis.run.ledger.volume_L(0.0))
-    sheet = {"sugar as hexose": amounts["hexose"], "CO2 to expect": amounts["hexose"] * 0.4886}
-    for row, name in (("ethanol made", "ethanol"), ("CO2 made", "CO2"), ("yeast made", "yeast")):
-        if name in amounts:
-            sheet[row] = amounts[name]
-    if analysis.ethanol_pct_vol is not None:
-        sheet["ethanol by mass"] = nominal(analysis.ethanol_pct_vol) / 100 * litres * 1005.0
-    return sheet
+def _about(value: float, share: float) -> dict[str, float]:
+    return {"value": value, "u": share * value, "tolerance": 2 * share * value}
 
 
 def _facts(truth: Truth, honest: Tables, kitchen: Kitchen) -> dict[str, float]:
@@ -353,36 +346,37 @@ def _facts(truth: Truth, honest: Tables, kitchen: Kitchen) -> dict[str, float]:
     at = kitchen.hours + 0.25
     cooled = float(water_density(20.0) / water_density(truth.batch.temperature_C))
     concentration = float(truth.at("ethanol_g", at) / truth.at("liquid_L", at)) * cooled
+    end = {name: float(series[-1]) for name, series in truth.series.items()}
     return {
-        "lost_g": float(truth.series["lost_g"][-1]),
+        "lost_g": end["lost_g"],
+        "other_g": end["lost_g"] - molar_mass("CO2") * end["co2_out_mol"],
+        "held_g": molar_mass("CO2") * (end["co2_dissolved_mol"] + end["co2_headspace_mol"]),
         "pct_vol": float(ethanol_pct_vol_from_concentration(concentration)),
         "sample_dry_g": float(honest["weights"]["dry [g]"][row]),
         "sample_h": float(honest["samples"]["time [h]"][0]),
     }
 
 
-def _shared_sample(secret: bytes, rng: np.random.Generator, kitchen: Kitchen) -> str:
-    """Two readings of the sample that every group was given, on the group's own pipette and sensor."""
-    content = float(drawn_from(secret, "shared sample").uniform(4.2, 5.6))
-    dilution, own = 10, rng.normal(0, SHARED["u_group"])
-    rows = ["reading,signal [V],dilution"]
-    for i in range(int(SHARED["replicates"])):
-        true = content * (1 + own + rng.normal(0, SHARED["u_repeat"]))
-        signal = kitchen.blank_V + kitchen.slope_V * true / dilution + rng.normal(0, kitchen.u_signal_V / 3)
-        rows.append(f"{i + 1},{signal:.4f},{dilution}")
-    return "\n".join([*rows, ""])
+def _shared_content(secret: bytes) -> float:
+    """What the sample that every group was given truly holds [% vol]."""
+    return float(drawn_from(secret, "shared sample").uniform(4.2, 5.6))
+
+
+def _shared_sample(secret: bytes, rng: np.random.Generator, kitchen: Kitchen) -> list[float]:
+    """Two readings of the sample that every group was given, on the group's own pipette and sensor [V]."""
+    own = rng.normal(0, SHARED["u_group"])
+    true = [_shared_content(secret) * (1 + own + rng.normal(0, SHARED["u_repeat"])) for _ in range(2)]
+    bare = [kitchen.blank_V + kitchen.slope_V * one / SHARED["dilution"] for one in true]
+    return [round(float(volts + rng.normal(0, kitchen.u_signal_V / 3)), 4) for volts in bare]
 
 
 def _teachers_folder(folder: Path, class_id: str, key: list[dict[str, Any]], secret: bytes) -> None:
     """Secret, key and papers, readable by their owner only (where the system knows owners)."""
-    content = {
-        "class": class_id,
-        "groups": [{name: part for name, part in one.items() if name != "envelopes"} for one in key],
-    }
+    content = {"class": class_id, "groups": [{n: part for n, part in one.items() if n != "paper"} for one in key]}
     for name, text in {
         "secret.txt": secret.hex() + "\n",
         "key.json": json.dumps(content, ensure_ascii=False, indent=1) + "\n",
-        "envelopes_to_print.md": on_paper(key),
+        **teacher_pages(class_id, key),
     }.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
         (folder / name).chmod(0o600)

@@ -4,12 +4,14 @@ The front door of a family: `class_data` makes a class, `group_folder` is what s
 answers, `pooling` takes their results together.
 """
 
+import html
+import re
 from pathlib import Path
 
 from fermkit.teach.class_data import ClassKit, make_class, read_key, teachers_folder
 from fermkit.teach.group_folder import GroupFolder, open_group
-from fermkit.teach.handout import key_on_paper
 from fermkit.teach.marking import ClassMarks, mark
+from fermkit.teach.papers import key_body
 from fermkit.teach.pooling import ClassPool, pool
 
 __all__ = [
@@ -27,5 +29,7 @@ __all__ = [
 
 
 def key_in_words(folder: str | Path, teacher: str | Path | None = None) -> str:
-    """The key of a class as a page to print: fault, sign, what settles it, the answers, the truth."""
-    return key_on_paper(read_key(folder, teacher)["groups"])
+    """The key of a class as plain lines: marks, mistakes, answers, truth. `key.html` beside it is the printed form."""
+    body = key_body(read_key(teachers_folder(folder, teacher))["groups"])
+    lines = re.sub(r"</(?:tr|h1|h2|p)>", "\n", body).replace("</td>", "\t")
+    return html.unescape(re.sub(r"<[^>]+>", "", lines))

@@ -1,66 +1,46 @@
-"""A group's folder in the lesson: its readings, its sheet, its answers and the measurements that it may still make."""
+"""A group's folder in the lesson, from a notebook: its readings, the numbers of its first sheet, its answers."""
 
-import base64
-import csv
-import hashlib
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from types import EllipsisType
 from typing import Any, Final
 
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import InputError
-from fermkit.basis.written import Line, Page, Written, nominal
+from fermkit.basis.written import Line, Page, Written, nominal, rounded, uncertainty
 from fermkit.run.records import Run, read_run
 from fermkit.teach.answers import (
     FILE,
-    LOOSE,
+    MENDED,
     QUESTION,
+    SHARED,
     WORDS,
+    Answers,
+    Given,
     as_asked,
     blank_answers,
-    fault_named,
+    mistake_named,
     noted,
     read_answers,
-    slip_of,
 )
-from fermkit.teach.mishaps import MEASUREMENT_NAMES, MEASUREMENTS, WRONG_NAME_MIN, Envelope
-from fermkit.teach.secrecy import lock, opens
+from fermkit.teach.mishaps import MEASUREMENTS, RULES
 
-LOCKS: Final = "locks.json"
-SHEET: Final = "sheet.csv"
-CHECK_SAMPLE: Final = "check_sample.csv"
-ENVELOPES: Final = "envelopes.json"
+ABOUT: Final = "group.json"
 RUN: Final = "run"
-OPEN: Final = "still open. Fill in the blank and run the cell again."
 
 
 @dataclass(frozen=True, repr=False)
-class Checked(Written):
-    """What the check says of an answer: right, or what kind of slip it looks like. Never the value."""
+class Noted(Written):
+    """What was written down, as it was understood. Whether it is right is said by the teacher's marks."""
 
     question: str
-    right: bool | None
-    kind: str
     says: str
 
     def page(self) -> Page:
         """One sentence."""
         return Page(f"{self.question}: {self.says}")
-
-
-@dataclass(frozen=True, repr=False)
-class Menu(Written):
-    """The measurements on offer, and the minutes spent so far."""
-
-    minutes_spent: int
-
-    def page(self) -> Page:
-        """One line a measurement."""
-        lines = [Line(item.name, str(item.minutes), "min", item.does) for item in MEASUREMENTS]
-        return Page("What you may still measure", lines, [f"Spent so far: {self.minutes_spent} min."])
 
 
 @dataclass(frozen=True, repr=False)
@@ -71,144 +51,94 @@ class GroupFolder(Written):
     ----------
     path : Path
     group, class_id : str
+    rules : mapping
+        The numbers that the group's first sheet was worked with.
+    shared : mapping
+        ``dilution`` and ``volts`` of the sample that every group was given.
     """
 
     path: Path
     group: str
     class_id: str
+    rules: Mapping[str, float]
+    shared: Mapping[str, Any]
 
     @property
     def run(self) -> Run:
         """The group's run, to be analysed."""
         return read_run(self.path / RUN)
 
-    def sheet(self) -> dict[str, float]:
-        """The sheet that somebody of the group has worked out by hand: name → grams."""
-        with (self.path / SHEET).open(encoding="utf-8", newline="") as lines:
-            return {row["what"]: float(row["grams"]) for row in csv.DictReader(lines)}
+    @property
+    def answers(self) -> Answers:
+        """What stands in the answers file so far; nothing where there is none yet."""
+        return read_answers(self.path / FILE) if (self.path / FILE).exists() else Answers()
 
-    def check(self, question: str, answer: Any) -> Checked:
-        """Note an answer down, and say whether it is right or what kind of slip it looks like.
+    def sheet(self) -> Page:
+        """The numbers that somebody of the group has worked with: one may be wrong."""
+        lines = [Line(RULES[of][0], f"{used:.4g}", RULES[of][2], f"for: {of}") for of, used in self.rules.items()]
+        return Page(f"First sheet of group {self.group}: the numbers it was worked with", lines)
+
+    def menu(self) -> Page:
+        """Measurements that may still be made; the teacher sells their results for minutes."""
+        lines = [Line(item.name, str(item.minutes), "min", item.does) for item in MEASUREMENTS]
+        return Page("What you may still measure", lines, ["Ask at the teacher's desk for the slip of paper."])
+
+    def note(self, question: str, answer: Any) -> Noted:
+        """Write an answer into the answers file; an empty one changes nothing.
 
         Parameters
         ----------
         question : str
-            A name from the hand-out, such as "gas made" or "fault".
+            A name from the hand-out, such as "gas made" or "mistake"; "mended alcohol" for a number that changed once
+            the mistake was found. What was read before stays as it stands.
         answer : float, ufloat or str
-            A number in the unit asked for, or a text as one would write it. ``...`` is a blank left open.
+            A number in the unit asked for, or a text as one would write it: ``"1.16 ± 0.02 mol"``.
 
         Returns
         -------
-        Checked
-            The value is not in the folder: only a slow, salted hash of it (see `fermkit.teach.secrecy`).
+        Noted
+            As it was understood. Nothing in the folder knows whether it is right.
         """
-        one_of(question, (*QUESTION, *WORDS), "question")
-        if isinstance(answer, EllipsisType) or answer is None:
-            return Checked(question, None, "open", OPEN)
-        if question in WORDS:
-            return self._check_word(question, str(answer))
-        asked = QUESTION[question]
-        text = answer if isinstance(answer, str) else f"{nominal(answer):.6g}"
-        try:
-            value = as_asked(text, asked)
-        except InputError as problem:
-            return Checked(question, False, "unit", f"not understood: {problem.met}. Needed: {problem.needed}.")
-        if value is None:
-            return Checked(question, None, "open", OPEN)
-        self._note(question, f"{value:.6g}")
-        made = _read_json(self.path / LOCKS)["numbers"].get(question)
-        if made is None:
-            return Checked(question, None, "not asked", "noted; these readings cannot tell it, so it is not checked.")
-        if opens(made, value):
-            return Checked(question, True, "right", f"right, within ± {made['width'] / 2:.2g} {asked.unit}.")
-        slip = slip_of(value, lambda x: opens(made, x), loosely_known=made["width"] / 2 > LOOSE * abs(value))
-        says = "not right." if slip is None else f"not right yet. It looks like {slip.says}."
-        return Checked(question, False, "other" if slip is None else slip.kind, says)
+        mended = question.startswith("mended ")
+        name = question.removeprefix("mended ")
+        one_of(question, (*QUESTION, *SHARED, *WORDS, *(f"mended {one}" for one in MENDED)), "question")
+        text = answer.strip() if isinstance(answer, str) else _written(answer)
+        if not text:
+            return Noted(question, "still open. Write your answer between the quotes and run the cell again.")
+        if name in WORDS:
+            if name == "mistake":
+                text = mistake_named(text) or text
+            self._write(name, text)
+            return Noted(question, f"noted: {text}")
+        asked = MENDED[name] if mended else QUESTION.get(name, QUESTION["sample"])
+        found = as_asked(text, asked)
+        self._write(name, text, mended=mended)
+        return Noted(question, f"noted: {_said(found)} {asked.unit}")
 
-    def measure(self, measurement: Any) -> Envelope | Checked:
-        """Make one more measurement from the list: its minutes are spent, its result is shown.
-
-        Parameters
-        ----------
-        measurement : str
-            A name from `menu`; ``...`` is a blank left open.
-
-        Returns
-        -------
-        Envelope
-        """
-        if isinstance(measurement, EllipsisType):
-            return Checked("measure", None, "open", OPEN)
-        one_of(measurement, MEASUREMENT_NAMES, "measurement")
-        packed = _read_json(self.path / ENVELOPES)[measurement]
-        found = json.loads(base64.b64decode(packed))
-        minutes = next(item.minutes for item in MEASUREMENTS if item.name == measurement)
-        made = self.measured
-        if measurement not in made:
-            self._note("measured", "; ".join((*made, measurement)))
-        lines = tuple(Line(name, value, unit) for name, value, unit in found["lines"])
-        return Envelope(measurement, minutes, lines, found["settles"])
-
-    @property
-    def given(self) -> Mapping[str, str]:
-        """What stands in the answers file so far; nothing where there is none yet."""
-        return read_answers(self.path / FILE).given if (self.path / FILE).exists() else {}
-
-    @property
-    def measured(self) -> tuple[str, ...]:
-        """Measurements made so far."""
-        said = self.given.get("measured", "")
-        return tuple(name for name in (part.strip() for part in said.split(";")) if name in MEASUREMENT_NAMES)
-
-    @property
-    def minutes_spent(self) -> int:
-        """Minutes of measurements made and of wrong names given."""
-        wrong = _count(self.given.get("wrong names", ""))
-        return sum(item.minutes for item in MEASUREMENTS if item.name in self.measured) + WRONG_NAME_MIN * wrong
-
-    def menu(self) -> Menu:
-        """Measurements that may still be made, with their prices in minutes."""
-        return Menu(self.minutes_spent)
+    def _write(self, name: str, text: str, *, mended: bool = False) -> None:
+        path = self.path / FILE
+        if not path.exists():
+            path.write_text(blank_answers(self.class_id, self.group), encoding="utf-8")
+        noted(path, name, text, mended=mended)
 
     def page(self) -> Page:
         """Which group, and how far it is."""
-        given = self.given
-        done = sum(bool(given.get(name)) for name in (*QUESTION, *WORDS))
-        lines = [
-            Line("answers noted", f"{done} of {len(QUESTION) + len(WORDS)}"),
-            Line("spent on measurements", f"{self.minutes_spent}", "min"),
-        ]
-        return Page(f"Group {self.group}", lines, [f"The answers are kept in {FILE}."])
-
-    def _check_word(self, question: str, answer: str) -> Checked:
-        try:
-            said = fault_named(answer) if question == "fault" else answer.strip().lower()
-        except InputError as problem:
-            return Checked(question, False, "unit", f"not understood: {problem.met}. Needed: {problem.needed}.")
-        if not said:
-            return Checked(question, None, "open", OPEN)
-        if question == "settled by":
-            one_of(said, MEASUREMENT_NAMES, "measurement")
-            made = said in self.measured
-            self._note(question, said)
-            return Checked(
-                question, None, "noted", "noted." if made else "noted, but you have not made this measurement."
-            )
-        self._note(question, said)
-        locks = _read_json(self.path / LOCKS)["fault"]
-        if lock(said, bytes.fromhex(locks["salt"])) == locks["hash"]:
-            return Checked(question, True, "right", "right. Now say what settled it.")
-        wrong = _count(self.given.get("wrong names", "")) + 1
-        self._note("wrong names", str(wrong))
-        return Checked(
-            question, False, "other", f"not this one. A wrong name costs {WRONG_NAME_MIN} min; measure first."
+        return Page(
+            f"Group {self.group}",
+            [Line("answers noted", f"{self.answers.filled}")],
+            [f"The answers are kept in {FILE}: hand that file in."],
         )
 
-    def _note(self, name: str, answer: str) -> None:
-        if not (self.path / FILE).exists():
-            (self.path / FILE).write_text(blank_answers(self.class_id, self.group), encoding="utf-8")
-        noted(self.path / FILE, name, answer)
-        noted(self.path / FILE, "readings", readings_code(self.path / RUN))
+
+def _written(answer: Any) -> str:
+    value, u = nominal(answer), uncertainty(answer)
+    return f"{value:.6g}" if not u > 0 else " ± ".join(rounded(value, u))
+
+
+def _said(found: Given | None) -> str:
+    if found is None:
+        return "nothing"
+    return f"{found.value:.6g}" if found.u is None else f"{found.value:.6g} ± {found.u:.2g}"
 
 
 def open_group(folder: str | Path) -> GroupFolder:
@@ -217,7 +147,7 @@ def open_group(folder: str | Path) -> GroupFolder:
     Parameters
     ----------
     folder : str or Path
-        With run/, sheet.csv, answers.txt and the rest, as `make_class` wrote it.
+        With run/, group.json and answers.txt, as `make_class` wrote it.
 
     Returns
     -------
@@ -229,33 +159,71 @@ def open_group(folder: str | Path) -> GroupFolder:
         If it is no group's folder.
     """
     path = Path(folder)
-    if not (path / LOCKS).is_file():
+    if not (path / ABOUT).is_file():
         raise InputError(
-            f"{str(folder)!r} is no group's folder: it has no {LOCKS}",
+            f"{str(folder)!r} is no group's folder: it has no {ABOUT}",
             "a folder that your teacher made, such as group_03",
             "write its name, as text, between the quotes",
         )
-    about = _read_json(path / LOCKS)
-    return GroupFolder(path, str(about["group"]), str(about["class"]))
-
-
-def readings_code(run: Path) -> str:
-    """Eight letters that tell one run folder's readings from another's."""
-    total = hashlib.sha256()
-    for place in sorted(run.glob("*")):
-        if place.suffix in (".toml", ".csv"):
-            total.update(place.name.encode() + b"\x00" + place.read_bytes().replace(b"\r\n", b"\n") + b"\x00")
-    return total.hexdigest()[:8]
-
-
-def _count(text: str) -> int:
-    return min(int(text.lstrip("0")[:3] or "0"), 99) if text.isascii() and text.isdigit() else 0
-
-
-def _read_json(path: Path) -> Any:
     try:
-        return json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as problem:
+        about = json.loads((path / ABOUT).read_text(encoding="utf-8"))
+        return GroupFolder(path, str(about["group"]), str(about["class"]), about["rules"], about["shared"])
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as problem:
         raise InputError(
-            f"{path.name} cannot be read ({type(problem).__name__})", "the file as your teacher made it", "copy it anew"
+            f"{ABOUT} cannot be read ({type(problem).__name__})", "the file as your teacher made it", "copy it anew"
         ) from None
+
+
+def group_folders(folder: Path) -> tuple[list[Path], list[str]]:
+    """The groups' folders of a class in order, and the names of folders that look like one and are none."""
+    try:
+        there = sorted(place for place in folder.iterdir() if place.name.startswith("group_") and place.is_dir())
+    except OSError as problem:
+        raise InputError(
+            f"{str(folder)!r} cannot be opened: {problem.strerror}", "the folder of a class", "check the name"
+        ) from None
+    ours = [place for place in there if re.fullmatch(r"group_\d{2}", place.name) and not place.is_symlink()]
+    return ours, [place.name for place in there if place not in ours]
+
+
+def handed_in(folder: Path, also: str) -> tuple[dict[str, tuple[Answers, tuple[str, ...]]], list[str]]:
+    """Answers of every group with what is to be said of them, from the groups' folders and from files handed in.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the class.
+    also : str
+        A folder in it; its text files say themselves whose they are.
+
+    Returns
+    -------
+    (dict, list)
+        Group → answers and notes; and what could be given to no group.
+    """
+    found: dict[str, list[Answers]] = {}
+    notes: dict[str, list[str]] = {}
+    places, strangers = group_folders(folder)
+    lost = [f"{name} is no group's folder, and was left out" for name in strangers]
+    files = [(place / FILE, place.name.removeprefix("group_")) for place in places]
+    extra = folder / also
+    files += [(path, "") for path in (sorted(extra.glob("*.txt")) if extra.is_dir() else [])]
+    for path, group in files:
+        try:
+            answers = read_answers(path)
+        except InputError as problem:
+            (notes.setdefault(group, []) if group else lost).append(f"{path.name}: {problem.met}")
+            continue
+        whose = group or (answers.group.strip().zfill(2) if answers.group.strip() else "")
+        if not re.fullmatch(r"\d{2}", whose):
+            lost.append(f"{path.name} does not say whose it is")
+            continue
+        found.setdefault(whose, []).append(answers)
+    out = {}
+    for group in sorted({*found, *notes}):
+        several = sorted(found.get(group, [Answers()]), key=lambda one: -one.filled)
+        said = notes.get(group, []) if not several[0].filled else []
+        if len([one for one in several if one.filled]) > 1:
+            said = [*said, "two files with answers; the fuller one counts"]
+        out[group] = several[0], tuple(said)
+    return out, lost

@@ -10,7 +10,6 @@ from typing import Any, Final
 
 import numpy as np
 
-from fermkit.basis.written import Line, Page, Written
 from fermkit.matter.composition import molar_mass
 from fermkit.teach.kitchen import Kitchen
 
@@ -33,6 +32,8 @@ class Mishap:
         What shows it.
     settled_by : tuple of str
         Measurements that settle it.
+    mends : str
+        The answer that is another once it is mended; of a slip in the working: the answer that shows it.
     """
 
     name: str
@@ -40,6 +41,7 @@ class Mishap:
     says: str
     sign: str
     settled_by: tuple[str, ...]
+    mends: str
 
 
 MISHAPS: Final = (
@@ -49,6 +51,7 @@ MISHAPS: Final = (
         "{size:.0%} of the gas got past the collector",
         "CO2 short against sugar and alcohol; the jar lost more weight than the collector caught",
         ("weigh the jar",),
+        "gas made",
     ),
     Mishap(
         "wrong dilution",
@@ -56,27 +59,31 @@ MISHAPS: Final = (
         "the dilution was written as {size:g} times what was pipetted",
         "alcohol off by a factor of two, both dilutions alike",
         ("fresh dilution", "boil off the alcohol"),
+        "alcohol",
     ),
     Mishap(
         "% vol as % mass",
         "working",
         "% by volume was taken for % by mass: alcohol {size:.2f} times too much",
-        "alcohol in the sheet a quarter above what the samples give",
+        "the sheet takes 10 g of alcohol from a litre with 1 % vol; it is 7.9 g",
         ("work the sheet again",),
+        "alcohol",
     ),
     Mishap(
         "CO2 slip",
         "working",
         "the CO2 to expect was worked with a third of a mole for each mole of sugar",
-        "less CO2 expected than half of what was collected",
+        "the sheet expects less CO2 than half of what was collected",
         ("work the sheet again",),
+        "CO2 expected",
     ),
     Mishap(
         "sucrose as glucose",
         "working",
         "the sucrose was counted as if it were glucose: {size:.3f} of the hexose",
-        "sugar in the sheet 5 % below what the feed gives",
+        "the sheet takes 1 g of hexose from 1 g of sucrose, and forgets the water that splits it",
         ("ask what the sugar is", "work the sheet again"),
+        "sugar",
     ),
     Mishap(
         "wet product",
@@ -84,6 +91,7 @@ MISHAPS: Final = (
         "the paste sample still held {size:.0%} of its water when it was weighed as dry",
         "yeast far above its share, all else in step",
         ("dry the sample again",),
+        "yeast",
     ),
     Mishap(
         "shifted clock",
@@ -91,6 +99,7 @@ MISHAPS: Final = (
         "the samples' clock was {size:+.1f} h off",
         "alcohol out of step with the gas at the same hour, right at the end",
         ("compare the clocks",),
+        "first sample",
     ),
     Mishap(
         "dead sensor range",
@@ -98,11 +107,24 @@ MISHAPS: Final = (
         "the sensor no longer moved above {size:.2f} V",
         "two dilutions of one sample disagree; the stronger one reads the same volts each time",
         ("fresh dilution", "boil off the alcohol"),
+        "alcohol",
     ),
 )
 NAMES: Final = tuple(mishap.name for mishap in MISHAPS)
 NONE: Final = "none"
 MISHAP: Final = {mishap.name: mishap for mishap in MISHAPS}
+EVERYDAY: Final = {
+    "leak": r"\bleak|gas (got|was|is|went) (lost|out|away|past)|lost gas|not tight",
+    "wrong dilution": r"dilut",
+    "% vol as % mass": r"% ?vol|by volume|percent mass|% ?mass|vol.* mass|density of (the )?alcohol",
+    "CO2 slip": r"co2 slip|third of a mole|stoichiom|moles? of co2",
+    "sucrose as glucose": r"sucrose|hydrolys|water of|as glucose",
+    "wet product": r"\bwet\b|not dry|moist|damp|still (held|had) water",
+    "shifted clock": r"clock|watch\b|time (was|is) (off|wrong|shifted)|wrong times?\b",
+    "dead sensor range": r"sensor|saturat|dead range",
+    NONE: r"^(none|nothing|no\b.*|all (is )?(right|well|ok)|everything.*(right|fine|ok))",
+}
+"""Words by which people name each mistake, as patterns of lower-case letters."""
 
 
 @dataclass(frozen=True)
@@ -123,15 +145,17 @@ MEASUREMENTS: Final = (
     Measurement("dry the sample again", 25, "put the paste sample back until two weighings agree"),
     Measurement("ask what the sugar is", 5, "read the label of the sugar"),
     Measurement("compare the clocks", 5, "hold the samples' watch beside the gas logger's clock"),
-    Measurement("work the sheet again", 15, "have another group's row-by-row working beside yours"),
+    Measurement("work the sheet again", 15, "hold the numbers that the sheet was worked with against a book"),
 )
 MEASUREMENT_NAMES: Final = tuple(item.name for item in MEASUREMENTS)
-WRONG_NAME_MIN: Final = 10
-"""What naming a wrong fault costs [min]."""
-
+PRICE: Final = {item.name: item.minutes for item in MEASUREMENTS}
 
 DILUTIONS: Final = ((4, 8), (8, 16))
 """Of the class's samples; the second twice the first."""
+
+
+ALCOHOL_G_ML: Final = 0.7892
+"""Density of ethanol at 20 °C [g/mL] (OIML R 22:1975)."""
 
 
 def size_of(name: str, rng: np.random.Generator) -> float:
@@ -142,8 +166,6 @@ def size_of(name: str, rng: np.random.Generator) -> float:
         "wet product": lambda: rng.uniform(0.35, 0.6),
         "shifted clock": lambda: rng.choice([-4.0, -3.5, 3.5, 4.0, 4.5]),
         "dead sensor range": lambda: rng.uniform(0.44, 0.48),
-        "CO2 slip": lambda: 1 / 6,
-        "sucrose as glucose": lambda: molar_mass("sucrose") / (2 * molar_mass("hexose")),
     }
     return float(sizes[name]()) if name in sizes else 1.0
 
@@ -186,33 +208,25 @@ def _left_wet(weights: dict[str, list[Any]], left: float, kitchen: Kitchen, rng:
     weights["dry [g]"][row] = f"{dry + left * (wet - dry) + rng.normal(0, kitchen.u_weighing_g):.2f}"
 
 
-def into_working(name: str, sheet: dict[str, float]) -> tuple[dict[str, float], float]:
-    """The worked sheet with a slip in it, and the slip's size (wrong over right)."""
-    out = dict(sheet)
-    row = {"% vol as % mass": "ethanol made", "CO2 slip": "CO2 to expect", "sucrose as glucose": "sugar as hexose"}.get(
-        name
-    )
-    if row is None:
-        return out, 1.0
-    if name == "% vol as % mass":
-        out[row] = sheet["ethanol by mass"]
-    else:
-        out[row] = sheet[row] * size_of(name, np.random.default_rng(0))
-    return out, out[row] / sheet[row]
+RULES: Final = {
+    "sugar": ("hexose from 1 g of sucrose", 2 * molar_mass("hexose") / molar_mass("sucrose"), "g"),
+    "CO2 expected": ("CO2 from 1 mol of hexose", 2.0, "mol"),
+    "alcohol": ("alcohol in 1 L with 1 % vol", 10 * ALCOHOL_G_ML, "g"),
+}
+"""What a group's first sheet was worked with: for which answer, what it is, the right number, its unit."""
+
+WRONG_RULE: Final = {"sucrose as glucose": ("sugar", 1.0), "CO2 slip": ("CO2 expected", 1 / 3),
+                     "% vol as % mass": ("alcohol", 10.0)}  # fmt: skip
 
 
-@dataclass(frozen=True, repr=False)
-class Envelope(Written):
-    """The result of one further measurement."""
-
-    measurement: str
-    minutes: int
-    lines: tuple[Line, ...]
-    settles: str
-
-    def page(self) -> Page:
-        """What was found, and what it settles."""
-        return Page(f"{self.measurement} ({self.minutes} min)", self.lines, [self.settles])
+def into_working(name: str) -> tuple[dict[str, float], float]:
+    """The numbers that the first sheet was worked with, and the slip's size (wrong over right)."""
+    used = {of: right for of, (_, right, _) in RULES.items()}
+    if name not in WRONG_RULE:
+        return used, 1.0
+    of, wrong = WRONG_RULE[name]
+    size, used[of] = wrong / used[of], wrong
+    return used, size
 
 
 def envelopes(facts: Mapping[str, float], rng: np.random.Generator) -> dict[str, Any]:
@@ -221,7 +235,7 @@ def envelopes(facts: Mapping[str, float], rng: np.random.Generator) -> dict[str,
     Parameters
     ----------
     facts : mapping
-        ``lost_g``, ``pct_vol``, ``sample_dry_g`` and ``sample_h`` of the true batch.
+        ``lost_g``, ``other_g``, ``held_g``, ``pct_vol``, ``sample_dry_g`` and ``sample_h`` of the true batch.
     rng : numpy.random.Generator
 
     Returns
@@ -237,9 +251,11 @@ def envelopes(facts: Mapping[str, float], rng: np.random.Generator) -> dict[str,
                 ("jar and contents, first", f"{jar:.1f}", "g"),
                 ("at the end, samples put back", f"{jar - lost:.1f}", "g"),
                 ("gone as gas", f"{lost:.1f} ± 0.7", "g"),
+                ("of it air, water and alcohol vapour", f"{facts['other_g']:.1f}", "g"),
+                ("CO2 still in liquid and jar", f"{facts['held_g']:.1f}", "g"),
             ],
-            "All gas leaves the jar's weight, caught or not. Hold it against the grams of CO2 in your collector: "
-            "a few grams of air, water and alcohol vapour go along, more than a tenth is a leak.",
+            "All gas leaves the jar's weight, caught or not. CO2 made is what went, less air and vapours, and what is "
+            "still there. 44.01 g are a mole.",
         ),
         "fresh dilution": (
             [("alcohol in the last sample", f"{pct * (1 + rng.normal(0, 0.012)):.2f} ± {pct * 0.012:.2f}", "% vol")],
@@ -255,7 +271,7 @@ def envelopes(facts: Mapping[str, float], rng: np.random.Generator) -> dict[str,
         ),
         "ask what the sugar is": (
             [("on the label", "sucrose, C12H22O11", ""), ("hexose from each gram of it", "1.0526", "g")],
-            "Sucrose takes up a molecule of water when it is split. Hold the sheet's sugar against it.",
+            "Sucrose takes up a molecule of water when it is split. Hold the sheet's number against it.",
         ),
         "compare the clocks": (
             [("the gas logger's clock, when S1 was taken", f"{facts['sample_h']:.1f}", "h")],
@@ -263,11 +279,11 @@ def envelopes(facts: Mapping[str, float], rng: np.random.Generator) -> dict[str,
         ),
         "work the sheet again": (
             [
-                ("alcohol: 1 % vol", "7.892", "g/L"),
-                ("CO2: for each mole of hexose", "2", "mol"),
-                ("hexose: for each gram of sucrose", "1.0526", "g"),
+                ("alcohol in 1 L with 1 % vol", "7.892", "g"),
+                ("CO2 from 1 mol of hexose", "2", "mol"),
+                ("hexose from 1 g of sucrose", "1.0526", "g"),
             ],
-            "With these three numbers each row of the sheet can be worked again.",
+            "Hold these three numbers against those of the sheet.",
         ),
     }
     return {

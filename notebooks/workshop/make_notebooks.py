@@ -3,8 +3,9 @@
     python notebooks/workshop/make_notebooks.py            # both versions of every notebook, run
     python notebooks/workshop/make_notebooks.py practice   # the practice group's folder anew, too
 
-In a source, a line that ends in ``# blank: what is asked`` keeps its answer for the teacher and loses it for students;
-a cell marked ``[teacher]`` is for the teacher only. Running needs nbclient; the test that both are in step does not.
+A source is cut into cells by lines that begin with three waves and say what follows: words, code to run, or words for
+the teacher only. In code, what stands between « and » is an answer: the teacher's version shows it, the students' has
+empty quotes in its place. Running needs nbclient; the test that both are in step does not.
 """
 
 import hashlib
@@ -18,21 +19,19 @@ from pathlib import Path
 HERE = Path(__file__).resolve().parent
 FOLDER = 'fk.open_group("practice_group")'
 PRACTICE_SECRET = b"for practice, so no secret at all"
-BLANK = re.compile(r"(?m)^(\s*\w+ = ).*?  # blank: (.*)$")
+ANSWER = re.compile("«(.*?)»")
 
 
 def cells(source: str, teacher: bool) -> list[tuple[str, str]]:
     """Kind and text of every cell of one version."""
     out = []
-    for part in re.split(r"(?m)^# %%", source)[1:]:
-        head, _, body = part.partition("\n")
-        kind, body = head.strip().strip("[]"), body.strip("\n")
-        if kind in ("markdown", "teacher"):
-            text = "\n".join(re.sub(r"^# ?", "", line) for line in body.splitlines())
-            if kind == "markdown" or teacher:
-                out.append(("markdown", text))
-        else:
-            out.append(("code", _filled(body) if teacher else BLANK.sub(r"\g<1>...  # \g<2>", body)))
+    for part in re.split(r"(?m)^~~~ ", source)[1:]:
+        kind, _, body = part.partition("\n")
+        body = body.strip("\n")
+        if kind == "run":
+            out.append(("code", ANSWER.sub(r"\g<1>" if teacher else '""', body)))
+        elif kind == "words" or teacher:
+            out.append(("markdown", body))
     if teacher:
         title, _, rest = out[0][1].partition("\n")
         out[0] = ("markdown", f"{title}: with answers\n{rest}")
@@ -40,10 +39,6 @@ def cells(source: str, teacher: bool) -> list[tuple[str, str]]:
             (kind, text.replace(FOLDER, FOLDER.replace("practice_group", "../practice_group"))) for kind, text in out
         ]
     return out
-
-
-def _filled(body: str) -> str:
-    return body.replace("  # blank: ", "  # ")
 
 
 def notebook(name: str, source: str, teacher: bool) -> dict:
@@ -89,15 +84,25 @@ def run(made: dict, folder: Path) -> dict:
     return book
 
 
-def practice_group() -> None:
-    """The folder that the notebooks open as they come: one group with a leak, from a secret that is none."""
+def practice_class(place: Path):
+    """A class of one group with a leak, from a secret that is none."""
     from fermkit.teach.classes import make_class
+
+    return make_class(1, place / "class", faults=("leak",), secret=PRACTICE_SECRET)
+
+
+def practice_group() -> None:
+    """The folder that the notebooks open as they come, with its slips of paper, since no teacher sells them."""
+    from fermkit.teach.class_data import read_key
 
     target = HERE / "practice_group"
     with tempfile.TemporaryDirectory() as place:
-        kit = make_class(1, Path(place) / "class", faults=("leak",), secret=PRACTICE_SECRET)
+        kit = practice_class(Path(place))
         shutil.rmtree(target, ignore_errors=True)
         shutil.copytree(kit.folder / "group_01", target, ignore=shutil.ignore_patterns("*.ipynb", "answers.txt"))
+        slips = read_key(kit.teacher)["groups"][0]["slips"]
+    lines = [f"{name}: {'; '.join(' '.join(line) for line in one['lines'])}" for name, one in slips.items()]
+    (target / "slips.txt").write_text("\n".join([*lines, ""]), encoding="utf-8")
 
 
 def main() -> None:

@@ -37,7 +37,7 @@ with atheris.instrument_imports(include=["fermkit"]):
     from fermkit.run.workbooks import read_workbook
     from fermkit.show import report as reporting
     from fermkit.show.report import html_report
-    from fermkit.teach.answers import QUESTIONS, as_asked, read_answers, reading_of
+    from fermkit.teach.answers import QUESTIONS, as_asked, read_answers
     from fermkit.teach.class_data import make_class
     from fermkit.teach.marking import mark
 
@@ -90,7 +90,7 @@ def answers(data: bytes) -> None:
         text = given.given.get(question.name)
         if text is not None:
             as_asked(text, question)
-            reading_of(given.given, question.name)
+            given.number(question.name)
 
 
 def marker(data: bytes) -> None:
@@ -98,7 +98,7 @@ def marker(data: bytes) -> None:
     (CLASS / "group_01" / "answers.txt").write_bytes(data)
     marks = mark(CLASS)
     one, other = marks.groups
-    assert len(one.marks) == len(other.marks) and one.right <= one.asked, "a mark is lost"
+    assert len(one.marks) == len(other.marks) and one.points <= one.of, "a mark is lost"
     assert [m.kind for m in other.marks] == OTHERS, "the other group's marks have changed"
     assert one.minutes >= 0 and str(marks) and str(one), "no page"
     marks.write(CLASS.parent / "marks")
@@ -169,13 +169,13 @@ largest rate [mmol/h]: 61 mmol/h
 lag [h]: 3.4 ± 0.2
 sugar [g]: 120
 alcohol [g]: 50 g of ethanol
-CO2 [g]: ...
+CO2 expected [g]: ...
 yeast [g]: 5e0
 carbon found [%]: 97 %
-fault: the leak
+mistake: the leak
 settled by: weigh the jar
 measured: weigh the jar; read the barometer
-wrong names: 1
+mended gas made [mol]: 1.4
 """
 
 
@@ -195,7 +195,7 @@ def seeds(target: str) -> list[bytes]:
         return ["2.0 ± 0.1 kg".encode(), b"1,5 oz", b"0.5 to 1.5 g", "3 ± 5 %".encode(), b"10 g (95 %)"]
     if target == "marker":
         blank = (CLASS / "group_01" / "answers.txt").read_bytes()
-        return [FILLED.encode(), blank, b"fault: <script>alert(1)</script>\nmeasured: =cmd|'/C calc'!A1\nlag: =1+1\n"]
+        return [FILLED.encode(), blank, b"mistake: <script>alert(1)</script>\nmeasured: =cmd|'/C calc'!A1\nlag: =1+1\n"]
     if target == "answers":
         blank = (SAMPLES.parent / "README.md").read_bytes()[:200]
         return [b"gas made: 1.2 mol\nlag: 3.4 h\nfault: leak\nsettled by: weigh the jar\n", blank]

@@ -1,44 +1,130 @@
-"""A class of thirty, timed; and whether its faults can be found, by a student who follows the notebooks to the letter.
+"""A class, timed; whether a ruler is right by its key; whether copying pays; whether the mistakes can be found.
 
-    python tests/benchmarks/workshop_class.py [CLASSES]
+    python tests/benchmarks/workshop_class.py [GROUPS] [what ...]      (400; times ruler copied hunt)
 
-Prints: seconds for make, analyse and pool, mark; a table of fault dealt against fault named; how often a wrong number
-is called a slip by chance; seconds to break one lock by trying every value; coverage of the pooled interval.
+*Ruler*: on the curve as it is printed (millimetre paper), a line is laid along three to five neighbouring readings of
+the steepest part, each end off by what a pencil and an eye miss; rate and lag are read from its ends. *Copied*: one
+sheet of plausible numbers for everybody, the class's mean for everybody, each group's answers handed in by the next.
 """
 
-import json
 import sys
 import tempfile
 import time
 from collections import Counter
-from functools import partial
 from pathlib import Path
 
 import numpy as np
 
-from fermkit.basis.groups import pooled, precision
 from fermkit.run.analysis import analyse
-from fermkit.teach.answers import FILE, LOOSE, noted, slip_of
-from fermkit.teach.classes import make_class, mark, pool, read_key
-from fermkit.teach.group_folder import LOCKS, open_group
-from fermkit.teach.mishaps import MISHAP, NAMES, NONE
-from fermkit.teach.secrecy import opens
+from fermkit.run.records import read_run
+from fermkit.teach.answers import Answers, answers_from, blank_answers, noted
+from fermkit.teach.class_data import make_class, read_key
+from fermkit.teach.class_key import class_results
+from fermkit.teach.classes import mark, pool
+from fermkit.teach.group_folder import RUN, open_group
+from fermkit.teach.marking import first_numbers
+from fermkit.teach.mishaps import MISHAP, NAMES, NONE, RULES
+from fermkit.teach.papers import _step
 
-ROWS = {"sugar as hexose": "sucrose as glucose", "ethanol made": "% vol as % mass", "CO2 to expect": "CO2 slip"}
+PENCIL_MM = 0.5
+"""How far each end of a drawn line, and each reading off an axis, misses: one standard deviation."""
+
+FIXED = {"gas made": 1.15, "largest rate": 100.0, "lag": 5.0, "sugar": 120.0, "CO2 expected": 58.6, "sample": 3.2,
+         "alcohol": 50.5, "yeast": 12.0, "carbon found": 91.0}  # fmt: skip
+"""Numbers that somebody would type without opening any data: the middle of what such jars give, fitting together."""
+
+
+def classes(groups: int, faults=(*NAMES, NONE)):
+    """So many groups, in classes of fifty: their keys and folders, one at a time."""
+    for start in range(0, groups, 50):
+        with tempfile.TemporaryDirectory() as place:
+            kit = make_class(min(50, groups - start), Path(place) / "class", faults=faults)
+            yield kit, read_key(kit.teacher)
+
+
+def times(groups: int = 30) -> None:
+    """One command each."""
+    with tempfile.TemporaryDirectory() as place:
+        kit = make_class(groups, Path(place) / "class")
+        for one in read_key(kit.teacher)["groups"]:
+            for name, right in one["read"].items():
+                noted(kit.folder / f"group_{one['group']}" / "answers.txt", name, f"{right['value']:.4g}")
+        marks, found = mark(kit.folder), pool(kit.folder)
+        begun = time.perf_counter()
+        found.write(kit.teacher)
+        written = time.perf_counter() - begun
+    print(f"{groups} groups: make {kit.seconds:.1f} s, analyse and pool {found.seconds:.1f} s, page {written:.1f} s, "
+          f"mark {marks.seconds:.2f} s")  # fmt: skip
+
+
+def drawn(time_h, mmol, rng) -> tuple[float, float]:
+    """Rate and lag of a line drawn with a ruler along the steepest part of the printed curve."""
+    x_mm, y_mm = 10 / _step(max(time_h), 14.5), 10 / _step(max(mmol) * 1.02, 12.3)
+    many = int(rng.integers(3, 6))
+    slopes = [np.polyfit(time_h[i : i + many], mmol[i : i + many], 1) for i in range(len(time_h) - many + 1)]
+    slope, start = max(slopes, key=lambda one: one[0])
+    low = max(0.0, (mmol[0] - start) / slope)
+    high = min(time_h[-1], (max(mmol) - start) / slope)
+    ends = [(t, start + slope * t) for t in (low, high)]
+    (x1, y1), (x2, y2) = (
+        (t + rng.normal(0, PENCIL_MM) / x_mm, v + rng.normal(0, PENCIL_MM) / y_mm) for t, v in ends
+    )
+    rate = (y2 - y1) / (x2 - x1)
+    return rate, x1 + (mmol[0] - y1) / rate
+
+
+def ruler(groups: int) -> None:
+    """How many groups' ruler answers are right by the key."""
+    rng, right, n, off = np.random.default_rng(11), Counter(), 0, []
+    for kit, key in classes(groups):
+        for one in key["groups"]:
+            gas = class_results(read_run(kit.folder / f"group_{one['group']}" / RUN)).gas[0]
+            found = dict(zip(("largest rate", "lag"), drawn(gas.time_h, gas.co2_mol * 1000, rng)))
+            n += 1
+            for name, value in found.items():
+                right[name] += abs(value - one["read"][name]["value"]) <= one["read"][name]["tolerance"]
+            off.append([found["largest rate"] / one["read"]["largest rate"]["value"] - 1,
+                        found["lag"] - one["read"]["lag"]["value"]])  # fmt: skip
+    for i, name in enumerate(("largest rate", "lag")):
+        q = np.percentile([one[i] for one in off], [2.5, 50, 97.5])
+        print(f"ruler, {name}: right in {right[name] / n:.1%} of {n} groups; off by {q[0]:+.3f} … {q[1]:+.3f} … "
+              f"{q[2]:+.3f}" + (" of it" if i == 0 else " h"))  # fmt: skip
+
+
+def sheet_of(numbers) -> Answers:
+    """Numbers as an answers file."""
+    lines = [f"{name}: {value:.4g}" for name, value in numbers.items()]
+    return answers_from("\n".join([blank_answers("x", ""), *lines]))
+
+
+def points(numbers, one) -> float:
+    """Points of the nine numbers."""
+    return sum(mark.points for mark in first_numbers(sheet_of(numbers), one["read"], one["stated"]).values())
+
+
+def copied(groups: int) -> None:
+    """Points of nine that answers earn which were not worked out from the group's own data."""
+    told: dict[str, list[float]] = {"its own": [], "a fixed sheet": [], "the class's mean": [], "the next group's": []}
+    for _, key in classes(groups):
+        all_of = [{name: right["value"] for name, right in one["read"].items()} for one in key["groups"]]
+        mean = {name: float(np.mean([one[name] for one in all_of if name in one])) for name in FIXED}
+        for i, one in enumerate(key["groups"]):
+            told["its own"].append(points(all_of[i], one))
+            told["a fixed sheet"].append(points(FIXED, one))
+            told["the class's mean"].append(points(mean, one))
+            told["the next group's"].append(points(all_of[i - 1], one))
+    for name, earned in told.items():
+        mean = np.mean(earned)
+        print(f"{name}: {mean:.2f} of 9 on average ({mean * 8 / 9:.2f} of 8), most {max(earned):g}")
 
 
 def named_by_the_letter(folder: Path) -> str:
-    """The fault that somebody names who does what notebook 3 says, before measuring anything more."""
+    """The mistake that somebody names who does what notebook 3 says, before measuring anything more."""
     group = open_group(folder)
+    for of, used in group.rules.items():
+        if abs(used / RULES[of][1] - 1) > 0.01:
+            return next(name for name, one in MISHAP.items() if one.where == "working" and one.mends == of)
     analysis = analyse(group.run)
-    sheet, sugar = group.sheet(), -analysis.amounts["hexose"].nominal_value
-    own = {"sugar as hexose": sugar, "CO2 to expect": 0.4886 * sugar}
-    if "ethanol" in analysis.amounts:
-        own["ethanol made"] = analysis.amounts["ethanol"].nominal_value
-    off = {row: abs(np.log(sheet[row] / own[row])) for row in own if row in sheet}
-    worst = max(off, key=off.get)
-    if off[worst] > 0.02:
-        return ROWS[worst]
     low, high = sorted(reading.value.nominal_value for reading in analysis.samples[-1].readings)
     if high > 1.15 * low:
         return "dead sensor range"
@@ -62,94 +148,23 @@ def out_of_step(analysis) -> float:
     return float(np.max(np.abs(share - [s.value.nominal_value / last for s in read[:-1]]), initial=0.0))
 
 
-def times(groups: int = 30) -> None:
-    """One command each."""
-    with tempfile.TemporaryDirectory() as place:
-        kit = make_class(groups, Path(place) / "class")
-        for one in read_key(kit.folder)["groups"]:
-            for name, right in one["right"].items():
-                noted(kit.folder / f"group_{one['group']}" / FILE, name, f"{right['value']:.4g}")
-        marks, found = mark(kit.folder), pool(kit.folder)
-        begun = time.perf_counter()
-        found.write(kit.teacher)
-        written = time.perf_counter() - begun
-    print(f"{groups} groups: make {kit.seconds:.1f} s, analyse and pool {found.seconds:.1f} s, page {written:.1f} s, "
-          f"mark {marks.seconds:.2f} s")  # fmt: skip
-
-
-def hunt(classes: int) -> None:
-    """Fault dealt against fault named, over several classes with secrets of their own."""
+def hunt(groups: int) -> None:
+    """Mistake dealt against mistake named."""
     told: Counter = Counter()
-    locks = []
-    for _ in range(classes):
-        with tempfile.TemporaryDirectory() as place:
-            kit = make_class(18, Path(place) / "class", faults=(*NAMES, NONE))
-            for one in read_key(kit.folder)["groups"]:
-                folder = kit.folder / f"group_{one['group']}"
-                told[one["fault"], named_by_the_letter(folder)] += 1
-                locks.append((json.loads((folder / LOCKS).read_text())["numbers"], one["right"]))
-    print("\nfault dealt            named rightly   otherwise")
+    for kit, key in classes(groups):
+        for one in key["groups"]:
+            told[one["fault"], named_by_the_letter(kit.folder / f"group_{one['group']}")] += 1
+    print("\nmistake dealt          named rightly   otherwise")
     for fault in (*MISHAP, NONE):
         said = {name: count for (dealt, name), count in told.items() if dealt == fault}
         others = ", ".join(f"{name} {count}" for name, count in said.items() if name != fault)
         print(f"{fault:20}   {said.get(fault, 0):3} of {sum(said.values()):3}      {others}")
-    slips(locks)
-    broken(locks[0])
-
-
-def slips(locks) -> None:
-    """How often a number that is wrong at random, between a third and three times the right one, is called a slip."""
-    rng, called, wrong = np.random.default_rng(1), 0, 0
-    for _, rights in locks:
-        for right in rights.values():
-            value = right["value"] * np.exp(rng.uniform(-np.log(3), np.log(3)))
-            if abs(value - right["value"]) > right["tolerance"]:
-                wrong += 1
-                loose = right["tolerance"] > LOOSE * abs(value)
-                fits = partial(_near, right["value"], right["tolerance"])
-                called += slip_of(value, fits, loosely_known=loose) is not None
-    print(f"\nwrong at random, called a slip: {called} of {wrong} ({called / wrong:.0%})")
-
-
-def _near(right: float, tolerance: float, value: float) -> bool:
-    return abs(value - right) <= tolerance
-
-
-def broken(pair) -> None:
-    """Seconds and tries until a program opens one lock by trying every cell between nothing and a thousand."""
-    made, right = pair[0]["sugar"], pair[1]["sugar"]
-    begun, tries = time.perf_counter(), 0
-    for value in np.arange(made["begins"] + made["width"] / 2, 1000.0, made["width"]):
-        tries += 1
-        if opens(made, float(value)):
-            break
-    took = time.perf_counter() - begun
-    print(f"one lock broken in {tries} tries, {took:.1f} s (the answer was {right['value']:.1f})")
-
-
-def coverage(runs: int = 4000) -> None:
-    """How often the pooled 95 % interval holds the truth, and what s_r and s_R come to, for groups of 6, 12 and 30."""
-    rng = np.random.default_rng(2)
-    print("\ngroups   between/u   interval holds the truth   mean s_r/true   mean s_R/true")
-    for groups in (6, 12, 30):
-        for spread in (0.0, 1.0, 3.0):
-            inside, s_r, s_big = 0, 0.0, 0.0
-            for _ in range(runs if groups < 30 else runs // 4):
-                u = rng.uniform(0.5, 1.5, groups)
-                low, high = pooled(rng.normal(0, spread, groups) + rng.normal(0, u), u).interval
-                inside += low <= 0 <= high
-            for _ in range(runs // 4):
-                level = rng.normal(5, max(spread, 0.5), groups)
-                found = precision({str(i): x + rng.normal(0, 1, 2) for i, x in enumerate(level)})
-                s_r += found.repeatability_sd**2
-                s_big += found.reproducibility_sd**2
-            n = runs if groups < 30 else runs // 4
-            true = 1 + max(spread, 0.5) ** 2
-            print(f"{groups:6}   {spread:9.1f}   {inside / n:24.1%}   {(s_r / (runs // 4)) ** 0.5:13.3f}   "
-                  f"{(s_big / (runs // 4) / true) ** 0.5:13.3f}")  # fmt: skip
 
 
 if __name__ == "__main__":
-    times()
-    hunt(int(sys.argv[1]) if len(sys.argv) > 1 else 8)
-    coverage(1000)
+    numbers = [int(one) for one in sys.argv[1:] if one.isdigit()]
+    size = numbers[0] if numbers else 400
+    asked = [one for one in sys.argv[1:] if not one.isdigit()] or ["times", "ruler", "copied", "hunt"]
+    for what in asked:
+        {"times": lambda: times(), "ruler": lambda: ruler(size), "copied": lambda: copied(size),
+         "hunt": lambda: hunt(min(size, 90))}[what]()  # fmt: skip
