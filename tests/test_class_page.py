@@ -1,4 +1,4 @@
-"""A group's page in a real browser: lines dragged, standards fitted, a sample read back, answers handed in and marked."""
+"""A group's page in a real browser: lines dragged, standards fitted, a sample read, answers handed in and marked."""
 
 import shutil
 
@@ -93,7 +93,8 @@ def test_standards_and_sample_as_the_kit_has_them(made, page):
     page.click("#best")
     table = analysis.run.tables["standards"]
     slope, start = np.polyfit(table["ethanol_pct_vol"], table["signal"], 1)
-    assert page.evaluate("[window.fermkit.fit.slope, window.fermkit.fit.from]") == pytest.approx([slope, start], rel=1e-9)
+    theirs = page.evaluate("[window.fermkit.fit.slope, window.fermkit.fit.from]")
+    assert theirs == pytest.approx([slope, start], rel=1e-9)
     shown = page.evaluate("window.fermkit.per")
     assert shown[-1][1] == pytest.approx(analysis.ethanol_pct_vol.nominal_value, rel=0.015)
 
