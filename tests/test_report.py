@@ -247,3 +247,14 @@ def test_grams_in_and_out_are_the_same_height(analysis):
     truth = json.loads((SAMPLES / "truth.json").read_text(encoding="utf-8"))["jar_7_leak"]
     whole = leaky.estimate["co2"].value
     assert lost == [pytest.approx(truth["leak_share"] * whole, rel=0.15)]
+
+
+def test_a_comparison_says_what_must_not_be_concluded(analysis, html):
+    """Differences with ± and interval, and the limits of two runs; a doubtful balance is named."""
+    leaky = fk.analyse(fk.read_run(SAMPLES / "jar_7_leak"), curve="gompertz")
+    found = fk.compare_runs([analysis, leaky])
+    assert any(leaky.run.name in sentence for sentence in found.not_concluded)
+    low, high = found.differences[0].interval()
+    assert low < found.differences[0].value.n < high
+    page = unescape(report.html_report(found))
+    assert all(sentence in page for sentence in found.not_concluded) and page.count("<figure ") == 1

@@ -75,7 +75,7 @@ def mended(
     *,
     noise: float = 0.0,
     resets: str | Sequence[int] = "find",
-    do: str = "mend the reading, or name the rows at which the counter started again: resets=[…]",
+    do: str = "correct the reading, or name the rows at which the counter started again: resets=[…]",
 ) -> tuple[Floats, Rows, list[str]]:
     """A cumulative series that goes on rising over counter resets, single wild readings taken out.
 

@@ -22,7 +22,7 @@ AIR_G_PER_MOL: Final = 28.97
 MOST_STEPS, CLOSE_MOL = 8, 1e-12
 """Newton's rule doubles its digits at each step; it ends where a step is below what any scale can show [mol]."""
 
-STEP: Final = "mend the reading; what was put on or taken out belongs in taken_out_g, with its time"
+STEP: Final = "correct the reading; what was put on or taken out belongs in taken_out_g, with its time"
 
 WATER_G_PER_MOL: Final = 18.015
 ETHANOL_G_PER_MOL: Final = 46.069

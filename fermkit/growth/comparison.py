@@ -115,7 +115,7 @@ class CurveComparison(Written):
             *([] if self.verdict is Outcome.SHOWN else [f"{self.verdict.capitalize()}: take these as sketches."]),
             *self.best.doubts,
             "None of these curves is the truth, and the ± of each holds only if it were: how far they disagree is what "
-            "the choice of a curve costs. smooth_growth reads lag and rate without one.",
+            "the choice of a curve costs. Lag and rate can be read without one.",
             "Weights: Akaike, from AICc (Hurvich & Tsai, Biometrika 76 (1989) 297; Burnham & Anderson 2002).",
         )
         return Page(f"{len(self.fits)} growth curves compared on {self.best.time_h.size} readings", lines, remarks)

@@ -127,7 +127,7 @@ def _tables(
         raise InputError(
             f"a table that cannot be read as numbers ({problem})",
             "rows of equal length",
-            "mend the entry; NaN for a missing one",
+            "correct the entry; NaN for a missing one",
         ) from None
     if table.ndim != 2 or 0 in table.shape:
         raise InputError(f"amounts of shape {table.shape}", "one row a curve: (m, n)", "stack the curves as rows")
@@ -167,7 +167,7 @@ def _refuse_endless(name: str, array: Floats) -> None:
     big = np.abs(np.where(np.isnan(array), 0.0, array))
     if np.isinf(big).any():
         row, column = np.argwhere(np.isinf(big))[0] + 1
-        raise InputError(f"{name} infinite in row {row}, column {column}", "finite numbers", "mend the reading")
+        raise InputError(f"{name} infinite in row {row}, column {column}", "finite numbers", "correct the reading")
     if big.max() > 1e30:
         raise InputError(f"{name} of {big.max():g}", "numbers of 1e30 at most", "choose a larger unit")
 

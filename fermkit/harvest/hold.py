@@ -259,7 +259,7 @@ def _jumps(time: Floats, warm: Floats, jumps: str) -> NDArray[np.bool_]:
         raise InputError(
             f"the temperature jumps from {warm[i]:g} °C at {time[i]:g} h to {warm[i + 1]:g} °C at {time[i + 1]:g} h",
             f"a log without lone spikes and without steps faster than {FASTEST_C_PER_MIN:g} °C a minute",
-            "mend or leave out the reading, or say jumps='unseen' to leave that step out",
+            "correct or leave out the reading, or say jumps='unseen' to leave that step out",
         )
     return leaps
 

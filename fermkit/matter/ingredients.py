@@ -413,6 +413,6 @@ def _fraction(text: str) -> float:
     for part in text.replace(",", ".").split():
         top, _, bottom = part.partition("/")
         if bottom and float(bottom) == 0.0:
-            raise InputError(f"the number {text!r}", "a fraction with a bottom above zero", "mend it")
+            raise InputError(f"the number {text!r}", "a fraction with a bottom above zero", "correct it")
         whole += float(top) / float(bottom or 1)
     return whole

@@ -125,6 +125,11 @@ def _without_wild_time(frame: Frame, book: Remarks) -> Any:
     return frame
 
 
+def _left_out(rows: Sequence[int]) -> str:
+    one = len(rows) == 1
+    return f"{len(rows)} repeated row{'' if one else 's'} left out ({'row' if one else 'rows'} {rows_in_words(rows)})"
+
+
 def one_row_a_moment(frame: Frame, book: Remarks) -> Any:
     """Rows of the same time made one: a repeated row is dropped, differing readings are averaged."""
     time = frame["time_h"].to_numpy()
@@ -134,7 +139,7 @@ def one_row_a_moment(frame: Frame, book: Remarks) -> Any:
     same = frame.duplicated(values, keep="first").to_numpy() & np.concatenate([[False], np.diff(time) == 0])
     if same.any():
         rows = frame["row"].to_numpy()[same]
-        book.note(f"{len(rows)} repeated rows left out: {rows_in_words(rows)}")
+        book.note(_left_out(rows))
         frame = frame[~same]
     time = frame["time_h"].to_numpy()
     twice = np.flatnonzero(np.diff(time) == 0)

@@ -111,6 +111,7 @@ def _of_one_run(a: Analysis, short: bool) -> dict[str, Any]:
     cause = advice.pop(0) if alarm and a.suspects is not None and a.suspects.alarm else ""
     return {
         "kicker": "Yield report",
+        "handout": False,
         "title": run.name,
         "date": run.date,
         "note": run.note,
@@ -183,6 +184,7 @@ def _of_several_runs(found: RunComparison) -> dict[str, Any]:
     names = [analysis.run.name for analysis in found.analyses]
     return {
         "kicker": "Run against run",
+        "handout": True,
         "title": " and ".join(names),
         "date": "",
         "note": "",
