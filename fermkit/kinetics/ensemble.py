@@ -49,6 +49,9 @@ UNSEEN_YEAST: Final = 0.02
 """What yeast may be off by, beside what the gas shows, while it wakes [-]: a lag moves by that over the growth rate."""
 
 
+UNSEEN_GROWTH: Final = 0.12
+"""What the yeast grown may be off by where no yeast was read: gas tells it through one yield alone [-]."""
+
 UNSEEN_PACE: Final = 0.06
 """What the pace of what is still to come may be off by [-]."""
 
@@ -219,6 +222,8 @@ def events(problem: Problem, draws: Draws, fits: Sequence[Fitted]) -> dict[str, 
     used, yeast, ethanol = joined(draws, "sugar_used"), joined(draws, "yeast"), joined(draws, "ethanol")
     made, gas = joined(draws, "made"), joined(draws, "released")
     theta = problem.theta(draws.z)
+    read = any(one.kind in ("yeast", "cells") for one in problem.readings)
+    grown = 1.0 if read else np.exp(UNSEEN_GROWTH * rng.normal(size=len(theta)))
     start, inoculum = np.exp(theta[:, 0]), np.exp(theta[:, 1])
     lag, rate, top = tangent_lag(hours, np.log(yeast), np.log(inoculum))
     lag = lag + UNSEEN_YEAST * unseen / MISFIT_FLOOR * rng.normal(size=len(lag)) / rate
@@ -246,12 +251,12 @@ def events(problem: Problem, draws: Draws, fits: Sequence[Fitted]) -> dict[str, 
         "gas_done_h": seen(first_hour(hours, gas, EVENT_SHARE * end[2])),
         "sugar_left": start - used[:, now] + hidden,
         "ethanol": ethanol[:, now],
-        "yeast": yeast[:, now],
+        "yeast": inoculum + grown * (yeast[:, now] - inoculum),
         "co2": made[:, now],
         "gas": gas[:, now],
         "sugar_left_end": start - end[0] + hidden,
         "ethanol_end": end[3],
-        "yeast_end": yeast[:, -1],
+        "yeast_end": inoculum + grown * (yeast[:, -1] - inoculum),
         "co2_end": end[1],
         "gas_end": end[2],
         "stopped": end[0] < 0.95 * start,

@@ -39,6 +39,9 @@ NARROWEST_H: Final = 0.01
 STEP_SHARE: Final = 1.0
 """Step over the time in which the last sugar goes, K Y/(µ X); the rule is stable up to 2.8."""
 
+A_MOMENT: Final = 1e-3
+"""Over which the pace that the temperature allows is taken [h]."""
+
 NUDGE: Final = 1e-4
 """Difference in the logarithm of a quantity from which a slope is taken."""
 
@@ -69,7 +72,8 @@ def _stepped(structure: Structure, theta: Floats, hours: Floats, around: Surroun
     half = np.sort(np.concatenate([grid, (grid[1:] + grid[:-1]) / 2]))
     columns = by_name(theta)
     warm, _ = warm_hours(columns, half[None, :], around)
-    pace = np.maximum(np.gradient(warm, half, axis=1), 0.0) * awake_hours(structure, columns, warm)[1]
+    later, _ = warm_hours(columns, half[None, :] + A_MOMENT, around)
+    pace = (later - warm) / A_MOMENT * awake_hours(structure, columns, warm)[1]
     feed = np.zeros_like(half)
     if around.feed is not None:
         when, grams = around.feed
@@ -111,6 +115,7 @@ def _slope(structure: Structure, p: Any, y: Floats, pace: Floats, feed: float, a
     s, x, e, _, _, _, active = y
     s = np.maximum(s, 0.0)
     half = p["half saturation"] * (x / TYPICAL_YEAST if structure.saturation == "Contois" else 1.0)
+    left_over = s ** p["tail"] / (half ** p["tail"] + s ** p["tail"])
     full = np.clip(e / p["ethanol limit"], 1e-12, 1.0)
     n = p["exponent"]
     slowed = (1 - full) ** n if structure.inhibition == "Levenspiel" else 1 - full**n
@@ -118,7 +123,7 @@ def _slope(structure: Structure, p: Any, y: Floats, pace: Floats, feed: float, a
     ended = (1 + STARVED) * left / (STARVED + left)
     fed = ended if structure.nitrogen == "uptake" else active
     growth = left if structure.nitrogen == "gradual" else 1.0 if structure.nitrogen == "uptake" else ended
-    used = pace * p["growth rate"] / p["yield"] * x * s / (half + s) * slowed * fed
+    used = pace * p["growth rate"] / p["yield"] * x * left_over * slowed * fed
     respired = np.minimum(used, np.minimum(around.oxygen_mol_per_L_h, MOST_OXYGEN * x * pace) / OXYGEN_PER_GRAM)
     fermented = used - respired
     by_fermenting = p["yield"] * growth * fermented

@@ -77,12 +77,13 @@ QUANTITIES: Final[Mapping[str, Quantity]] = {
         "fastest specific growth rate", "1/h", (0.20, 0.5), "0.07–0.5 in 95 %: Warren et al. 1990 0.43; "
         "0.18 on molasses, PMC6723480; slower in the cold: common practice"
     ),
-    "yield": Quantity("new dry yeast for each gram of hexose", "g/g", (0.080, 0.30), "0.05–0.12: common practice"),
+    "yield": Quantity("new dry yeast for each gram of hexose", "g/g", (0.075, 0.40), "0.05–0.12: common practice"),
     "lag": Quantity("mean time until the yeast is awake", "h", (2.5, 0.9), "common practice, no source"),
     "lag spread": Quantity("spread of waking over its mean", "-", (0.5, 0.5), "common practice, no source"),
     "half saturation": Quantity(
         "sugar at which uptake is half", "g/L", (1.5, 1.0), "0.25 (Warren et al. 1990) to 11.4 (PMC6723480)"
     ),
+    "tail": Quantity("exponent of uptake as sugar ends", "-", (1.1, 0.3), "1 is Monod's; Moser 1958"),
     "ethanol limit": Quantity(
         "ethanol that stops uptake", "g/L", (92.0, 0.20), "Levenspiel 1980: 87.5; Warren et al. 1990: 101.6"
     ),
@@ -104,7 +105,7 @@ QUANTITIES: Final[Mapping[str, Quantity]] = {
 
 NAMES: Final = tuple(QUANTITIES)
 INDEX: Final = {name: i for i, name in enumerate(NAMES)}
-UPTAKE: Final = tuple(INDEX[n] for n in NAMES[:12] if n not in ("lag", "lag spread")) + (INDEX["acids"],)
+UPTAKE: Final = tuple(INDEX[n] for n in NAMES[:13] if n not in ("lag", "lag spread")) + (INDEX["acids"],)
 """The quantities on which the uptake at a given sugar depends."""
 
 HEXOSE: Final = molar_mass("hexose")
@@ -122,6 +123,9 @@ YEAST_ELECTRONS: Final = compound("yeast").electrons
 
 TYPICAL_YEAST: Final = 5.0
 """Yeast at which Contois' constant (per gram of yeast) equals Monod's half saturation [g/L]; a scale, not a claim."""
+
+LARGEST_LOG: Final = 500.0
+"""Beyond this a power would overflow; there is no sugar left then."""
 
 STARVED: Final = 0.05
 """Share of the nitrogen left at which growth, or uptake, is about half [-]: common practice, no source."""
@@ -221,18 +225,19 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
 
     Returns
     -------
-    (r, slopes) : arrays of shape (B, n) and (B, n, 19)
+    (r, slopes) : arrays of shape (B, n) and (B, n, 20)
         The slopes are those of ln r by the logarithm of each quantity, at the same `s`.
 
     Notes
     -----
-    r = (µ/Y) X · U · I · N with U = S/(K + S) (Monod) or S/(K X/5 + S) (Contois); I = (1 − E/E_most)^n (Levenspiel)
+    r = (µ/Y) X · U · I · N with U = S^m/(K^m + S^m) (Monod, Moser) or the same with K X/5 for
+    K (Contois); I = (1 − E/E_most)^n (Levenspiel)
     or 1 − (E/E_most)^n (Luong); N = 1 (growth ends or wanes), 1.05 n/(0.05 + n) with n the share of nitrogen left
     (uptake ends), or what `starved` leaves (activity fades).
 
     References
     ----------
-    Monod, Annu. Rev. Microbiol. 3 (1949) 371. Contois, J. Gen. Microbiol. 21 (1959) 40. Levenspiel, Biotechnol.
+    Monod, Annu. Rev. Microbiol. 3 (1949) 371. Moser, Carnegie Inst. Publ. 614 (1958) (from memory). Contois, J. Gen. Microbiol. 21 (1959) 40. Levenspiel, Biotechnol.
     Bioeng. 22 (1980) 1671. Luong, Biotechnol. Bioeng. 27 (1985) 280. Warren, Hill & Macdonald, Biotechnol. Prog. 6
     (1990) 319.
     """
@@ -240,6 +245,9 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
     x, e = made.yeast, np.maximum(made.ethanol, 1e-9)
     sugar = np.maximum(p["sugar"] - s, 1e-300)
     half = p["half saturation"] * (x / TYPICAL_YEAST if structure.saturation == "Contois" else np.ones_like(s))
+    # (K/S)^m: how far the sugar is from plenty
+    log_short = np.minimum(p["tail"] * np.log(half / sugar), LARGEST_LOG)
+    short = np.exp(log_short)
     full = e / p["ethanol limit"]
     n = p["exponent"]
     if structure.inhibition == "Levenspiel":
@@ -258,13 +266,13 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
         fed = np.maximum(1 - lost, 1e-300)
     else:
         fed = np.ones_like(s)
-    r = np.asarray(p["growth rate"] / p["yield"] * x * sugar / (half + sugar) * slowed * fed)
+    r = np.asarray(p["growth rate"] / p["yield"] * x / (1 + short) * slowed * fed)
     if not slopes:
         return r, None
     out = np.zeros((*s.shape, len(NAMES)))
     by_x = 1 / x
     if structure.saturation == "Contois":
-        by_x = by_x - half / x / (half + sugar)
+        by_x = by_x - p["tail"] / x * short / (1 + short)
     if structure.inhibition == "Levenspiel":
         by_e = -n / (p["ethanol limit"] * room)
         out[..., INDEX["exponent"]] = n * np.log(room)
@@ -274,8 +282,9 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
     assert made.d_yeast is not None and made.d_ethanol is not None
     out += by_x[..., None] * made.d_yeast + by_e[..., None] * made.d_ethanol
     out[..., INDEX["ethanol limit"]] = -by_e * e
-    out[..., INDEX["half saturation"]] = -half / (half + sugar)
-    out[..., INDEX["sugar"]] = p["sugar"] * half / (sugar * (half + sugar))
+    out[..., INDEX["half saturation"]] = -p["tail"] * short / (1 + short)
+    out[..., INDEX["tail"]] = -log_short * short / (1 + short)
+    out[..., INDEX["sugar"]] = p["sugar"] / sugar * p["tail"] * short / (1 + short)
     out[..., INDEX["growth rate"]] = 1.0
     out[..., INDEX["yield"]] -= 1.0
     if structure.nitrogen == "uptake":
