@@ -26,9 +26,10 @@ LOGISTIC_SD: Final = np.pi / np.sqrt(3.0)
 
 
 def _nodes() -> Floats:
-    """Shares of the usable sugar, from 0 to nearly 1, dense at both ends: growth begins, sugar ends, by powers."""
-    rising = np.geomspace(1e-5, 0.4, 48)
-    return np.concatenate([[0.0], rising, 1 - np.geomspace(0.56, 1e-8, 76)])
+    """Shares of the usable sugar, from 0 to nearly 1: close at both ends by powers, where growth begins and sugar ends;
+    even between, where a strong inhibition bends the rate."""
+    begin, end = np.geomspace(1e-5, 0.1, 36), 1 - np.geomspace(0.1, 1e-8, 64)
+    return np.concatenate([[0.0], begin, np.linspace(0.1, 0.9, 33)[1:-1], end])
 
 
 NODES: Final = _nodes()

@@ -237,9 +237,9 @@ def uptake(structure: Structure, p: Any, s: Floats, *, slopes: bool = False) -> 
 
     References
     ----------
-    Monod, Annu. Rev. Microbiol. 3 (1949) 371. Moser, Carnegie Inst. Publ. 614 (1958) (from memory). Contois, J. Gen. Microbiol. 21 (1959) 40. Levenspiel, Biotechnol.
-    Bioeng. 22 (1980) 1671. Luong, Biotechnol. Bioeng. 27 (1985) 280. Warren, Hill & Macdonald, Biotechnol. Prog. 6
-    (1990) 319.
+    Monod, Annu. Rev. Microbiol. 3 (1949) 371. Moser, Carnegie Inst. Publ. 614 (1958) (from memory). Contois, J. Gen.
+    Microbiol. 21 (1959) 40. Levenspiel, Biotechnol. Bioeng. 22 (1980) 1671. Luong, Biotechnol. Bioeng. 27 (1985) 280.
+    Warren, Hill & Macdonald, Biotechnol. Prog. 6 (1990) 319.
     """
     made = products(structure, p, s, slopes=slopes)
     x, e = made.yeast, np.maximum(made.ethanol, 1e-9)

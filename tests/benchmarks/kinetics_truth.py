@@ -1,4 +1,4 @@
-"""How often the batch fitted in time holds the truth: on its own structures, and on five that it does not know.
+"""How often the batch fitted in time holds the truth: on its own structures, and on mechanisms that it does not know.
 
     python tests/benchmarks/kinetics_truth.py own 100                    # batches of each structure
     python tests/benchmarks/kinetics_truth.py strange 200                # batches of each mechanism, run to the end
@@ -10,7 +10,7 @@
 import sys
 
 import numpy as np
-from kinetics_batches import GRID, MECHANISMS
+from kinetics_batches import GRID, MECHANISMS, WITNESSES
 from scipy.stats import kstest
 
 from fermkit.kinetics.answers import fit_batch, prior
@@ -171,7 +171,7 @@ def strange(batches, mechanisms, share=None):
 
 if __name__ == "__main__":
     what, size, *rest = sys.argv[1:]
-    named = [word for word in rest if word in MECHANISMS] or list(MECHANISMS)
+    named = [word for word in rest if word in MECHANISMS] or list(WITNESSES)
     if what == "own":
         own(int(size))
     else:
