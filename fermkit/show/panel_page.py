@@ -27,8 +27,10 @@ LOOK: Final = """<style>
 .jp-OutputArea:has(.fk-panel) .jp-OutputArea-child:has(.fk-still) { display: none }
 .fk-panel.jupyter-widgets-disconnected::before {
   content: "The kernel is gone: these sliders do nothing. Press Run > Run All Cells."; font: bold 16px sans-serif }
-.fk-panel .fk-controls .widget-text { flex-flow: row wrap; height: auto }
-.fk-panel .fk-controls .widget-text input { flex: 1 0 70px }
+.fk-panel .widget-html-content { line-height: 1.35 }
+.fk-panel .fk-numbers td:nth-child(-n+4) { white-space: nowrap }
+.fk-panel .fk-controls :is(.widget-text, .widget-dropdown) { flex-flow: row wrap; height: auto }
+.fk-panel .fk-controls .widget-text input { flex: 1 0 70px } .fk-panel .fk-controls select { flex: 1 0 130px }
 .fk-panel .noUi-connect { background: #0072B2 } .fk-panel .noUi-target { background: #767676 }
 .fk-big { font-size: 22px } .fk-big .fk-controls { max-width: none } .fk-big .fk-picture { max-width: none }
 .fk-big table { font-size: 21px } .fk-big h4, .fk-big .fk-page h4 { font-size: 24px }

@@ -72,6 +72,7 @@ def kernel_ms(module):
 
 def main():
     """Measure the toy panel, every topic's panel, then each panel of each notebook."""
+    sys.path.insert(0, str(TESTS))
     lab_page = runpy.run_path(str(TESTS / "lab_page.py"))
     toy = runpy.run_path(str(TESTS / "toy_panel.py"))
     nbs = runpy.run_path(str(TESTS / "test_browser.py"))
