@@ -267,7 +267,7 @@ def envelopes(facts: Mapping[str, float], rng: np.random.Generator) -> dict[str,
         ),
         "dry the sample again": (
             [("paste sample with dish, now constant", f"{dry:.2f} ± 0.02", "g")],
-            "Hold it against the dry weight in weights.csv.",
+            "Hold it against the dry weight of the paste sample in your weights.",
         ),
         "ask what the sugar is": (
             [("on the label", "sucrose, C12H22O11", ""), ("hexose from each gram of it", "1.0526", "g")],
@@ -275,7 +275,7 @@ def envelopes(facts: Mapping[str, float], rng: np.random.Generator) -> dict[str,
         ),
         "compare the clocks": (
             [("the gas logger's clock, when S1 was taken", f"{facts['sample_h']:.1f}", "h")],
-            "Hold it against the time of S1 in samples.csv.",
+            "Hold it against the time of S1 in your samples.",
         ),
         "work the sheet again": (
             [
