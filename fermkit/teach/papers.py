@@ -154,7 +154,8 @@ PRINTED: Final = """
 @page{size:A4;margin:14mm}section{break-after:page}.two{columns:2}
 .box{border:1px solid #333;padding:2mm 4mm;margin:3mm 0}
 body{font:10.5pt/1.35 sans-serif;max-width:182mm}table{border-collapse:collapse;font-size:8.5pt}td,th{padding:.2mm 2mm;
-border-bottom:.2mm solid #999;text-align:left}p{margin:1.5mm 0}h1{font-size:15pt;margin:0 0 2mm}h2{font-size:12pt;margin:3mm 0 1mm}
+border-bottom:.2mm solid #999;text-align:left}p{margin:1.5mm 0}h1{font-size:15pt;margin:0 0 2mm}
+h2{font-size:12pt;margin:3mm 0 1mm}
 .cut{border:.3mm dashed #333;padding:2.5mm 4mm;break-inside:avoid;margin:0 0 3mm}
 .ans td{height:6mm;border:.2mm solid #999}
 .gas{columns:4;column-gap:6mm}
