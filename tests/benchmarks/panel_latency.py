@@ -111,7 +111,7 @@ def measured(lab_page, page, panel, bare):
     here, there = (statistics.median(found) for found in times.values())
     drags = [lab_page["drag"](page, one) for one in (panel, bare)]
     rates = [seen["pictures"] / seen["seconds"] for seen in drags]
-    name = panel.locator("h4").first.inner_text()
+    name = panel.locator("h4").first.text_content()
     print(
         ROW.format(
             name[:44], f"{here:.0f}", f"{there:.0f}", f"{here / there:.2f}",
