@@ -286,8 +286,8 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
             ),
             Line(
                 "own share of it",
-                f"{100 * found.shares().get(chosen, 0.0):.0f} %",
-                "",
+                f"{100 * found.shares().get(chosen, 0.0):.0f}",
+                "%",
                 "of the variance, as it was done",
             ),
         ]
@@ -299,7 +299,7 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
         Slider("better", "How much better, times", 1, 5, 0.5, 2),
         Slider("aim_pct", "The ± that you want, %", 0.2, 10, 0.2, 1),
     ]
-    return Panel("Whose share of the uncertainty is whose", controls, draw, picture)
+    return Panel("Whose share of the uncertainty is whose", controls, draw, picture, guess="own share of it")
 
 
 def _short(act: str, most: int = 38) -> str:
