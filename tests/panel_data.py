@@ -1,6 +1,7 @@
 """Invented data for the panels under test: a run written to disk, whose parts are known."""
 
 import json
+import shutil
 
 import numpy as np
 
@@ -64,6 +65,7 @@ def tables(yeast_g=8.0, hours=48.0, seed=1):
 
 
 def write(folder, yeast_g=8.0, hours=48.0, name="jar", seed=1):
-    """The run on disk."""
+    """The run on disk, in place of one that an earlier test left there."""
+    shutil.rmtree(folder, ignore_errors=True)
     settings = json.loads(json.dumps(SETTINGS)) | {"run": {"name": name, "invented": True}}
     return write_run(settings, tables(yeast_g, hours, seed), folder)
