@@ -44,10 +44,8 @@ HORIZON_H: Final = 336.0
 EVENT_SHARE: Final = 0.99
 """Gone, done: 99 % of what will be."""
 
-
 UNSEEN_YEAST: Final = 0.02
 """What yeast may be off by, beside what the gas shows, while it wakes [-]: a lag moves by that over the growth rate."""
-
 
 UNSEEN_GROWTH: Final = 0.12
 """What the yeast grown may be off by where no yeast was read: gas tells it through one yield alone [-]."""
