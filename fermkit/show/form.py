@@ -26,6 +26,7 @@ from fermkit.run.settings import Settings, read_toml, table_layouts
 from fermkit.run.template import example, usual_words
 from fermkit.run.writing import write_files
 from fermkit.show.form_tables import FULL, LARGEST_TEXT, WIDE, Readings, Typed
+from fermkit.show.panel import alone
 from fermkit.show.panel_page import LOOK, numbers, refused, verdict
 from fermkit.show.report import write_report
 
@@ -119,7 +120,7 @@ class Form:
             layout=W.Layout(flex_flow="row wrap"),
         )
         for button in buttons.children:
-            button.on_click(lambda one: self._attempt(one.do))
+            button.on_click(lambda one: self._pressed(one.do))
         body = W.HBox([self._left, right])
         body.add_class("fk-body")
         head = W.HTML(f"{LOOK}{STYLE}<h4>A run, typed in</h4>")
@@ -255,9 +256,14 @@ class Form:
             return
         self._timer = loop.call_later(REST_S, lambda: self._attempt(self.work_out))
 
+    def _pressed(self, work: Callable[[], object]) -> None:
+        """A button: what was said before is over. Work that waited for rest must not wipe the answer to a press."""
+        self._tell("")
+        self._attempt(work)
+
+    @alone
     def _attempt(self, work: Callable[[], object]) -> None:
         """Do it; an error is shown in words, since a notebook shows none from a callback."""
-        self._tell("")
         try:
             work()
         except FermkitError as error:
@@ -296,7 +302,7 @@ class Form:
             self.show(self._parts.value)
 
         button = _button("Add another", added)
-        button.on_click(lambda one: self._attempt(one.do))
+        button.on_click(lambda one: self._pressed(one.do))
         self._boxes[name, "another"] = button
         return button
 
