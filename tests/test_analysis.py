@@ -15,17 +15,11 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal
 from fermkit.batch.estimate import Mark
 from fermkit.run import alcohol, feeding, gas_routes
-from fermkit.run.format import (
-    BubbleCount,
-    Density,
-    Ethanol,
-    FeedItem,
-    HarvestSection,
-    Inoculum,
-    ResidualSugar,
-    VesselSection,
-)  # fmt: skip
 from fermkit.run.ledger import Entry, Ledger
+from fermkit.run.sections_batch import FeedItem, Inoculum, VesselSection
+from fermkit.run.sections_gas import BubbleCount
+from fermkit.run.sections_harvest import HarvestSection
+from fermkit.run.sections_liquid import Density, Ethanol, ResidualSugar
 from fermkit.show.report import html_report
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"

@@ -9,7 +9,7 @@ from fermkit.__main__ import main
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal
 from fermkit.run.begin import MEASURES, QUESTIONS, begin
-from fermkit.run.format import CLOSED
+from fermkit.run.sections_batch import CLOSED
 
 
 def test_the_sugar_alone_is_a_run_that_analyses(tmp_path):

@@ -14,8 +14,10 @@ import pytest
 
 from fermkit.basis.errors import InputError
 from fermkit.run import analysis
-from fermkit.run.format import GAS_KINDS, ROWS, SECTIONS, fields_of
+from fermkit.run.fields import fields_of
+from fermkit.run.format import ROWS, SECTIONS
 from fermkit.run.records import run_from
+from fermkit.run.sections_gas import GAS_KINDS
 from fermkit.run.steps import STEPS
 
 JAR = Path(__file__).resolve().parent.parent / "sample_data" / "jar_3_closes"

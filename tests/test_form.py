@@ -5,7 +5,9 @@ import pytest
 import fermkit as fk
 from fermkit import panels
 from fermkit.basis.errors import InputError
-from fermkit.run.format import GAS_KINDS, SECTIONS, fields_of
+from fermkit.run.fields import fields_of
+from fermkit.run.format import SECTIONS
+from fermkit.run.sections_gas import GAS_KINDS
 
 PASTED = "time [min]\tvolume [L]\n0\t0\n30\t0,21\n60\t0,5\n90\tn.d.\n120\t0,8\n150\t1,1\n"
 FOREIGN = "Datum;Uhrzeit;Gas im Zylinder (ml)\n02.03.2026;18:00;0\n;20:00;120\n;22:00;433,5\n03.03.2026;06:00;1500\n"

@@ -14,9 +14,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fermkit.basis.errors import InputError
-from fermkit.run.format import GAS_KINDS, SECTIONS, TABLES, fields_of
+from fermkit.run.fields import fields_of
+from fermkit.run.format import SECTIONS, TABLES
 from fermkit.run.ledger import Entry, Ledger
 from fermkit.run.records import read_run, run_from, write_run, write_workbook
+from fermkit.run.sections_gas import GAS_KINDS
 
 SETTINGS = {
     "run": {"name": "jar 1", "date": "2026-03-02", "invented": True},

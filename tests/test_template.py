@@ -5,8 +5,10 @@ import re
 import pytest
 
 from fermkit.basis.errors import InputError
-from fermkit.run.format import GAS_KINDS, SECTIONS, TABLES, fields_of
+from fermkit.run.fields import fields_of
+from fermkit.run.format import SECTIONS, TABLES
 from fermkit.run.records import read_run
+from fermkit.run.sections_gas import GAS_KINDS
 from fermkit.run.template import run_format, write_template
 
 

@@ -17,8 +17,10 @@ from fermkit.matter.properties import sucrose_density
 from fermkit.run.by_names import BY_NAMES
 from fermkit.run.explained import explained_toml
 from fermkit.run.findings import did_you_mean
-from fermkit.run.format import CLOSED, GAS_KINDS, TABLES
+from fermkit.run.format import TABLES
 from fermkit.run.proposals import Proposal, propose
+from fermkit.run.sections_batch import CLOSED
+from fermkit.run.sections_gas import GAS_KINDS
 from fermkit.run.writing import write_files
 
 WORKED_OUT: Final = 0.03

@@ -3,18 +3,10 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
-from fermkit.run.format import (
-    GAS_KINDS,
-    LISTS,
-    NAMED,
-    OWN_TABLES,
-    SECTIONS,
-    TABLES,
-    Field,
-    OwnTable,
-    Section,
-    fields_of,
-)
+from fermkit.run.fields import Field, Section, fields_of
+from fermkit.run.format import LISTS, NAMED, SECTIONS, TABLES
+from fermkit.run.sections_batch import OWN_TABLES, OwnTable
+from fermkit.run.sections_gas import GAS_KINDS
 from fermkit.run.settings import toml_line, toml_name
 from fermkit.run.template import example
 

@@ -17,15 +17,9 @@ from fermkit.growth.comparison import CurveComparison, compare_curves
 from fermkit.growth.fit import GrowthFit, fit_growth
 from fermkit.growth.smoothing import SmoothReading, smooth_growth
 from fermkit.run.closed_vessel import headspace_L
-from fermkit.run.format import (
-    BubbleCount,
-    CollectedVolume,
-    FlowRate,
-    Gas,
-    VesselWeight,
-    usual_number,
-)
+from fermkit.run.fields import usual_number
 from fermkit.run.records import Run
+from fermkit.run.sections_gas import BubbleCount, CollectedVolume, FlowRate, Gas, VesselWeight
 from fermkit.run.surroundings import ROOM, barometer_bar, liquid_C, logged
 
 UNTESTED_VOLUME: Final = usual_number(CollectedVolume, "volume_factor", 1.0)

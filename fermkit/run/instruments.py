@@ -12,7 +12,7 @@ from typing import Any, Final
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Frame, Number, nominal, plus_minus
 from fermkit.run.findings import Remarks
-from fermkit.run.format import READS, Instrument
+from fermkit.run.sections_batch import READS, Instrument
 
 FURTHEST: Final = 0.2
 """A check that is off by more than a fifth is taken for a slip of the pen."""

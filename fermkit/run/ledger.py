@@ -12,7 +12,8 @@ from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import Quantity, as_number
 from fermkit.basis.written import Frame, Line, Number, Page, Written, nominal
-from fermkit.run.format import Usual, VolumeRow, fields_of, step_of
+from fermkit.run.fields import Usual, fields_of, step_of
+from fermkit.run.sections_liquid import VolumeRow
 
 SIGNS: Final = {"sample": -1.0, "evaporation": -1.0, "spill": -1.0, "harvest": -1.0, "water": 1.0, "feed": 1.0}
 """Which way each act moves the volume."""

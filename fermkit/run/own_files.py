@@ -9,8 +9,10 @@ from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import conversion
 from fermkit.run.columns import TIME_TITLES, name_and_unit
+from fermkit.run.fields import fields_of
 from fermkit.run.findings import Remarks
-from fermkit.run.format import OWN_TABLES, TABLES, Column, OwnTable, fields_of
+from fermkit.run.format import TABLES, Column
+from fermkit.run.sections_batch import OWN_TABLES, OwnTable
 
 PLAIN_KEYS: Final = tuple(one.written for one in fields_of(OwnTable))
 

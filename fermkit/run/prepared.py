@@ -9,11 +9,14 @@ import numpy as np
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import conversion
 from fermkit.basis.written import Frame, nominal
+from fermkit.run.fields import fields_of
 from fermkit.run.findings import Remarks, rows_in_words
-from fermkit.run.format import Conditions, HarvestSection, PressureReadings, fields_of
 from fermkit.run.instruments import of_place
 from fermkit.run.long_tables import thinned
 from fermkit.run.oddities import odd_readings, one_row_a_moment
+from fermkit.run.sections_batch import Conditions
+from fermkit.run.sections_gas import PressureReadings
+from fermkit.run.sections_harvest import HarvestSection
 from fermkit.run.tables import Table
 
 

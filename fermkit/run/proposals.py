@@ -7,8 +7,9 @@ from typing import Final
 
 from fermkit.basis.errors import InputError
 from fermkit.run.columns import meant
-from fermkit.run.format import GAS_KINDS, TABLES, Column
+from fermkit.run.format import TABLES, Column
 from fermkit.run.own_files import toml_key, unit_in
+from fermkit.run.sections_gas import GAS_KINDS
 from fermkit.run.tables import first_rows
 from fermkit.run.workbooks import read_sheets
 

@@ -15,28 +15,25 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal
 from fermkit.run.by_names import named_ingredients
 from fermkit.run.findings import Finding, Remarks
-from fermkit.run.format import (
-    NEEDED,
-    TABLES,
-    About,
-    Conditions,
-    Density,
-    Ethanol,
-    FeedItem,
-    Gas,
-    HarvestSection,
-    Ingredient,
-    Inoculum,
-    Instrument,
-    MySums,
-    ResidualSugar,
-    VesselSection,
-)
+from fermkit.run.format import NEEDED, TABLES
 from fermkit.run.instruments import corrected_settings, corrected_table, correction, corrections
 from fermkit.run.ledger import Ledger, ledger_of
 from fermkit.run.long_tables import thinned
 from fermkit.run.own_files import OwnFile, own_files
 from fermkit.run.prepared import by_instrument, gas_tables, one_signal_unit, through_time, told_twice
+from fermkit.run.sections_batch import (
+    About,
+    Conditions,
+    FeedItem,
+    Ingredient,
+    Inoculum,
+    Instrument,
+    MySums,
+    VesselSection,
+)
+from fermkit.run.sections_gas import Gas
+from fermkit.run.sections_harvest import HarvestSection
+from fermkit.run.sections_liquid import Density, Ethanol, ResidualSugar
 from fermkit.run.settings import read_settings, read_toml, table_layouts, usual_said
 from fermkit.run.tables import LARGEST_BYTES, EmptyTable, Table, read_rows, read_table
 from fermkit.run.workbooks import LARGEST_BYTES as LARGEST_WORKBOOK

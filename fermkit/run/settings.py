@@ -17,21 +17,11 @@ from fermkit.basis.quantities import Quantity, as_number, read_quantity
 from fermkit.basis.written import Number
 from fermkit.calibration.density import convert_ethanol
 from fermkit.matter.properties import water_density
+from fermkit.run.fields import Field, Section, fields_of
 from fermkit.run.findings import Remarks, did_you_mean
-from fermkit.run.format import (
-    GAS_KINDS,
-    LISTS,
-    NAMED,
-    OWN_TABLES,
-    READS,
-    SECTIONS,
-    TABLES,
-    Field,
-    Instrument,
-    Section,
-    fields_of,
-    unused_by,
-)
+from fermkit.run.format import LISTS, NAMED, SECTIONS, TABLES
+from fermkit.run.sections_batch import OWN_TABLES, READS, Instrument
+from fermkit.run.sections_gas import GAS_KINDS, unused_by
 
 MOST_PARTS: Final = 200
 """Most ingredients, gas routes or replicates that one run may have."""

@@ -5,18 +5,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fermkit.basis.written import Line, Page, Written
-from fermkit.run.format import (
-    GAS_KINDS,
-    LISTS,
-    NAMED,
-    OWN_TABLES,
-    SECTIONS,
-    TABLES,
-    Field,
-    OwnTable,
-    Section,
-    fields_of,
-)
+from fermkit.run.fields import Field, Section, fields_of
+from fermkit.run.format import LISTS, NAMED, SECTIONS, TABLES
+from fermkit.run.sections_batch import OWN_TABLES, OwnTable
+from fermkit.run.sections_gas import GAS_KINDS
 from fermkit.run.writing import write_files
 
 
@@ -25,7 +17,7 @@ def example(about: Field) -> str:
 
     Examples
     --------
-    >>> from fermkit.run.format import VesselSection
+    >>> from fermkit.run.sections_batch import VesselSection
     >>> [example(about) for about in fields_of(VesselSection)[:2]]
     ['3.0 ± 0.1 L', '2.00 ± 0.02 L']
     """

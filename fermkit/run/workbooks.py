@@ -15,7 +15,8 @@ from typing import Any, Final
 
 from fermkit.basis.errors import InputError
 from fermkit.run.findings import Remarks, rows_in_words
-from fermkit.run.format import LISTS, NAMED, OWN_TABLES
+from fermkit.run.format import LISTS, NAMED
+from fermkit.run.sections_batch import OWN_TABLES
 
 LARGEST_BYTES: Final = 30_000_000
 LARGEST_UNPACKED: Final = 60_000_000

@@ -16,7 +16,8 @@ from typing import Any, Final
 from fermkit.basis.errors import InputError
 from fermkit.basis.files import umask, write_whole
 from fermkit.basis.written import Number
-from fermkit.run.format import LISTS, NAMED, OWN_TABLES
+from fermkit.run.format import LISTS, NAMED
+from fermkit.run.sections_batch import OWN_TABLES
 from fermkit.run.settings import table_layouts, write_toml
 
 GUARDED: Final = ("=", "+", "-", "@", "\t", "\r")

@@ -19,9 +19,11 @@ from fermkit.basis.written import Page, plus_minus
 from fermkit.matter.ingredients import ingredient_names
 from fermkit.run.analysis import Analysis, analyse
 from fermkit.run.explained import explained_toml
+from fermkit.run.fields import Field, Section, fields_of
 from fermkit.run.findings import Remarks
-from fermkit.run.format import GAS_KINDS, LISTS, NAMED, SECTIONS, Field, Section, fields_of
+from fermkit.run.format import LISTS, NAMED, SECTIONS
 from fermkit.run.records import read_run
+from fermkit.run.sections_gas import GAS_KINDS
 from fermkit.run.settings import Settings, read_toml, table_layouts
 from fermkit.run.template import example, usual_words
 from fermkit.run.writing import write_files

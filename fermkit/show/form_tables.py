@@ -9,9 +9,11 @@ import ipywidgets as W
 
 from fermkit.basis.errors import FermkitError, InputError
 from fermkit.run.findings import Remarks
-from fermkit.run.format import GAS_KINDS, LISTS, NAMED, OWN_TABLES, TABLES
+from fermkit.run.format import LISTS, NAMED, TABLES
 from fermkit.run.own_files import own_files
 from fermkit.run.proposals import propose
+from fermkit.run.sections_batch import OWN_TABLES
+from fermkit.run.sections_gas import GAS_KINDS
 from fermkit.run.settings import table_layouts
 from fermkit.run.tables import Table, first_rows, read_rows, read_table
 from fermkit.run.workbooks import read_sheets

@@ -19,7 +19,7 @@ from fermkit.gas.vents import find_vents
 from fermkit.run.analysis import Analysis
 from fermkit.run.comparison import RunComparison
 from fermkit.run.first_page import READ_BY, Part, in_and_out_g
-from fermkit.run.format import PressureReadings
+from fermkit.run.sections_gas import PressureReadings
 from fermkit.show.style import COLOURS, DASHES, MARKS, Rectangle
 
 FILLS: Final = {

@@ -14,8 +14,8 @@ from fermkit.basis.written import nominal, rounded
 from fermkit.matter.composition import molar_mass
 from fermkit.matter.properties import water_vapour_pressure
 from fermkit.run.analysis import Analysis
-from fermkit.run.format import CollectedVolume
 from fermkit.run.records import Run
+from fermkit.run.sections_gas import CollectedVolume
 from fermkit.teach.answers import MENDED, QUESTION, QUESTIONS, SHARED
 from fermkit.teach.class_key import CARBON, SCHEME, SLIPS
 from fermkit.teach.mishaps import MEASUREMENTS, MISHAP, NAMES, NONE, PRICE, RULES
