@@ -7,7 +7,9 @@ import numpy as np
 import pytest
 
 import fermkit as fk
-from fermkit.run.batch_in_time import readings_in_time
+from fermkit.kinetics.series import series
+from fermkit.run.batch_in_time import readings_in_time, temperature_log
+from fermkit.run.surroundings import liquid_C
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_data"
 
@@ -51,3 +53,41 @@ def test_a_run_without_readings_in_time_is_refused():
     run = fk.run_from({"run": {"name": "x"}, "feed": [{"ingredient": "white sugar", "amount": "100 g"}]}, {})
     with pytest.raises(fk.InputError, match="in time"):
         fk.fit_batch(run)
+
+
+def shortened(name="jar_3_closes", **more):
+    """A sample run with its gas alone, as settings and tables, with further tables."""
+    run = fk.read_run(SAMPLES / name)
+    gas = run.tables["gas"]
+    rows = {"gas": {"time [h]": list(gas.time_h[::6]), "volume [mL]": list(gas.volume_mL[::6])}}
+    written = {
+        "run": {"name": name}, "feed": [{"ingredient": "white sugar", "amount": "150 g"}],
+        "vessel": {"total": "3 L", "liquid": "1.5 L", "closed": "airlock"},
+        "inoculum": {"ingredient": "active dry yeast", "amount": "5 g"},
+        "gas": [{"kind": "collected volume"}],
+    }  # fmt: skip
+    return fk.run_from(written, rows | more)
+
+
+WARM = {"time [h]": [0, 6, 12, 18, 24, 30, 36], "temperature [°C]": [24, 27, 24, 21, 24, 27, 24]}
+
+
+def test_a_logged_temperature_reaches_the_fit_and_the_run():
+    """Its hours and degrees as logged; where run.toml gives no temperature, its mean is the run's; day and night move
+    the answers."""
+    day, night = shortened(temperature=WARM), shortened()
+    hours, degrees = temperature_log(day)
+    assert hours.tolist() == WARM["time [h]"] and degrees.tolist() == WARM["temperature [°C]"]
+    assert liquid_C(day).n == pytest.approx(np.mean(WARM["temperature [°C]"]))
+    assert temperature_log(night) is None
+    a, b = (fk.fit_batch(fk.analyse(run, only=("feed", "limits", "released"))) for run in (day, night))
+    assert a.answers["sugar_gone_h"].value != pytest.approx(b.answers["sugar_gone_h"].value, rel=1e-4)
+
+
+def test_readings_made_elsewhere_go_in():
+    """Yeast read during the run, handed over beside it, narrows what is told of the yeast."""
+    found = fk.analyse(shortened(), only=("feed", "limits", "released"))
+    bare = fk.fit_batch(found).answers["yeast"]
+    read = fk.fit_batch(found, also=[series("yeast", [12, 24, 36], [7.0, 9.0, 9.5], 0.4)]).answers["yeast"]
+    assert read.high - read.low < (bare.high - bare.low) / 2
+    assert abs(read.value - 9.5) < 1.0

@@ -1,5 +1,6 @@
 """A run's readings as the batch in time takes them: everything at once, with what its recipe tells beforehand."""
 
+from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -15,6 +16,7 @@ from fermkit.matter.properties import ethanol_mass_concentration
 from fermkit.run.analysis import Analysis, analyse
 from fermkit.run.batch_readings import recipe_of
 from fermkit.run.records import Run
+from fermkit.run.sections_gas import PressureReadings
 
 UNTOLD: Final = 0.005
 """± of a gas reading that tells none, over the gas at the end [-]: common practice, no source."""
@@ -26,13 +28,15 @@ POURED_H: Final = 0.1
 """Time in which a later addition of sugar goes in [h]."""
 
 
-def fit_batch(run: Run | Analysis) -> BatchFit:
+def fit_batch(run: Run | Analysis, *, also: Sequence[Series] = ()) -> BatchFit:
     """Fit the batch in time to everything that was read of a run.
 
     Parameters
     ----------
     run : Run or Analysis
         From `read_run`, or from `analyse` where that has been done.
+    also : sequence of Series
+        Readings that the run does not hold, made with `fermkit.kinetics.series.series`: yeast in time [g/L], cells.
 
     Returns
     -------
@@ -48,7 +52,8 @@ def fit_batch(run: Run | Analysis) -> BatchFit:
     Notes
     -----
     Used are: all routes to the gas, alcohol samples with a time, density before and after, residual sugar and net yeast
-    at the end. The yeast is that of the product, so what was lost at the harvest is missing from it.
+    at the end, and the temperature of the liquid where it was logged. The yeast is that of the product, so what was
+    lost at the harvest is missing from it.
 
     References
     ----------
@@ -62,7 +67,7 @@ def fit_batch(run: Run | Analysis) -> BatchFit:
     recipe = recipe_of(found.run, found.feed)
     latents = {one.key: one for one in known(recipe)}
     litres = latents["liquid"].middle
-    readings = readings_in_time(found, litres)
+    readings = [*readings_in_time(found, litres), *also]
     if not readings:
         raise InputError(
             f"in {found.run.name} nothing was read in time", "gas, or samples with a time", "write its tables"
@@ -84,7 +89,7 @@ def fit_batch(run: Run | Analysis) -> BatchFit:
         feed = (hours, np.array([rate for _, grams in later for rate in (grams / POURED_H, 0.0)]))
     return answers.fit_batch(
         readings, before, liquid_L=litres, store_mol=air.per_L_liquid * litres,
-        gas_space_mol=air.per_L_gas * latents["gas_space"].middle, feed=feed,
+        gas_space_mol=air.per_L_gas * latents["gas_space"].middle, temperature=temperature_log(found.run), feed=feed,
     )  # fmt: skip
 
 
@@ -115,6 +120,17 @@ def readings_in_time(found: Analysis, litres: float) -> list[Series]:
         grams_L, u_L = nominal(found.yeast.yeast_g) / litres, uncertainty(found.yeast.yeast_g) / litres
         out.append(series("yeast", [last], [grams_L], max(u_L, 0.05 * grams_L)))
     return out
+
+
+def temperature_log(run: Run) -> tuple[Any, Any] | None:
+    """Hours and °C of the liquid: its own table, or that of a pressure gauge, whose gas lies on the liquid."""
+    beside = [gas.table for gas in run.gas if isinstance(gas, PressureReadings)]
+    for name in ("temperature", *beside):
+        table = run.tables.get(name)
+        if table is not None and "temperature_C" in table and table["temperature_C"].notna().sum() > 1:
+            told = table.dropna(subset=["temperature_C"])
+            return told["time_h"].to_numpy(float), told["temperature_C"].to_numpy(float)
+    return None
 
 
 def _gas(curve: GasCurve) -> Series:

@@ -23,7 +23,15 @@ from fermkit.run.sections_batch import (
 )
 from fermkit.run.sections_gas import Gas, GasRow
 from fermkit.run.sections_harvest import DryingRow, HarvestSection, HoldRow, WeightRow
-from fermkit.run.sections_liquid import Density, Ethanol, ResidualSugar, SampleRow, StandardRow, VolumeRow
+from fermkit.run.sections_liquid import (
+    Density,
+    Ethanol,
+    ResidualSugar,
+    SampleRow,
+    StandardRow,
+    TemperatureRow,
+    VolumeRow,
+)
 
 SECTIONS: Final[Mapping[str, type[Section]]] = {
     "run": About, "vessel": VesselSection, "conditions": Conditions, "feed": FeedItem, "ingredients": Ingredient,
@@ -40,7 +48,7 @@ NAMED: Final = ("ingredients", "instruments")
 
 ROWS: Final[Mapping[str, type[Section]]] = {
     "gas": GasRow, "standards": StandardRow, "samples": SampleRow, "volumes": VolumeRow, "weights": WeightRow,
-    "drying": DryingRow, "hold": HoldRow,
+    "drying": DryingRow, "hold": HoldRow, "temperature": TemperatureRow,
 }  # fmt: skip
 
 Column = Field

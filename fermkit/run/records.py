@@ -43,7 +43,7 @@ from fermkit.run.writing import write_run, write_workbook
 __all__ = ["Run", "Source", "read_run", "run_from", "write_run", "write_workbook"]
 
 LARGEST_TOML: Final = 1_000_000
-SAME_CLOCK: Final = ("samples", "volumes")
+SAME_CLOCK: Final = ("samples", "volumes", "temperature")
 """Tables whose times count from the start of the run, as the gas readings do; drying and hold have their own."""
 
 TableReader = Callable[[str, str], Table]
@@ -364,7 +364,7 @@ def _run(
     gas_tables(frames, sections, book)
     found.usual.extend(by_instrument(frames, sections))
     told_twice(frames.get("weights"), sections["harvest"], book)
-    for name, column in (("drying", "weight_g"), ("hold", "temperature_C")):
+    for name, column in (("drying", "weight_g"), ("hold", "temperature_C"), ("temperature", "temperature_C")):
         if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):
             frames[name] = through_time(thinned(frames[name], column, book), column, name, book)
     one_signal_unit(frames, read, book)

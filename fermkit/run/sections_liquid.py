@@ -99,3 +99,12 @@ class VolumeRow(Section):
     volume_mL: float | None = says("how much", "mL", low=0.0, needed=True, always=True)
     u_mL: float | None = says("its ±", "mL", low=0.0, usual=Usual(0.5, 0.02))
     note: str | None = text("anything else")
+
+
+@dataclass(frozen=True)
+class TemperatureRow(Section):
+    """temperature.csv: how warm the liquid was while it fermented, day and night."""
+
+    time_h: float | None = when(needed=True)
+    temperature_C: float | None = says("of the liquid", "°C", low=-40.0, high=300.0, needed=True)
+    note: str | None = text("anything else")

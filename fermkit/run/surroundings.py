@@ -19,8 +19,10 @@ no source); 300 m higher it is 3.5 % less."""
 
 
 def liquid_C(run: Run) -> Number:
-    """Temperature of the liquid [°C]."""
+    """Temperature of the liquid [°C]; where run.toml gives none and a table logged it, its mean there."""
     warm = run.conditions.temperature_C
+    if warm is None and "temperature" in run.tables:
+        return ufloat(float(run.tables["temperature"]["temperature_C"].mean()), 0.5, tag=Act("the logged temperature"))
     return ROOM if warm is None else warm
 
 
