@@ -113,6 +113,13 @@ YEAST_WITH_PUMP: Final = Usual(
 )  # fmt: skip
 ASH: Final = Usual("ash of the yeast", 0.05, 0.08, "g/g", "Roels 1983; Villadsen et al.")
 
+ETHANOL_MADE: Final = Usual(
+    "alcohol made", 0.42, 0.49, "g/g hexose used",
+    "0.511 by Gay-Lussac, less 4 to 18 % for yeast and by-products, " + PRACTICE,
+)  # fmt: skip
+GLYCEROL_MADE: Final = Usual("glycerol made", 0.01, 0.07, "g/g hexose used", "as for `GLYCEROL` and `YEAST`")
+DISSOLVED_BY_YEAST: Final = Usual("other solids dissolved, less those that the yeast took", -2.0, 2.0, "g/L", PRACTICE)
+
 SUGAR_LEFT: Final = Usual("sugar left over", -0.1, 0.3, "of the sugar fed", PRACTICE)
 USED_UP: Final = Usual("sugar left where a sugar test reads none", -0.01, 0.05, "of the sugar fed", PRACTICE)
 
