@@ -191,7 +191,7 @@ def _read(place: Path) -> Run:
             f"{place.name!r} is no run", "the folder that holds run.toml, or a workbook saved as .xlsx",
             "give the folder's path, or save the workbook as .xlsx",
         )  # fmt: skip
-    data = _contents(place.resolve().parent, place.resolve().name, LARGEST_WORKBOOK)
+    data = contents(place.resolve().parent, place.resolve().name, LARGEST_WORKBOOK)
     return _from_workbook(data, place)
 
 
@@ -200,7 +200,7 @@ def _from_folder(folder: Path) -> Run:
         raise InputError(
             f"{folder.name!r} holds no run.toml", "a folder with a run.toml", "write one, or check the path"
         )
-    data = _contents(folder, "run.toml", LARGEST_TOML)
+    data = contents(folder, "run.toml", LARGEST_TOML)
     written = read_toml(data)
     sources = [Source("run.toml", hashlib.sha256(data).hexdigest(), data.count(b"\n"))]
     readers: dict[str, TableReader] = {}
@@ -226,13 +226,13 @@ def _file_reader(folder: Path, own: OwnFile, layout: str, sources: list[Source])
 
     def read(dates: str, start: str) -> Table:
         if file.lower().endswith(".xlsx"):
-            data = _contents(folder, file, LARGEST_WORKBOOK)
+            data = contents(folder, file, LARGEST_WORKBOOK)
             sheets, book = read_sheets(data, file)
             rows = _sheet(sheets, own, book)
             table = read_rows(rows, file, columns, dates=dates, start=start, own=own)
             table = replace(table, findings=(*book.all(), *table.findings))
         else:
-            data = _contents(folder, file, LARGEST_BYTES)
+            data = contents(folder, file, LARGEST_BYTES)
             table = read_table(data, file, columns, dates=dates, start=start, own=own)
         sources.append(Source(file, hashlib.sha256(data).hexdigest(), len(table.frame)))
         return table
@@ -252,7 +252,7 @@ def _sheet(sheets: Mapping[str, Sequence[Sequence[str]]], own: OwnFile, book: Re
     return by_name[name]
 
 
-def _contents(folder: Path, name: str, largest: int) -> bytes:
+def contents(folder: Path, name: str, largest: int) -> bytes:
     """The bytes of a file that truly lies in the folder."""
     try:
         place = (folder / name).resolve()
@@ -329,21 +329,39 @@ def run_from(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequ
     >>> run.tables["hold"].time_h.tolist()
     [0.0, 0.5]
     """
-    layouts = table_layouts(settings)
-    own = own_files(settings, layouts, Remarks("run.toml"))
-    readers = {}
+    rows = {}
     for name, table in tables.items():
-        if name not in layouts:
-            raise InputError(f"there is no table {name!r}", f"one of: {', '.join(layouts)}", "rename it")
         cells = {str(title): list(table[title]) for title in table}  # a mapping, or a pandas table
         if len({len(column) for column in cells.values()}) > 1:
             raise InputError(
                 f"the columns of {name} have {', '.join(f'{title}: {len(column)}' for title, column in cells.items())} "
                 "cells", "as many cells in each column", "fill the gaps with an empty text",
             )  # fmt: skip
-        rows = [list(cells), *([str(cell) for cell in row] for row in zip(*cells.values()))]
-        readers[name] = _row_reader(rows, name, layouts[name], own.get(name))
-    return _run(settings, readers, None, [], Remarks("run.toml"))
+        rows[name] = [list(cells), *([str(cell) for cell in row] for row in zip(*cells.values()))]
+    return run_from_rows(settings, rows)
+
+
+def run_from_rows(
+    settings: Mapping[str, Any], sheets: Mapping[str, Sequence[Sequence[str]]], called: str = "run"
+) -> Run:
+    """A run from settings and tables as rows of cells, each with its header, read exactly as from a workbook.
+
+    Parameters
+    ----------
+    settings : mapping
+        Sections and keys as in run.toml.
+    sheets : mapping of rows
+        For each table: its rows of text; blank ones above the header keep the row numbers of what is said.
+    called : str
+        Its name, where the settings give none.
+    """
+    layouts = table_layouts(settings)
+    own = own_files(settings, layouts, Remarks("run.toml"))
+    unknown = [name for name in sheets if name not in layouts]
+    if unknown:
+        raise InputError(f"there is no table {unknown[0]!r}", f"one of: {', '.join(layouts)}", "rename it")
+    readers = {name: _row_reader(rows, name, layouts[name], own.get(name)) for name, rows in sheets.items()}
+    return _run(settings, readers, None, [], Remarks("run.toml"), called)
 
 
 def _run(

@@ -16,6 +16,7 @@ from typing import Any, Final, TypeVar
 
 import numpy as np
 
+from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written
@@ -80,6 +81,8 @@ class ClassKit(Written):
     class_id : str
     groups : tuple of str
     seconds : float
+    invented : bool
+        False for a class of real jars.
     """
 
     folder: Path
@@ -87,6 +90,7 @@ class ClassKit(Written):
     class_id: str
     groups: tuple[str, ...]
     seconds: float
+    invented: bool = True
 
     def page(self) -> Page:
         """Where everything is. No fault is named here: the teacher may be looking at it with the class."""
@@ -96,14 +100,11 @@ class ClassKit(Written):
             Line("for the teacher only", str(self.teacher)),
             Line("made in", f"{self.seconds:.1f}", "s"),
         ]
-        return Page(
-            f"Class {self.class_id}",
-            lines,
-            [
-                "The folder for the teacher opens every answer: keep it off shared drives, and keep a copy of it.",
-                "Invented data: a simulated batch for each group.",
-            ],
-        )
+        keep = "The folder for the teacher opens every answer: keep it off shared drives, and keep a copy of it."
+        told = [keep, "Invented data: a simulated batch for each group."]
+        if not self.invented:
+            told = ["A sheet for each group: fill it in as the week goes.", *cautions_for("fermenting").sentences()]
+        return Page(f"Class {self.class_id}", lines, told)
 
 
 def make_class(
@@ -209,14 +210,19 @@ def with_progress(items: Iterable[T], doing: str) -> Iterator[tuple[int, T]]:
 
 
 def _sensible(groups: int, place: Path, apart: Path, faults: Sequence[str], secret: bytes | None) -> None:
-    if not (isinstance(groups, int) and 1 <= groups <= MOST_GROUPS):
-        raise InputError(f"{groups} groups", f"1 to {MOST_GROUPS}", "give a whole number")
+    sensible_places(groups, place, apart)
     for fault in faults:
         one_of(fault, (*NAMES, NONE), "fault")
     if secret is not None and len(secret) < 16:
         raise InputError(
             f"a secret of {8 * len(secret)} bits", "128 bits or more", "leave it out: one is drawn for you"
         )
+
+
+def sensible_places(groups: int, place: Path, apart: Path) -> None:
+    """Refuse a number of groups or places that cannot be, before anything is written."""
+    if not (isinstance(groups, int) and 1 <= groups <= MOST_GROUPS):
+        raise InputError(f"{groups} groups", f"1 to {MOST_GROUPS}", "give a whole number")
     for there in (place, apart):
         if there.exists():
             raise InputError(

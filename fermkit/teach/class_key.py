@@ -229,7 +229,7 @@ def stated(run: Run, analysis: Analysis) -> dict[str, Any]:
         known |= dict(zip(("weak", "strong"), sorted(map(float, set(run.tables["samples"]["dilution"])))))
     if analysis.yeast is not None:
         known["dry_paste_g"] = plain(analysis.yeast.product_dry_g)
-        weights = run.tables["weights"].set_index("item")
-        if "paste" in weights.index:
+        weights = run.tables["weights"].set_index("item") if "weights" in run.tables else None
+        if weights is not None and "paste" in weights.index:
             known["wet_paste_g"] = plain(weights.loc["paste", "wet_g"] - weights.loc["paste", "tare_g"])
     return known

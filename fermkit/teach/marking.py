@@ -26,6 +26,7 @@ from fermkit.teach.class_key import (
 from fermkit.teach.group_folder import handed_in
 from fermkit.teach.mishaps import MISHAP, PRICE
 from fermkit.teach.papers import whole_page
+from fermkit.teach.real_jars import JARS, jars_key, read_jars
 
 ANOTHERS: Final = 4
 """So many numbers that fit another group and not one's own tell that its folder was worked on."""
@@ -182,7 +183,8 @@ def mark(folder: str | Path, teacher: str | Path | None = None) -> ClassMarks:
     Parameters
     ----------
     folder : str or Path
-        The class: answers.txt in the groups' folders, or answer files in its folder ``handed_in``.
+        The class: answers.txt in the groups' folders, answer files in its folder ``handed_in``, or, of real jars,
+        ``real_jars.xlsx``: each sheet's answers are then held against what its own readings give.
     teacher : str or Path, optional
         Where the key is; ``<folder>-teacher`` if not given. Nothing else is needed from the students' folders.
 
@@ -201,13 +203,16 @@ def mark(folder: str | Path, teacher: str | Path | None = None) -> ClassMarks:
     A later number is right if it follows from the group's own earlier ones. See `SCHEME`.
     """
     begun = time.perf_counter()
-    key = read_key(teachers_folder(folder, teacher))
+    place = Path(folder)
+    jars, strangers = read_jars(place) if (place / JARS).exists() else ([], [])
+    key, said = jars_key(jars) if jars else (read_key(teachers_folder(folder, teacher)), {})
     keys = {one["group"]: one for one in key["groups"]}
-    found, lost = handed_in(Path(folder), HANDED_IN)
+    found, lost = handed_in(place, HANDED_IN, {jar.group: jar.answers for jar in jars})
+    lost += strangers
     marked = []
     for name, own in sorted(keys.items()):
         answers, notes = found.get(name, (Answers(), ("nothing was handed in",)))
-        marked.append(group_marks(answers, notes, own, keys, key["class"]))
+        marked.append(group_marks(answers, (*said.get(name, ()), *notes), own, keys, key["class"]))
     lost += [f"group {name} is not in the key" for name in sorted(set(found) - set(keys))]
     return ClassMarks(key["class"], tuple(marked), tuple(lost), time.perf_counter() - begun)
 

@@ -122,9 +122,9 @@ def teacher_pages(class_id: str, groups: Sequence[Mapping[str, Any]]) -> dict[st
         "desk.html": desk(class_id, groups),
         "key.html": whole_page(f"Key of class {class_id}", key_body(groups)),
     }
-    page = _lessons()
-    if page is not None and (page / "teachers_page.md").is_file():
-        out["teachers_page.md"] = (page / "teachers_page.md").read_text(encoding="utf-8")
+    page = lesson_file("teachers_page.md")
+    if page is not None:
+        out["teachers_page.md"] = page.read_text(encoding="utf-8")
     return out
 
 
@@ -268,6 +268,12 @@ def key_body(groups: Sequence[Mapping[str, Any]]) -> str:
 
 def _told(right: Mapping[str, float] | None) -> str:
     return "" if right is None else " ± ".join(rounded(right["value"], right["tolerance"]))
+
+
+def lesson_file(name: str) -> Path | None:
+    """A file of the lesson, where the lesson is at hand."""
+    place = _lessons()
+    return place / name if place is not None and (place / name).is_file() else None
 
 
 def _lessons() -> Path | None:

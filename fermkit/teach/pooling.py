@@ -22,6 +22,7 @@ from fermkit.teach.class_data import HANDED_IN, read_key, teachers_folder, with_
 from fermkit.teach.class_key import CO2, HEXOSE, carbon_found, class_results, right_answers
 from fermkit.teach.group_folder import RUN, group_folders, handed_in, open_group
 from fermkit.teach.papers import whole_page
+from fermkit.teach.real_jars import JARS, Jar, analysed, read_jars
 
 RESULTS: Final = {"CO2 yield": "mol/mol", "alcohol yield": "g/g", "yeast yield": "g/g", "carbon found": "%"}
 """What is pooled, and its unit: each for the sugar used, since the groups' batches differ in size."""
@@ -261,6 +262,8 @@ def pool(folder: str | Path, teacher: str | Path | None = None) -> ClassPool:
     """
     begun = time.perf_counter()
     place = Path(folder)
+    if (place / JARS).exists():
+        return _pool_of_jars(place, begun)
     folders, _ = group_folders(place)
     if not folders:
         raise InputError(f"{str(folder)!r} holds no folder called group_01", "a folder of a class", "check the name")
@@ -271,6 +274,18 @@ def pool(folder: str | Path, teacher: str | Path | None = None) -> ClassPool:
         name = one.name.removeprefix("group_")
         groups.append(_found_in(one, name, answers.get(name, (Answers(), ()))[0], keys.get(name)))
     return pooled_class(tuple(groups), list(keys.values()), tuple(lost), begun)
+
+
+def _pool_of_jars(place: Path, begun: float) -> ClassPool:
+    """Of real jars: nobody knows the truth, so the spread stands alone."""
+    jars, lost = read_jars(place)
+    if not jars:
+        raise InputError(f"{JARS} holds no group's sheet", "sheets called group 01, group 02 …", "name them so")
+    answers, strangers = handed_in(place, HANDED_IN, {jar.group: jar.answers for jar in jars})
+    groups = []
+    for _, jar in with_progress(jars, "analysing group"):
+        groups.append(_found_in_jar(jar, answers[jar.group][0]))
+    return pooled_class(tuple(groups), [], tuple(lost + strangers), begun)
 
 
 def pooled_class(
@@ -387,6 +402,14 @@ def _found_in(place: Path, name: str, answers: Answers, key: Mapping[str, Any] |
         logging.getLogger("fermkit").debug("group %s cannot be pooled", name, exc_info=True)
         notes.append(f"the program stumbled over its run ({type(problem).__name__})")
     return GroupFound(name, *curve, given, by_kit, shared, shared_by_kit, tuple(notes))
+
+
+def _found_in_jar(jar: Jar, answers: Answers) -> GroupFound:
+    given, shared, notes = answered_by(answers)
+    analysis, problem = analysed(jar)
+    by_kit, curve, said = by_the_kit(analysis) if analysis is not None else ({}, (None, None), [])
+    notes += [*jar.notes, *said, *([problem] if problem else [])]
+    return GroupFound(jar.group, *curve, given, by_kit, shared, (), tuple(notes))
 
 
 def by_the_kit(analysis: Analysis) -> tuple[dict[str, float], tuple[Floats | None, Floats | None], list[str]]:
