@@ -59,7 +59,8 @@ def settings(kind="collected volume"):
     out["ethanol"] |= {"content": "3.4 ± 0.2 % vol"}
     out["density"] |= {"reading_temperature": "24 ± 1 °C"}
     out["harvest"] |= {"paste": "20 ± 1 g dry", "extract": "9 ± 1 g dry", "debris": "8 ± 1 g dry", "ash": "6.5 ± 0.5 %",
-                       "moisture_left": "2 ± 1 %", "share_harvested": "95 ± 1 %"}  # fmt: skip
+                       "moisture_left": "2 ± 1 %", "share_harvested": "95 ± 1 %",
+                       "paste_weighed": "after washing", "salt": "2.0 ± 0.1 g"}  # fmt: skip
     out["my_sums"] = {"co2": "42 g", "ethanol": "50 g", "yeast": "9 g", "yeast_at_most": "60 g", "pressure": "2 bar",
                       "yield": "0.1"}  # fmt: skip
     out["instruments"] = {"scale": {"check_weight": "500.0 ± 0.1 g", "check_reading": "502 ± 1 g", "reads": ["feed"]},
@@ -79,6 +80,11 @@ def tables(kind="collected volume"):
     gas = {"time [h]": HOURS, title: level, "barometer [bar]": [1.0 + 0.002 * (i % 3) for i in range(9)]}
     warm = {"temperature [°C]": [21.0 + (i % 3) for i in range(9)]} if kind != "vessel weight" else {}
     out["gas"] = {name: [str(x) for x in column] for name, column in (gas | warm).items()}
+    out["washing"] = {
+        "what": ["supernatant", "wash", "wash", "water"], "volume [mL]": ["1800", "600", "600", ""],
+        "solids [g/L]": ["27", "", "", ""], "brix [°Bx]": ["4.2", "0.9", "", ""],
+        "conductivity [mS/cm]": ["9.0", "2.6", "0.9", "0.4"], "cells [g/L]": ["0.3", "0.2", "0.1", ""],
+    }  # fmt: skip
     out["standards"]["u [% vol]"] = ["0.01"] * len(out["standards"]["signal [V]"])
     return out
 
@@ -166,7 +172,9 @@ def test_each_key_of_a_section_counts(told, before, section, key):
         rows["gas"]["time [h]"] = [f"{3 + i}/4/2026 18:00" for i in range(9)]
         rows["gas"]["time"] = rows["gas"].pop("time [h]")
         written["run"]["start"] = "3/4/2026 18:00"
-    as_it_is = key not in ("paste", "extract", "debris", "content", "dates")
+    if key == "paste_weighed":  # it counts where nobody told the shares
+        del written["harvest"]["carried_solids"], written["harvest"]["share_harvested"]
+    as_it_is = key not in ("paste", "extract", "debris", "content", "dates", "paste_weighed")
     first = before[kind] if as_it_is else told(written, rows)
     written[section][key] = otherwise(about, written[section][key])
     moved(told, written, rows, first)
@@ -259,7 +267,7 @@ COLUMNS = [(name, about.name) for name, row in ROWS.items() for about in fields_
 """The log of the liquid's temperature counts in the batch in time: see test_batch_in_time."""
 
 WORDS = [("standards", "when", "before"), ("samples", "sample", "S9"), ("volumes", "what", "evaporation"),
-         ("weights", "item", "other"), ("drying", "item", "paste")]  # fmt: skip
+         ("weights", "item", "other"), ("washing", "what", "wash"), ("drying", "item", "paste")]  # fmt: skip
 KIND_OF = {"flow_mL_h": "flow rate", "bubbles": "bubble count", "weight_g": "vessel weight", "pressure_bar": "pressure"}
 
 

@@ -128,6 +128,7 @@ USUAL_U: Final[Mapping[str, tuple[float, float]]] = {
     "pressure": (0.2, 0.05), "jar weight": (2.0, 0.02), "density": (1.0, 0.03), "residual sugar": (1.0, 0.15),
     "paste": (0.3, 0.03), "extract": (0.3, 0.03), "debris": (0.3, 0.03), "washing loss": (0.02, 0.2),
     "harvest share": (0.03, 0.02), "carried share": (0.01, 0.3), "washings": (0.3, 0.1),
+    "carried": (0.05, 0.2), "poured off": (0.1, 0.1),
 }  # fmt: skip
 """Usual ± of a kitchen by kind: a fixed part in the reading's unit and a share of it, added in quadrature (common
 practice, no source). Used where a number comes without ±; an own ± always goes before it."""
@@ -267,6 +268,27 @@ def carried_share(share: Any) -> Reading:
     """Share of the feed's solids that came along into the paste, as told [-]."""
     shows = partial(_amount, "carried_share")
     return _reading("carried share", "feed solids carried along, as told", share, "of them", (), shows)
+
+
+def carried(dry_g: Any) -> Reading:
+    """Feed solids dissolved in the paste's liquid [g dry], from what was measured in the liquid poured off it."""
+    return _reading("carried", "feed solids in the paste's liquid", dry_g, "g dry", (), _carried)
+
+
+def _carried(s: State) -> Any:
+    return s["carried_share"] * s["feed_solids"]
+
+
+def poured_off(dry_g: Any, there: float = 1.0) -> Reading:
+    """Solids that settling, washing and the walls took before the paste was weighed [g dry].
+
+    `there` is the share of the batch that was still in the vessel then: samples took the rest.
+    """
+    return _reading("poured off", "yeast poured off", dry_g, "g dry", ("losses",), partial(_poured, there))
+
+
+def _poured(there: float, s: State) -> Any:
+    return s["solids"] * there - s["paste"]
 
 
 def candidates(s: State) -> tuple[Reading, ...]:

@@ -1,4 +1,4 @@
-"""The warm hold, dry matter, drying, recovery, protein.
+"""The warm hold, dry matter, drying, recovery, protein, washing.
 
-The files, each leaning on those before it: `hold`, `dry_matter`, `drying`, `recovery`.
+The files, each leaning on those before it: `hold`, `dry_matter`, `drying`, `recovery`; `washing` leans on none.
 """

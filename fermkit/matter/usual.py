@@ -154,5 +154,7 @@ GAS_SPACE: Final = Usual("gas space, where none is told", 0.05, 0.5, "of the liq
 
 CARRIED: Final = Usual("feed solids carried into the paste", 0.0, 0.2, "of the feed's solids", PRACTICE)
 HARVESTED: Final = Usual("share of the solids that was harvested", 0.84, 0.98, "", PRACTICE)
+MUD: Final = Usual("mud of the feed that settles with the yeast", 0.0, 0.01, "of the feed's solids", PRACTICE)
+ON_THE_WALLS: Final = Usual("yeast left on walls and cloths", 0.0, 0.04, "of the paste", PRACTICE)
 WASHED_OUT: Final = Usual("dry matter lost in washing", 0.0, 0.4, "of the paste", PRACTICE)
 EXTRACT_SHARE: Final = Usual("share of the dry matter that dissolves", 0.35, 0.7, "", PRACTICE)

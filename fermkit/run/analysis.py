@@ -25,6 +25,7 @@ from fermkit.growth.smoothing import SmoothReading
 from fermkit.harvest.drying import DryingCurve
 from fermkit.harvest.hold import HoldLog
 from fermkit.harvest.recovery import NetYeast, Protein, Recovery
+from fermkit.harvest.washing import Washing
 from fermkit.matter.feed import Feed, YeastLimits
 from fermkit.run.alcohol import Sample
 from fermkit.run.first_page import first_words, headline, in_short, odd, said_of, to_do, would_it_hold
@@ -68,6 +69,8 @@ class Analysis(Written):
     ethanol_pct_vol : ufloat
         Content at the end [% vol at 20 °C].
     harvest : Harvest
+    washing : Washing
+        What was poured off, what the paste's liquid kept, and yeast lost with it.
     yeast : NetYeast
     hold, drying, recovery, protein : HoldLog, DryingCurve, Recovery, Protein
     pressure : Pressure
@@ -105,6 +108,7 @@ class Analysis(Written):
     curves: CurveComparison | None = None
     growth: GrowthFit | None = None
     harvest: Harvest | None = None
+    washing: Washing | None = None
     yeast: NetYeast | None = None
     recovery: Recovery | None = None
     protein: Protein | None = None

@@ -1,9 +1,11 @@
 """A run as the batch sees it: its recipe, its readings, the estimate that they give, and how far it has come."""
 
+from contextlib import suppress
 from typing import Final
 
 import numpy as np
 
+from fermkit.basis.errors import InputError
 from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.batch import readings as batch
 from fermkit.batch.estimate import AddsUp, Estimate, estimate
@@ -14,11 +16,13 @@ from fermkit.batch.readings import Reading
 from fermkit.batch.suspects import Limits, Suspects, detection_limits, suspects
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, RouteComparison
 from fermkit.matter.feed import Feed
+from fermkit.matter.usual import ON_THE_WALLS
 from fermkit.run.alcohol import density_of, ethanol_made_g
 from fermkit.run.closed_vessel import headspace_L
-from fermkit.run.harvested import weighings_of
+from fermkit.run.harvested import BEFORE_WASHING, carried_g, harvest_of, poured_off_g, weighings_of
 from fermkit.run.records import Run
 from fermkit.run.surroundings import barometer_bar, liquid_C
+from fermkit.run.washed import washing_of
 from fermkit.vessel.container import Vessel
 
 ROUTES: Final = {
@@ -60,7 +64,33 @@ def readings_of(run: Run, fed: Feed, pct_vol: Number | None, released: tuple[Gas
         found.append(batch.density_fall(fall, _own_u(-density.value)))
     if run.residual_sugar.value_g_L is not None:
         found.append(batch.residual_sugar(_own_u(run.residual_sugar.value_g_L)))
-    return (*found, *_harvested(run))
+    return (*found, *_harvested(run), *_poured_off(run, fed, pct_vol))
+
+
+def _poured_off(run: Run, fed: Feed, pct_vol: Number | None) -> list[Reading]:
+    """What settling and washing took, and what the paste's liquid kept; told shares go before it."""
+    harvest = washed = None
+    with suppress(InputError):  # the page on the washing says what is wrong; the estimate goes on without it
+        harvest = harvest_of(run) if "washing" in run.tables else None
+        washed = None if harvest is None else washing_of(run, fed, harvest, pct_vol)
+    if harvest is None or washed is None:
+        return []
+    out = []
+    carried = carried_g(run, fed, harvest, washed)
+    if run.harvest.carried_solids is None and nominal(carried) < nominal(fed.non_yeast_solids_g):
+        out.append(batch.carried(_own_u(carried)))
+    lost, there = poured_off_g(run, washed), _still_there(run)
+    if lost is not None and run.harvest.share_harvested is None:
+        out.append(batch.poured_off(lost + ON_THE_WALLS.value() * nominal(harvest.product_dry_g), there))
+    if run.harvest.paste_weighed == BEFORE_WASHING and washed.washes and washed.washed_away_g is not None:
+        gone = washed.carried_before_g - washed.carried_g
+        out.append(batch.washings(_own_u(washed.washed_away_g + gone)))
+    return out
+
+
+def _still_there(run: Run) -> float:
+    """Share of the liquid that samples and spills left [-]."""
+    return nominal(run.ledger.volume_L(float("inf")) / run.ledger.volume_L(0.0)) if run.ledger.entries else 1.0
 
 
 def _own_u(value: Number) -> Number:
@@ -81,6 +111,8 @@ def _harvested(run: Run) -> list[Reading]:
     out = []
     for name, kind in (("paste", batch.paste), ("extract", batch.extract), ("debris", batch.debris)):
         grams = dry.get(name, told[name])
+        if grams is not None and name == "extract" and run.harvest.salt_g is not None:
+            grams = grams - run.harvest.salt_g
         if grams is not None:
             out.append(kind(_own_u(grams / (1.0 if name == "paste" else opened)), wet.get(name)))
     if run.harvest.share_harvested is not None:

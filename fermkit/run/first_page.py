@@ -77,6 +77,7 @@ def rows(a: Any) -> dict[str, list[Row]]:
     if not kinds & set(HARVESTED):
         return {"What went in": into, "What came out": out}
     harvested = [_row(words, found[key]) for key, words in HARVESTED.items() if key in kinds or key == "paste"]
+    harvested += [_row("poured off or left behind, dry", found["losses"])] if "poured off" in kinds else []
     harvested.append(_row("lost in washing, dry", found["washings"]))
     return {"What went in": into, "What came out": out, "From the harvest": harvested}
 

@@ -22,7 +22,7 @@ from fermkit.run.sections_batch import (
     VesselSection,
 )
 from fermkit.run.sections_gas import Gas, GasRow
-from fermkit.run.sections_harvest import DryingRow, HarvestSection, HoldRow, WeightRow
+from fermkit.run.sections_harvest import DryingRow, HarvestSection, HoldRow, WashingRow, WeightRow
 from fermkit.run.sections_liquid import (
     Density,
     Ethanol,
@@ -48,7 +48,7 @@ NAMED: Final = ("ingredients", "instruments")
 
 ROWS: Final[Mapping[str, type[Section]]] = {
     "gas": GasRow, "standards": StandardRow, "samples": SampleRow, "volumes": VolumeRow, "weights": WeightRow,
-    "drying": DryingRow, "hold": HoldRow, "temperature": TemperatureRow,
+    "drying": DryingRow, "hold": HoldRow, "washing": WashingRow, "temperature": TemperatureRow,
 }  # fmt: skip
 
 Column = Field

@@ -2,7 +2,7 @@
 """Section and tables of a run for the harvest: weighings, drying, the warm hold."""
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from fermkit.basis.written import Number
 from fermkit.run.fields import Interval, Section, Usual, says, share, text, weighing, when
@@ -35,6 +35,14 @@ class HarvestSection(Section):
     )
     moisture_left: Number | None = share("moisture left in the dried product", 0.01, 0.0, example="2 ± 1 %")
     share_harvested: Number | None = share("share of the liquid that was harvested", 0.02, 0.0, example="98 ± 1 %")
+    paste_weighed: str | None = says(
+        "whether the paste was weighed before or after it was washed; after, unless it is said", kind="word",
+        words=("before washing", "after washing"),
+    )  # fmt: skip
+    salt_g: Number | None = says(
+        "salt added to the paste for the autolysis", "g", act="weighing the salt", low=0.0, usual=Usual(0.1, 0.01),
+        example="4.0 ± 0.1 g",
+    )  # fmt: skip
     note: str | None = text("anything else")
 
 
@@ -66,4 +74,33 @@ class HoldRow(Section):
     time_h: float | None = when(needed=True)
     temperature_C: float | None = says("of the paste", "°C", low=-40.0, high=300.0, needed=True)
     pH: float | None = says("of the paste", low=0.0, high=14.0)
+    note: str | None = text("anything else")
+
+
+POURED: Final = ("supernatant", "wash", "water")
+
+
+@dataclass(frozen=True)
+class WashingRow(Section):
+    """washing.csv: what was poured off the yeast, in order: the supernatant, then each wash; and the plain water."""
+
+    what: str | None = text("supernatant, wash or water", needed=True)
+    volume_mL: float | None = says(
+        "poured off", "mL", low=0.0, usual=Usual(2.0, 0.02), also=("poured off",)
+    )
+    solids_g_L: float | None = says(
+        "dissolved and dry: of a clear glass, dried to the end", "g/L", low=0.0, usual=Usual(0.2, 0.03),
+        also=("dissolved solids", "dry solids"),
+    )  # fmt: skip
+    brix_Bx: float | None = says(
+        "refractometer, clear liquid at 20 °C", "°Bx", low=0.0, high=85.0, usual=Usual(0.1),
+        also=("refractometer",),
+    )  # fmt: skip
+    conductivity_mS_cm: float | None = says(
+        "at 25 °C, or as the meter compensates", "mS/cm", low=0.0, high=200.0, usual=Usual(0.01, 0.02)
+    )
+    cells_g_L: float | None = says(
+        "yeast that still floats, dry, of a litre", "g/L", low=0.0, usual=Usual(0.05, 0.1),
+        also=("suspended yeast", "suspended cells"),
+    )  # fmt: skip
     note: str | None = text("anything else")

@@ -28,6 +28,7 @@ from fermkit.run.closed_vessel import pressure_of, vessel_of
 from fermkit.run.feeding import feed_of, limits_of, sugar_left_of
 from fermkit.run.gas_routes import curves_of, growth_of, lag_and_rate, made_from, released_by, routes_of
 from fermkit.run.harvested import drying_of, harvest_of, hold_of, protein_of, recovery_of, yeast_of
+from fermkit.run.washed import washing_of
 from fermkit.run.yields import shares_of, yields_of
 
 
@@ -146,8 +147,9 @@ STEPS = (
     Step("curves", "Curves compared", curves_of, "gas curve"),
     Step("growth", "Gas curve", growth_of, "gas curve curves?", unless="curves"),
     Step("harvest", "Harvest", harvest_of, "run", "nothing was weighed wet and dry"),
-    Step("yeast", "Yeast", yeast_of, "run feed harvest gas?"),
-    Step("recovery", "Recovery", recovery_of, "harvest yeast?"),
+    Step("washing", "Settling and washing", washing_of, "run feed harvest ethanol_pct_vol?"),
+    Step("yeast", "Yeast", yeast_of, "run feed harvest gas? washing?"),
+    Step("recovery", "Recovery", recovery_of, "run harvest yeast?"),
     Step("protein", "Protein", protein_of, "run harvest"),
     Step("hold", "Autolysis", hold_of, "run", "no temperature of the hold was logged"),
     Step("drying", "Drying", drying_of, "run harvest?"),

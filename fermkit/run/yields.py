@@ -203,7 +203,7 @@ def yields_of(
         if product in grams:
             carbon = grams[product] * carbon_per_g(product)
             add(f"{product.lower()}_yield", product, grams[product], carbon, THEORETICAL[product], note)
-    extract = None if harvest is None else extract_of_all_g(harvest, yeast)
+    extract = None if harvest is None else extract_of_all_g(run, harvest, yeast)
     if harvest is not None and extract is not None:
         dry = harvest.product_dry_g
         add("extract_yield", "dry extract, net", extract, None, dry / used, "the dry matter harvested")

@@ -10,6 +10,7 @@ from fermkit.basis.cautions import HOT_HOLDING_LIMIT_C
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.harvest.hold import AUTOLYSIS_WINDOW_C
 from fermkit.harvest.recovery import DETECTED, NITROGEN_FACTORS
+from fermkit.harvest.washing import Poured, as_kcl, washing
 
 
 def test_moisture_arithmetic(published):
@@ -132,3 +133,27 @@ def test_a_gap_of_that_size_is_found(published):
     rng = np.random.default_rng(12)
     called = np.mean(np.abs(DETECTED + rng.normal(size=200_000)) > 1.96)
     published.check("power at the detection limit", called, 0.95, 0.003, source="simulation", verification="computed")
+
+
+# Conductivity of potassium chloride at 25 °C [mS/cm], 0.01, 0.1 and 1 mol in a kilogram of water, and the same in mol/L
+# with the densities 0.9975, 1.0017 and 1.0413 kg/L
+NIST_KCL = {0.009968: 1.40823, 0.09943: 12.8246, 0.9691: 108.620}
+
+
+@pytest.mark.parametrize(("mol_L", "mS_cm"), NIST_KCL.items())
+def test_salt_by_conductivity(published, mol_L, mS_cm):
+    """The solutions that cells are calibrated with."""
+    published.check(
+        f"KCl that conducts {mS_cm:g} mS/cm, mol/L", as_kcl(mS_cm), mol_L, 0.006 * mol_L,
+        source="Pratt et al., Pure Appl. Chem. 73 (2001) 1783, as tabulated in the CRC Handbook (NIST)",
+        verification="read",
+    )  # fmt: skip
+
+
+def test_washing_by_dilution(published):
+    """Three equal washes of a cake: what is left is (1/(1 + r))³, as in any text on leaching by stages."""
+    found = washing(100.0, 0.1, washes=[Poured(f"wash {i}", 0.2) for i in range(3)])
+    published.check(
+        "left of 100 g/L after three washes with twice the liquid, g/L", found.mixed_g_L, 100.0 / 27.0, 1e-9,
+        source="cross-current washing by stages (mass balance)", verification="computed",
+    )  # fmt: skip
