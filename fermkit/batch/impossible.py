@@ -161,6 +161,8 @@ def _most(recipe: Recipe) -> Mapping[str, tuple[float, str, str]]:
         found["ethanol content"] = (
             strongest, whole, "Look at the standards first: one typed too strong does this; then at the dilution.",
         )  # fmt: skip
+        for kind in ("cell count", "optical density"):
+            found[kind] = (solids / nominal(litres), whole, "Look at the dilution, and at the size of a square.")
         found["residual sugar"] = (sugar / nominal(litres), "the recipe", "Is it g/L, and not g or °Bx?")
     return found
 

@@ -129,6 +129,7 @@ USUAL_U: Final[Mapping[str, tuple[float, float]]] = {
     "paste": (0.3, 0.03), "extract": (0.3, 0.03), "debris": (0.3, 0.03), "washing loss": (0.02, 0.2),
     "harvest share": (0.03, 0.02), "carried share": (0.01, 0.3), "washings": (0.3, 0.1),
     "carried": (0.05, 0.2), "poured off": (0.1, 0.1),
+    "cell count": (0.1, 0.5), "optical density": (0.1, 0.2), "yeast at the start": (0.1, 0.5),
 }  # fmt: skip
 """Usual ± of a kitchen by kind: a fixed part in the reading's unit and a share of it, added in quadrature (common
 practice, no source). Used where a number comes without ±; an own ± always goes before it."""
@@ -165,6 +166,10 @@ def _amount(key: str, s: State) -> Any:
 
 def _per_litre(key: str, per: float, s: State) -> Any:
     return s[key] / (s["liquid"] * per)
+
+
+def _yeast_per_litre(s: State) -> Any:
+    return (s["inoculum"] + s["yeast"]) / s["liquid"]
 
 
 def _jar(s: State) -> Any:
@@ -245,6 +250,18 @@ def extract(dry_g: Any, wet_g: Any = None) -> Reading:
 def debris(dry_g: Any, wet_g: Any = None) -> Reading:
     """Dry matter of the debris [g]."""
     return _reading("debris", "dry debris", dry_g, "g dry", ("debris",), partial(_amount, "debris"), wet_g)
+
+
+def yeast_in_liquid(kind: str, g_per_L: Any) -> Reading:
+    """Dry yeast in the liquid when it had grown, put in and grown [g/L]: by "cell count" or "optical density"."""
+    one_of(kind, ("cell count", "optical density"), "way of seeing yeast")
+    return _reading(kind, f"yeast by {kind}", g_per_L, "g/L", ("yeast",), _yeast_per_litre)
+
+
+def yeast_at_start(g_per_L: Any) -> Reading:
+    """Dry yeast in the liquid before it grew [g/L]: what was put in."""
+    shows = partial(_per_litre, "inoculum", 1.0)
+    return _reading("yeast at the start", "yeast seen at the start", g_per_L, "g/L", (), shows)
 
 
 def washing_loss(share: Any) -> Reading:

@@ -148,6 +148,20 @@ STORE: Final = {
 
 GAS_SPACE_CO2: Final = Usual("CO2 in the gas space", 0.7, 1.0, "of its dry gas", PRACTICE)
 
+CELL_PG: Final = Usual(
+    "dry mass of a yeast cell", 20.0, 65.0, "pg",
+    "20 of a diploid laboratory strain (Sherman, Methods Enzymol. 350 (2002) 3, from memory); 50 by the 20 thousand "
+    "million cells that are told for a gram of dried baker's yeast, common practice; 59 rising to 75 in a brewery "
+    "wort, 80 million cells in a mL with 4.7 to 6.0 g/L (Boulton & Quain, Brewing Yeast and Fermentation, read as "
+    "quoted)",
+)  # fmt: skip
+CELL_CHANGES: Final = 0.12
+"""By how much a cell's dry mass differs between two times of a batch, as a share: a quarter over a fermentation, by the
+same brewery wort."""
+SUSPENDED: Final = Usual(
+    "yeast that is in suspension when a sample is drawn", 0.85, 1.0, "of the yeast", PRACTICE + "; stirred first"
+)
+
 INOCULUM: Final = Usual("yeast put in, where none is told", 0.0, 0.04, "g dry/g hexose", PRACTICE)
 LIQUID: Final = Usual("liquid, where none is told", 0.004, 0.025, "L/g hexose", PRACTICE)
 GAS_SPACE: Final = Usual("gas space, where none is told", 0.05, 0.5, "of the liquid", PRACTICE)

@@ -18,6 +18,7 @@ from fermkit.batch.progress import Progress
 from fermkit.batch.suspects import Limits, Suspects
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
+from fermkit.calibration.turbidity import DryWeightLine
 from fermkit.gas.curve import GasCurve, RouteComparison
 from fermkit.growth.comparison import CurveComparison
 from fermkit.growth.fit import GrowthFit
@@ -32,6 +33,7 @@ from fermkit.run.first_page import first_words, headline, in_short, odd, said_of
 from fermkit.run.harvested import Harvest
 from fermkit.run.records import Run
 from fermkit.run.steps import STEPS, not_empty
+from fermkit.run.yeast_seen import YeastAt, YeastCourse
 from fermkit.run.yields import UncertaintyShares, Yield, leading, shares_of
 from fermkit.vessel.container import Pressure
 
@@ -68,6 +70,10 @@ class Analysis(Written):
     samples : tuple of Sample
     ethanol_pct_vol : ufloat
         Content at the end [% vol at 20 °C].
+    turbidity_line : DryWeightLine
+        Optical density against dry weight.
+    yeast_seen, yeast_course : tuple of YeastAt, YeastCourse
+        Yeast counted or read as cloudiness during the run; its growth, beside the gas.
     harvest : Harvest
     washing : Washing
         What was poured off, what the paste's liquid kept, and yeast lost with it.
@@ -107,6 +113,9 @@ class Analysis(Written):
     read: SmoothReading | None = None
     curves: CurveComparison | None = None
     growth: GrowthFit | None = None
+    turbidity_line: DryWeightLine | None = None
+    yeast_seen: tuple[YeastAt, ...] = ()
+    yeast_course: YeastCourse | None = None
     harvest: Harvest | None = None
     washing: Washing | None = None
     yeast: NetYeast | None = None

@@ -12,11 +12,13 @@ from fermkit.gas.curve import GasCurve
 from fermkit.kinetics import answers
 from fermkit.kinetics.answers import BatchFit
 from fermkit.kinetics.series import Series, series
+from fermkit.matter import usual
 from fermkit.matter.properties import ethanol_mass_concentration
 from fermkit.run.analysis import Analysis, analyse
 from fermkit.run.batch_readings import recipe_of
 from fermkit.run.records import Run
 from fermkit.run.sections_gas import PressureReadings
+from fermkit.run.yeast_seen import Way
 
 UNTOLD: Final = 0.005
 """± of a gas reading that tells none, over the gas at the end [-]: common practice, no source."""
@@ -51,9 +53,9 @@ def fit_batch(run: Run | Analysis, *, also: Sequence[Series] = ()) -> BatchFit:
 
     Notes
     -----
-    Used are: all routes to the gas, alcohol samples with a time, density before and after, residual sugar and net yeast
-    at the end, and the temperature of the liquid where it was logged. The yeast is that of the product, so what was
-    lost at the harvest is missing from it.
+    Used are: all routes to the gas, alcohol samples with a time, yeast counted or read as cloudiness, density before
+    and after, residual sugar and net yeast at the end, and the temperature of the liquid where it was logged. The yeast
+    is that of the product, so what was lost at the harvest is missing from it.
 
     References
     ----------
@@ -116,9 +118,28 @@ def readings_in_time(found: Analysis, litres: float) -> list[Series]:
     left = run.residual_sugar.value_g_L
     if left is not None:
         out.append(series("sugar", [last], [nominal(left)], max(uncertainty(left), 0.2)))
+    out += yeast_in_time(found)
     if found.yeast is not None and nominal(found.yeast.yeast_g) > 0:
         grams_L, u_L = nominal(found.yeast.yeast_g) / litres, uncertainty(found.yeast.yeast_g) / litres
         out.append(series("yeast", [last], [grams_L], max(u_L, 0.05 * grams_L)))
+    return out
+
+
+def yeast_in_time(found: Analysis) -> list[Series]:
+    """Dry yeast by count and by cloudiness [g/L]; the mass of a cell errs alike at all times."""
+    out = []
+    for way in Way:
+        those = [one for one in found.yeast_seen if one.way is way and one.grams_L is not None]
+        those = [one for one in those if nominal(one.grams_L) > 0]
+        if not those:
+            continue
+        cell = found.run.yeast.cell_mass_pg
+        cell = usual.CELL_PG.value() if cell is None else cell
+        common = uncertainty(cell) / nominal(cell) if way is Way.COUNTED else 0.0
+        grams = np.array([nominal(one.grams_L) for one in those])
+        u = np.array([uncertainty(one.grams_L) for one in those])
+        own = np.sqrt(np.maximum(u**2 - (common * grams) ** 2, (0.02 * grams) ** 2))
+        out.append(series("yeast", [one.time_h for one in those], grams, own, u_common=common))
     return out
 
 

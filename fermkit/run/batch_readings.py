@@ -23,6 +23,7 @@ from fermkit.run.harvested import BEFORE_WASHING, carried_g, harvest_of, poured_
 from fermkit.run.records import Run
 from fermkit.run.surroundings import barometer_bar, liquid_C
 from fermkit.run.washed import washing_of
+from fermkit.run.yeast_seen import YeastAt, yeast_readings
 from fermkit.vessel.container import Vessel
 
 ROUTES: Final = {
@@ -48,7 +49,9 @@ def recipe_of(run: Run, fed: Feed) -> Recipe:
     )
 
 
-def readings_of(run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...]) -> tuple[Reading, ...]:
+def readings_of(
+    run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], seen: tuple[YeastAt, ...] = ()
+) -> tuple[Reading, ...]:
     """Everything that was read of the batch, each once."""
     found = []
     if pct_vol is not None and run.ledger.entries:  # samples took alcohol along
@@ -64,7 +67,7 @@ def readings_of(run: Run, fed: Feed, pct_vol: Number | None, released: tuple[Gas
         found.append(batch.density_fall(fall, _own_u(-density.value)))
     if run.residual_sugar.value_g_L is not None:
         found.append(batch.residual_sugar(_own_u(run.residual_sugar.value_g_L)))
-    return (*found, *_harvested(run), *_poured_off(run, fed, pct_vol))
+    return (*found, *yeast_readings(run, seen, released), *_harvested(run), *_poured_off(run, fed, pct_vol))
 
 
 def _poured_off(run: Run, fed: Feed, pct_vol: Number | None) -> list[Reading]:
@@ -124,10 +127,11 @@ def _harvested(run: Run) -> list[Reading]:
 
 
 def estimate_of(
-    run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], vessel: Vessel | None
-) -> Estimate:
+    run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], vessel: Vessel | None,
+    seen: tuple[YeastAt, ...] = (),
+) -> Estimate:  # fmt: skip
     """The best answer for every quantity of the batch, from whatever was measured, and be it the recipe alone."""
-    read = readings_of(run, fed, pct_vol, released)
+    read = readings_of(run, fed, pct_vol, released, seen or ())
     return estimate(recipe_of(run, fed), read, vessel=vessel, state=run.state or _state_by(released))
 
 

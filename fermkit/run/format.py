@@ -2,9 +2,9 @@
 are made from these classes.
 
 A section of run.toml and a table are each a frozen dataclass (`sections_batch`, `sections_gas`, `sections_liquid`,
-`sections_harvest`). Each of their fields says its unit, the act that its ± belongs to, what is possible, what ± is
-usual in a kitchen, and in one line what it means. Nothing else is read: a key or column that is not here is reported
-with the nearest one that is.
+`sections_yeast`, `sections_harvest`). Each of their fields says its unit, the act that its ± belongs to, what is
+possible, what ± is usual in a kitchen, and in one line what it means. Nothing else is read: a key or column that is not
+here is reported with the nearest one that is.
 """
 
 from collections.abc import Mapping
@@ -32,11 +32,13 @@ from fermkit.run.sections_liquid import (
     TemperatureRow,
     VolumeRow,
 )
+from fermkit.run.sections_yeast import CountRow, TurbidityRow, TurbidityStandardRow, YeastSection
 
 SECTIONS: Final[Mapping[str, type[Section]]] = {
     "run": About, "vessel": VesselSection, "conditions": Conditions, "feed": FeedItem, "ingredients": Ingredient,
     "inoculum": Inoculum, "instruments": Instrument, "gas": Gas, "ethanol": Ethanol, "density": Density,
-    "residual_sugar": ResidualSugar, "harvest": HarvestSection, "my_sums": MySums,
+    "residual_sugar": ResidualSugar, "harvest": HarvestSection,
+    "yeast": YeastSection, "my_sums": MySums,
 }  # fmt: skip
 """Sections of run.toml. A [[gas]] is of the class in GAS_KINDS that its kind names."""
 
@@ -49,6 +51,7 @@ NAMED: Final = ("ingredients", "instruments")
 ROWS: Final[Mapping[str, type[Section]]] = {
     "gas": GasRow, "standards": StandardRow, "samples": SampleRow, "volumes": VolumeRow, "weights": WeightRow,
     "drying": DryingRow, "hold": HoldRow, "washing": WashingRow, "temperature": TemperatureRow,
+    "counts": CountRow, "turbidity": TurbidityRow, "turbidity_standards": TurbidityStandardRow,
 }  # fmt: skip
 
 Column = Field

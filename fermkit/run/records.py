@@ -34,6 +34,7 @@ from fermkit.run.sections_batch import (
 from fermkit.run.sections_gas import Gas
 from fermkit.run.sections_harvest import HarvestSection
 from fermkit.run.sections_liquid import Density, Ethanol, ResidualSugar
+from fermkit.run.sections_yeast import YeastSection
 from fermkit.run.settings import read_settings, read_toml, table_layouts, usual_said
 from fermkit.run.tables import LARGEST_BYTES, EmptyTable, Table, read_rows, read_table
 from fermkit.run.workbooks import LARGEST_BYTES as LARGEST_WORKBOOK
@@ -43,7 +44,7 @@ from fermkit.run.writing import write_run, write_workbook
 __all__ = ["Run", "Source", "read_run", "run_from", "write_run", "write_workbook"]
 
 LARGEST_TOML: Final = 1_000_000
-SAME_CLOCK: Final = ("samples", "volumes", "temperature")
+SAME_CLOCK: Final = ("samples", "volumes", "temperature", "counts", "turbidity")
 """Tables whose times count from the start of the run, as the gas readings do; drying and hold have their own."""
 
 TableReader = Callable[[str, str], Table]
@@ -72,7 +73,7 @@ class Run(Written):
         True for demonstration data.
     state : str
         "running", "stopped", "used up", or "" where it was not said.
-    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, my_sums : sections
+    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, yeast, my_sums : sections
         Their fields are named with their unit (``vessel.total_L``); values are floats or ufloats, and None where
         nothing was written.
     feed, gas : tuple of sections
@@ -110,6 +111,7 @@ class Run(Written):
     density: Density = field(default_factory=Density)
     residual_sugar: ResidualSugar = field(default_factory=ResidualSugar)
     harvest: HarvestSection = field(default_factory=HarvestSection)
+    yeast: YeastSection = field(default_factory=YeastSection)
     my_sums: MySums = field(default_factory=MySums)
     tables: Mapping[str, Any] = field(default_factory=dict)
     units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)

@@ -29,6 +29,7 @@ from fermkit.run.feeding import feed_of, limits_of, sugar_left_of
 from fermkit.run.gas_routes import curves_of, growth_of, lag_and_rate, made_from, released_by, routes_of
 from fermkit.run.harvested import drying_of, harvest_of, hold_of, protein_of, recovery_of, yeast_of
 from fermkit.run.washed import washing_of
+from fermkit.run.yeast_seen import turbidity_line_of, yeast_course, yeast_seen
 from fermkit.run.yields import shares_of, yields_of
 
 
@@ -137,7 +138,9 @@ STEPS = (
     Step("released", "Gas", released_by, "run ethanol_pct_vol?", "no gas was read", each="run.gas", pages=hidden),
     Step("routes", "Routes compared", routes_of, "released"),
     Step("vessel", "Vessel", vessel_of, "run", pages=hidden),
-    Step("estimate", "What became of the sugar", estimate_of, "run feed ethanol_pct_vol? released? vessel?",
+    Step("turbidity_line", "Cloudiness of the yeast", turbidity_line_of, "run"),
+    Step("yeast_seen", "Yeast during the run", yeast_seen, "run turbidity_line?", pages=hidden),
+    Step("estimate", "What became of the sugar", estimate_of, "run feed ethanol_pct_vol? released? vessel? yeast_seen?",
          front=True),
     Step("own_sums", "Your own sums", own_sums_of, "run estimate", front=True),
     Step("gas_by_route", "CO2 made", made_from, "run", each="released", pages=hidden),
@@ -146,6 +149,7 @@ STEPS = (
     Step("read", "Gas without a growth curve", lag_and_rate, "gas"),
     Step("curves", "Curves compared", curves_of, "gas curve"),
     Step("growth", "Gas curve", growth_of, "gas curve curves?", unless="curves"),
+    Step("yeast_course", "Yeast during the run", yeast_course, "yeast_seen run gas?"),
     Step("harvest", "Harvest", harvest_of, "run", "nothing was weighed wet and dry"),
     Step("washing", "Settling and washing", washing_of, "run feed harvest ethanol_pct_vol?"),
     Step("yeast", "Yeast", yeast_of, "run feed harvest gas? washing?"),
