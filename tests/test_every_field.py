@@ -61,6 +61,7 @@ def settings(kind="collected volume"):
     out["harvest"] |= {"paste": "20 ± 1 g dry", "extract": "9 ± 1 g dry", "debris": "8 ± 1 g dry", "ash": "6.5 ± 0.5 %",
                        "moisture_left": "2 ± 1 %", "share_harvested": "95 ± 1 %",
                        "paste_weighed": "after washing", "salt": "2.0 ± 0.1 g"}  # fmt: skip
+    out["yeast"] = {"square": "4.0 ± 0.1 nL", "cell_mass": "42 ± 5 pg", "u_filling": "5 %", "u_dilution": "3 %"}
     out["my_sums"] = {"co2": "42 g", "ethanol": "50 g", "yeast": "9 g", "yeast_at_most": "60 g", "pressure": "2 bar",
                       "yield": "0.1"}  # fmt: skip
     out["instruments"] = {"scale": {"check_weight": "500.0 ± 0.1 g", "check_reading": "502 ± 1 g", "reads": ["feed"]},
@@ -85,6 +86,12 @@ def tables(kind="collected volume"):
         "solids [g/L]": ["27", "", "", ""], "brix [°Bx]": ["4.2", "0.9", "", ""],
         "conductivity [mS/cm]": ["9.0", "2.6", "0.9", "0.4"], "cells [g/L]": ["0.3", "0.2", "0.1", ""],
     }  # fmt: skip
+    out["counts"] = {"time [h]": ["0.5", "6", "36"], "cells": ["150", "180", "255"], "squares": ["25", "16", "10"],
+                     "dead": ["20", "12", "20"], "dilution": ["10", "20", "20"]}  # fmt: skip
+    out["turbidity"] = {"time [h]": ["0.5", "6", "36"], "optical density": ["0.35", "0.46", "0.4"],
+                        "dilution": ["10", "10", "20"]}  # fmt: skip
+    out["turbidity_standards"] = {"dry [g/L]": ["0", "0.1", "0.2", "0.3", "0.4", "0.6"],
+                                  "optical density": ["0.003", "0.162", "0.321", "0.478", "0.642", "0.96"]}  # fmt: skip
     out["standards"]["u [% vol]"] = ["0.01"] * len(out["standards"]["signal [V]"])
     return out
 

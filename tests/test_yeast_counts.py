@@ -143,7 +143,7 @@ def test_the_batch_in_time_takes_yeast_by_both_ways():
     assert [len(one.time_h) for one in yeast] == [5, 5]
     assert yeast[0].u_common > 0.3 and yeast[1].u_common == 0
     own = pot({"yeast": {"cell_mass": "42 ± 3 pg"}}, counts=COUNTS)
-    assert [one.u_common for one in readings_in_time(own, 2.0) if one.kind == "yeast"][0] == pytest.approx(3 / 42)
+    assert next(one.u_common for one in readings_in_time(own, 2.0) if one.kind == "yeast") == pytest.approx(3 / 42)
 
 
 def test_a_wrong_square_is_said():

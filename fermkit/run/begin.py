@@ -50,6 +50,10 @@ MEASURES: Final[Mapping[str, Measured]] = {
     ),
     "density": Measured("a hydrometer, before and after", later={"density": ("start", "end", "reading temperature")}),
     "sugar left": Measured("sugar at the end", later={"residual_sugar": ("value", "method")}),
+    "cells": Measured("cells counted under a grid, stained ones apart",
+                      tables={"counts": ("time", "cells", "squares", "dead", "dilution")}),
+    "cloudiness": Measured("optical density of the liquid", tables={
+        "turbidity": ("time", "optical density", "dilution"), "turbidity_standards": ("dry", "optical density")}),
     "dry grams": Measured("dry grams of paste, extract or debris", later={"harvest": ("paste", "extract", "debris")}),
     "weighings": Measured("dishes empty, wet and dry", tables={"weights": ("item", "tare", "wet", "dry")}),
     "drying": Measured("one dish, weighed again while it dries", tables={"drying": ("time", "weight")}),

@@ -51,8 +51,8 @@ def test_the_share_alive_has_jeffreys_interval(published, cells, dead):
     low, high = proportion_confint(cells - dead, cells, method="jeffreys")
     found = count_cells(cells, 25, dead=dead).alive_limits
     for name, ours, theirs in (("low", found[0], low), ("high", found[1], high)):
-        published.check(f"share alive, {name}, {dead} of {cells} stained", ours, theirs, 1e-9,
-                        source="statsmodels, proportion_confint(method='jeffreys')", verification="computed")  # fmt: skip
+        told = f"share alive, {name}, {dead} of {cells} stained"
+        published.check(told, ours, theirs, 1e-9, source="statsmodels, proportion_confint", verification="computed")
 
 
 def test_cells_in_a_millilitre_by_the_chambers_rule(published):
