@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 from scipy import special
-from scipy.stats import chi2
 
 from fermkit.basis.budget import covariance_of
 from fermkit.basis.errors import InputError
@@ -198,4 +197,4 @@ def _alike(values: Sequence[Any]) -> float:
     ones = np.ones_like(x)
     mean = ones @ inverse @ x / (ones @ inverse @ ones)
     misfit = float((x - mean) @ inverse @ (x - mean))
-    return float(chi2.sf(misfit, len(x) - 1))
+    return float(special.chdtrc(len(x) - 1, misfit))
