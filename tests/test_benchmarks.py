@@ -22,7 +22,7 @@ TINY = {
     "kinetics_speed": "0",
     "kinetics_truth": "own 1",
     "leak_study": "1",
-    "long_log": "5000",
+    "long_log": "5000 hours",
     "mistake_study": "2 1",
     "pipeline_coverage": "1 volume",
     "plan_against_model": "2",
@@ -41,9 +41,10 @@ ELSEWHERE = {
 """A whole table takes long at any size: where its parts are run small."""
 
 NO_TABLE = {
-    "foreign_batches", "foreign_gas", "kinetics_batches", "structures",  # draw what the others read
-    "fuzz_inputs", "growth_cluster", "hostile_acts", "oldest", "panel_latency",  # fuzzer, cluster, full disks, network, browser
+    "foreign_batches", "foreign_gas", "kinetics_batches", "structures",
+    "fuzz_inputs", "growth_cluster", "hostile_acts", "oldest", "panel_latency",
 }  # fmt: skip
+"""What draws for the others; and what needs a fuzzer, a cluster, full disks, a network or a browser."""
 
 
 def test_every_script_is_tried_or_told_why_not():
@@ -80,6 +81,5 @@ def test_the_study_of_vents_runs():
     logs = parts["simulate"](2, hours=72, every_min=15, noise_bar=0.002, exchange_per_h=2.0)
     there, hit, false, readings = parts["found_and_false"](logs, fk.find_vents)
     assert 0 < hit <= there and false <= readings
-    assert parts["totals"](
-        2, 1, every_min=15, noise_bar=0.005, exchange_per_h=2.0, swing_K=0.0, drop_sigma=(10.0, 300.0)
-    )[3] < 4
+    kept = dict(every_min=15, noise_bar=0.005, exchange_per_h=2.0, swing_K=0.0, drop_sigma=(10.0, 300.0))
+    assert abs(parts["totals"](2, 1, **kept)[0]) < 1  # per cent of the truth
