@@ -249,17 +249,17 @@ def class_kitchen(group: str, rng: np.random.Generator, **changes: Any) -> Kitch
 
     Amounts differ so much between groups that the numbers of one are wrong for another.
     """
-    litres = round(float(rng.uniform(1.3, 2.5)), 1)
+    litres = round(float(rng.uniform(1.0, 2.4)), 1)
     first_h = 0.5 * int(rng.integers(14, 17))
     common: dict[str, Any] = {
         "name": f"Group {group}",
         "note": "Invented for a lesson. Baker's yeast on beet molasses; gas collected over water.",
         "hours": 30.0,
         "liquid_L": litres,
-        "molasses_g": 5.0 * round(litres * float(rng.uniform(85, 140)) / 5),
+        "molasses_g": 5.0 * round(litres * float(rng.uniform(80, 145)) / 5),
         "sucrose": round(float(rng.uniform(0.46, 0.52)), 3),
         "yeast_g": round(float(rng.uniform(4.0, 7.5)), 1),
-        "temperature_C": float(rng.integers(25, 32)),
+        "temperature_C": float(rng.integers(23, 34)),
         "barometer_bar": round(float(rng.uniform(0.985, 1.025)), 3),
         "collector_C": float(rng.integers(19, 25)),
         "u_sucrose": 0.004,

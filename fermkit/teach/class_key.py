@@ -26,7 +26,7 @@ NEEDED: Final = (
 LEAST: Final = 0.015
 """An answer within 1.5 % is right, however well it could be known: rounding and pocket calculators on the way."""
 
-DRAWN: Final = {"largest rate": (0.06, 0.0), "lag": (0.0, 0.6)}
+DRAWN: Final = {"largest rate": (0.06, 0.0), "lag": (0.0, 0.5)}
 """What a ruler on the printed curve can tell, as a share and in the unit [1, h]: half a square of the paper at both
 ends of the line (worked out in tests/benchmarks/workshop_class.py)."""
 
@@ -38,7 +38,7 @@ MISTAKE, SETTLED, MENDED_POINTS, MENDED_CARBON = 4, 2, 4, 2
 
 SCHEME: Final = (
     ("each of the nine numbers as read", "1", "within twice the ± that the group's own readings leave, 1.5 % at least; "
-     "a drawn rate within 6 %, a drawn lag within 0.6 h"),
+     "a drawn rate within 6 %, a drawn lag within 0.5 h"),
     ("a number that follows from an earlier one", "1", "right by the group's own earlier number, where that earned"),
     ("a known slip", "½", "it is named, with where to look"),
     ("a sensible ±", "1", "of the sample, or of the gas: between a third and four times what the readings leave"),
