@@ -58,10 +58,10 @@ class Given:
     u: float | None = None
 
 
-_NUMBER = r"[+-]?\d[\d.,'  ]*(?:[eE][+-]?\d+)?"
+_UNSIGNED = r"\d[\d.,'  ]*(?:[eE][+-]?\d+)?"
 _ANSWER = re.compile(
-    rf"(?:≈|~|=|ca\.?|about)? ?\(?({_NUMBER})(?: ?\((\d{{1,3}})\))? ?([^\d±()+]{{0,24}}?)"
-    rf" ?(?:(?:±|\+/-|\+-) ?({_NUMBER})\)? ?([^\d±()]{{0,24}}))?\)?"
+    rf"(?:≈|~|=|ca\.?|about)? ?\(?([+-]?{_UNSIGNED})(?: ?\((\d{{1,3}})\))? ?([^\d±()+]{{0,24}}?)"
+    rf" ?(?:(?:±|\+/-|\+-) ?({_UNSIGNED})\)? ?([^\d±()]{{0,24}}))?\)?"
 )
 _ADDED = re.compile(r"(?:^| )(?:of|dry|wet|ethanol|alcohol|sugar|yeast|hexose|CO2|carbon dioxide)\b", re.IGNORECASE)
 
@@ -100,7 +100,7 @@ def as_asked(text: str, question: Question) -> Given | None:
         decimals = re.search(r"[.,](\d+)$", first.strip())
         u = int(last_digits) * 10.0 ** -(len(decimals[1]) if decimals else 0)
     if u is not None and half_unit and half_unit.strip() == "%" and question.unit != "%":
-        u = value * u / 100
+        u = abs(value) * u / 100
     return Given(factor * value + offset, None if u is None else factor * u)
 
 
