@@ -117,10 +117,7 @@ class GroupFolder(Written):
         return Noted(question, f"noted: {_said(found)} {asked.unit}")
 
     def _write(self, name: str, text: str, *, mended: bool = False) -> None:
-        path = self.path / FILE
-        if not path.exists():
-            path.write_text(blank_answers(self.class_id, self.group), encoding="utf-8")
-        noted(path, name, text, mended=mended)
+        noted(self.path / FILE, name, text, mended=mended, blank=blank_answers(self.class_id, self.group))
 
     def page(self) -> Page:
         """Which group, and how far it is."""

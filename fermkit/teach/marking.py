@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
 from fermkit.basis.errors import InputError
@@ -33,6 +34,8 @@ ANOTHERS: Final = 4
 
 PARTLY: Final = 0.5
 AGAIN: Final = "mended number"
+
+
 class Kind(StrEnum):
     """What an answer is."""
 
@@ -222,7 +225,7 @@ def group_marks(
 ) -> GroupMarks:
     """One group's answers held against its part of the key."""
     stated = own["stated"]
-    first = first_numbers(answers, own["read"], stated)
+    first = first_numbers(answers, own["read"], stated, own.get("mended", {}))
     marks = [*first.values(), _plus_minus(answers, own["read"], first)]
     if "fault" in own:
         marks += _hunt(answers, own, first)
@@ -246,15 +249,24 @@ def _fits(value: float, right: Mapping[str, float] | None) -> bool:
 
 
 def first_numbers(
-    answers: Answers, rights: Mapping[str, Mapping[str, float]], stated: Mapping[str, float]
-) -> dict[str, Mark]:
-    """The nine numbers as read: each right, following from earlier ones, a known slip, or neither."""
+    answers: Answers, rights: Mapping[str, Mapping[str, float]], stated: Mapping[str, float],
+    mended: Mapping[str, Mapping[str, float]] = MappingProxyType({}),
+) -> dict[str, Mark]:  # fmt: skip
+    """The nine numbers as read: each right, following from earlier ones, a known slip, or neither.
+
+    A number that was mended before it was written down is right, too: finding a mistake early costs nothing.
+    """
     own = _values(answers)
     out: dict[str, Mark] = {}
     known = {name: one["value"] for name, one in rights.items()} | dict(stated)
     for name in QUESTION:
         earned = [one for one in INPUTS.get(name, ()) if one in out and out[one].points > 0]
         out[name] = _number(name, answers, own, rights.get(name), known, len(earned))
+        value = own.get(name)
+        early = name in rights and name != "carbon found" and value is not None and _fits(value, mended.get(name))
+        if early and out[name].points < 1:
+            told = f"right as mended; as read: {out[name].says}"
+            out[name] = Mark(name, answers.given[name], 1, 1, Kind.RIGHT, told)
     return out
 
 
@@ -330,6 +342,9 @@ def _mended(answers: Answers, own: Mapping[str, Any], first: Mapping[str, Mark])
     """The number that the mistake spoilt, and the carbon with it."""
     name = MISHAP[own["fault"]].mends
     right, given, read = own["mended"][name], answers.mended.get(name, ""), answers.number(name, mended=True)
+    early = answers.number(name) if name in QUESTION else None
+    if read is None and isinstance(early, Given) and _fits(early.value, right):
+        given, read = answers.given[name], early  # mended before it was written down
     unit = MENDED[name].unit
     told = f"mended, {name} is " + " ± ".join(rounded(right["value"], right["tolerance"])) + f" {unit}"
     good = isinstance(read, Given) and _fits(read.value, right)

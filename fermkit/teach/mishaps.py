@@ -243,7 +243,7 @@ def envelopes(facts: Mapping[str, float], rng: np.random.Generator) -> dict[str,
     dict
         Measurement → lines (name, value, unit) and what it settles. The same lines for every group, whatever its fault.
     """
-    lost, pct = facts["lost_g"] + rng.normal(0, 0.7), facts["pct_vol"]
+    lost, pct = facts["lost_g"] + rng.normal(0, 0.3), facts["pct_vol"]
     jar, dry = 3500.0 + rng.normal(0, 20), facts["sample_dry_g"] + rng.normal(0, 0.02)
     found: dict[str, tuple[list[tuple[str, str, str]], str]] = {
         "weigh the jar": (
