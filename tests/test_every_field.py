@@ -92,6 +92,12 @@ def tables(kind="collected volume"):
                         "dilution": ["10", "10", "20"]}  # fmt: skip
     out["turbidity_standards"] = {"dry [g/L]": ["0", "0.1", "0.2", "0.3", "0.4", "0.6"],
                                   "optical density": ["0.003", "0.162", "0.321", "0.478", "0.642", "0.96"]}  # fmt: skip
+    out["sugar"] = {
+        "time [h]": ["0", "6", "12", "24", "36"], "density [kg/m3]": ["1037.9", "", "1020", "", "1009.6"],
+        "gravity": ["", "1.032", "", "1.013", ""], "brix [°Bx]": ["9.6", "8.5", "6.4", "4.6", "4.4"],
+        "glucose [g/L]": ["", "8", "15", "2", "0.3"], "reducing [g/L]": ["", "15", "30", "5", "0.5"],
+        "temperature [°C]": ["20", "24", "26", "26", "23"],
+    }  # fmt: skip
     out["standards"]["u [% vol]"] = ["0.01"] * len(out["standards"]["signal [V]"])
     return out
 

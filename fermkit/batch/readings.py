@@ -35,6 +35,8 @@ ALCOHOL_G_PER_PCT_L: Final = float(ethanol_mass_concentration(1.0))
 """Ethanol in a litre for each % by volume [g/L] (OIML R 22)."""
 ACIDS_IN_DENSITY: Final = 0.23
 """By how much a gram of acid in a litre raises the density [g]: lactic acid, CRC Handbook (from memory)."""
+ACIDS_IN_REFRACTION: Final = 0.75
+"""Grams of sucrose that bend light as a gram of acid does: lactic acid, CRC Handbook (from memory)."""
 WATER_WITH_GAS: Final = 0.013
 """Water vapour that leaves with each gram of CO2 at 25 °C, airlock half effective [g/g]: vapour pressure, good to a
 half of itself."""
@@ -129,7 +131,8 @@ USUAL_U: Final[Mapping[str, tuple[float, float]]] = {
     "paste": (0.3, 0.03), "extract": (0.3, 0.03), "debris": (0.3, 0.03), "washing loss": (0.02, 0.2),
     "harvest share": (0.03, 0.02), "carried share": (0.01, 0.3), "washings": (0.3, 0.1),
     "carried": (0.05, 0.2), "poured off": (0.1, 0.1),
-    "cell count": (0.1, 0.5), "optical density": (0.1, 0.2), "yeast at the start": (0.1, 0.5),
+    "refraction": (4.0, 0.03), "cell count": (0.1, 0.5), "optical density": (0.1, 0.2),
+    "yeast at the start": (0.1, 0.5),
 }  # fmt: skip
 """Usual ± of a kitchen by kind: a fixed part in the reading's unit and a share of it, added in quadrature (common
 practice, no source). Used where a number comes without ±; an own ± always goes before it."""
@@ -176,9 +179,9 @@ def _jar(s: State) -> Any:
     return s["co2_out"] * (1.0 + WATER_WITH_GAS) + s["air_out"] + s["ethanol"] * s["stripped_share"]
 
 
-def _density(coefficients: Mapping[str, float], s: State) -> Any:
+def _density(coefficients: Mapping[str, float], acids: float, s: State) -> Any:
     made = {"hexose": -s["sugar_used"], "ethanol": s["ethanol_in_liquid"], "glycerol": s["glycerol"]}
-    return sum(c * made[name] for name, c in coefficients.items()) - ACIDS_IN_DENSITY * s["acids"]
+    return sum(c * made[name] for name, c in coefficients.items()) - acids * s["acids"]
 
 
 def ethanol_content(pct_vol: Any) -> Reading:
@@ -218,9 +221,18 @@ def density_fall(coefficients: Mapping[str, float], value_g: Any) -> Reading:
 
     Each coefficient says by how much a gram lowers the sum: sugar and glycerol raise a density, alcohol lowers it.
     """
+    return _fall("density", "fall in density", coefficients, value_g, ACIDS_IN_DENSITY)
+
+
+def refraction_fall(coefficients: Mapping[str, float], value_g: Any) -> Reading:
+    """The fall in °Brix, in grams of sucrose that bend light as much: as `density_fall`, but alcohol raises it."""
+    return _fall("refraction", "fall in °Brix", coefficients, value_g, ACIDS_IN_REFRACTION)
+
+
+def _fall(kind: str, words: str, coefficients: Mapping[str, float], value_g: Any, acids: float) -> Reading:
     for name in coefficients:
-        one_of(name, ("hexose", "ethanol", "glycerol"), "stream that the density sees")
-    return _reading("density", "fall in density", value_g, "g", (), partial(_density, dict(coefficients)))
+        one_of(name, ("hexose", "ethanol", "glycerol"), "stream that it sees")
+    return _reading(kind, words, value_g, "g", (), partial(_density, dict(coefficients), acids))
 
 
 def residual_sugar(g_per_L: Any) -> Reading:

@@ -13,7 +13,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.checks import between, one_of, positive
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Number, nominal
-from fermkit.calibration.density import MixedMeasurement
+from fermkit.calibration.density import VOLUME, MixedMeasurement
 from fermkit.matter.alcohol import ethanol_mass_concentration
 from fermkit.matter.composition import molar_mass
 from fermkit.matter.properties import sucrose_density
@@ -41,7 +41,6 @@ LEAST_DOUBT: Final = 0.1
 MOST_BRIX: Final = 35.0
 """Where molasses is thinned to be read, and within the range of the constants above [°Brix]."""
 ADDING: Final = Act("adding up refraction", "adding up how sugar and alcohol bend light")
-VOLUME: Final = Act("volume kept", "volume of the liquid, before and after")
 
 
 def refractometer_change(

@@ -123,6 +123,9 @@ DISSOLVED_BY_YEAST: Final = Usual("other solids dissolved, less those that the y
 SUGAR_LEFT: Final = Usual("sugar left over", -0.1, 0.3, "of the sugar fed", PRACTICE)
 USED_UP: Final = Usual("sugar left where a sugar test reads none", -0.01, 0.05, "of the sugar fed", PRACTICE)
 
+FRUCTOSE_UNSEEN: Final = Usual("fructose that a glucose test does not see", 0.0, 0.05, "of the sugar fed", PRACTICE)
+SUCROSE_UNSEEN: Final = Usual("sucrose that a sugar test does not see", -0.01, 0.03, "of the sugar fed", PRACTICE)
+
 ETHANOL_STRIPPED: Final = Usual("ethanol carried out by the gas", 0.0, 0.02, "of the ethanol", PRACTICE)
 STRIPPED_WITH_PUMP: Final = Usual("ethanol carried out by the air pump", 0.0, 0.3, "of the ethanol", PRACTICE)
 

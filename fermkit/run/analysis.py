@@ -33,6 +33,7 @@ from fermkit.run.first_page import first_words, headline, in_short, odd, said_of
 from fermkit.run.harvested import Harvest
 from fermkit.run.records import Run
 from fermkit.run.steps import STEPS, not_empty
+from fermkit.run.sugar_in_time import SugarCourse
 from fermkit.run.yeast_seen import YeastAt, YeastCourse
 from fermkit.run.yields import UncertaintyShares, Yield, leading, shares_of
 from fermkit.vessel.container import Pressure
@@ -49,6 +50,8 @@ class Analysis(Written):
     run : Run
     feed, limits : Feed, YeastLimits
         What went in, and the most yeast that it allows.
+    sugar_course : SugarCourse
+        Hydrometer, refractometer and sugar tests in time.
     released, gas : tuples of GasCurve
         CO2 that left, and CO2 made, by each route.
     routes : RouteComparison
@@ -99,6 +102,7 @@ class Analysis(Written):
 
     run: Run
     feed: Feed | None = None
+    sugar_course: SugarCourse | None = None
     limits: YeastLimits | None = None
     calibration: Calibration | None = None
     drift: Bracket | None = None

@@ -18,10 +18,11 @@ from fermkit.matter import usual
 from fermkit.matter.composition import compound, molar_mass
 from fermkit.matter.feed import Feed
 from fermkit.matter.properties import o2_solubility
-from fermkit.run.alcohol import density_of, ethanol_made_g
+from fermkit.run.alcohol import density_of, ethanol_made_g, refraction_of
 from fermkit.run.closed_vessel import headspace_L
 from fermkit.run.feeding import sugar_left_g
 from fermkit.run.records import Run
+from fermkit.run.sugar_in_time import SugarCourse
 from fermkit.run.surroundings import barometer_bar, liquid_C
 
 _BALANCED = ("hexose", "ethanol", "CO2", "yeast")
@@ -55,8 +56,9 @@ def balance_of(
     pct_vol: Number | None,
     amounts: Mapping[str, Number],
     gas: tuple[GasCurve, ...],
+    course: SugarCourse | None = None,
 ) -> Balance | None:
-    """The four streams; a second route to the gas and a density are further measurements of them."""
+    """The four streams; a second route to the gas, a density and a refraction are further measurements of them."""
     known = {name: amount for name, amount in amounts.items() if uncertainty(amount) > 0}
     if "CO2" in known:  # as read by the first route, whichever the yields follow: a leak is looked for in it
         known["CO2"] = gas[0].total() * CO2_G_PER_MOL
@@ -71,9 +73,10 @@ def balance_of(
     if stated is not None and stated is not pct_vol and "ethanol" in known:
         made = ethanol_made_g(run, stated, gas[0] if gas else None)
         further.append(LinearMeasurement("ethanol as measured elsewhere", {"ethanol": 1.0}, made))
-    density = density_of(run, fed, pct_vol)
-    if density is not None:
-        further.append(LinearMeasurement("fall in density", density.coefficients, density.value))
+    for of, words in ((density_of, "fall in density"), (refraction_of, "fall in °Brix")):
+        mixed = of(run, fed, pct_vol, course)
+        if mixed is not None:
+            further.append(LinearMeasurement(words, mixed.coefficients, mixed.value))
     return Balance(
         {name: known.get(name) for name in (*_BALANCED, "glycerol")},
         priors=_byproducts(run),

@@ -18,6 +18,7 @@ from fermkit.run.analysis import Analysis, analyse
 from fermkit.run.batch_readings import recipe_of
 from fermkit.run.records import Run
 from fermkit.run.sections_gas import PressureReadings
+from fermkit.run.sugar_in_time import By, SugarCourse, apart
 from fermkit.run.yeast_seen import Way
 
 UNTOLD: Final = 0.005
@@ -53,8 +54,8 @@ def fit_batch(run: Run | Analysis, *, also: Sequence[Series] = ()) -> BatchFit:
 
     Notes
     -----
-    Used are: all routes to the gas, alcohol samples with a time, yeast counted or read as cloudiness, density before
-    and after, residual sugar and net yeast at the end, and the temperature of the liquid where it was logged. The yeast
+    Used are: all routes to the gas, alcohol samples with a time, yeast counted or read as cloudiness, density and sugar
+    in time or before and after, net yeast at the end, and the temperature of the liquid where it was logged. The yeast
     is that of the product, so what was lost at the harvest is missing from it.
 
     References
@@ -99,7 +100,7 @@ def readings_in_time(found: Analysis, litres: float) -> list[Series]:
     """Gas by every route, alcohol, density, sugar and yeast, each with its hour."""
     out = [_gas(curve) for curve in found.released]
     run = found.run
-    told = [one.time_h[-1] for one in out]
+    told = [one.time_h[-1] for one in out] + ([found.sugar_course.end_h] if found.sugar_course else [])
     read = [one for one in found.samples if one.value is not None and np.isfinite(one.time_h)]
     if read:
         read.sort(key=lambda one: one.time_h)
@@ -112,7 +113,9 @@ def readings_in_time(found: Analysis, litres: float) -> list[Series]:
         return []
     last = float(max(told))
     start, end = run.density.start_kg_m3, run.density.end_kg_m3
-    if start is not None and end is not None:
+    course = found.sugar_course
+    out += [] if course is None else _sugar_read(course)
+    if start is not None and end is not None and (course is None or not course.by(By.HYDROMETER)):
         u = [max(uncertainty(x), 0.3) / 1000 for x in (start, end)]
         out.append(series("density", [0.0, last], [nominal(start) / 1000, nominal(end) / 1000], u, u_common=0.03))
     left = run.residual_sugar.value_g_L
@@ -140,6 +143,20 @@ def yeast_in_time(found: Analysis) -> list[Series]:
         u = np.array([uncertainty(one.grams_L) for one in those])
         own = np.sqrt(np.maximum(u**2 - (common * grams) ** 2, (0.02 * grams) ** 2))
         out.append(series("yeast", [one.time_h for one in those], grams, own, u_common=common))
+    return out
+
+
+def _sugar_read(course: SugarCourse) -> list[Series]:
+    """Density by the hydrometer, and sugar by each of the other instruments, all in time."""
+    out = []
+    dense = course.by(By.HYDROMETER)
+    if len(dense) > 1:
+        read = [nominal(one.shown) / 1000 for one in dense]
+        u = [max(uncertainty(one.shown), 0.3) / 1000 for one in dense]
+        out.append(series("density", [one.time_h for one in dense], read, u, u_common=0.03))
+    for what in (By.REFRACTOMETER, By.REDUCING, By.GLUCOSE):
+        hours, left, u = apart(course.by(what))
+        out += [series("sugar", hours, left, u)] if hours else []
     return out
 
 

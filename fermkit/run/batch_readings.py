@@ -17,10 +17,11 @@ from fermkit.batch.suspects import Limits, Suspects, detection_limits, suspects
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, RouteComparison
 from fermkit.matter.feed import Feed
 from fermkit.matter.usual import ON_THE_WALLS
-from fermkit.run.alcohol import density_of, ethanol_made_g
+from fermkit.run.alcohol import density_of, ethanol_made_g, refraction_of
 from fermkit.run.closed_vessel import headspace_L
 from fermkit.run.harvested import BEFORE_WASHING, carried_g, harvest_of, poured_off_g, weighings_of
 from fermkit.run.records import Run
+from fermkit.run.sugar_in_time import SugarCourse, left_at_end
 from fermkit.run.surroundings import barometer_bar, liquid_C
 from fermkit.run.washed import washing_of
 from fermkit.run.yeast_seen import YeastAt, yeast_readings
@@ -50,8 +51,9 @@ def recipe_of(run: Run, fed: Feed) -> Recipe:
 
 
 def readings_of(
-    run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], seen: tuple[YeastAt, ...] = ()
-) -> tuple[Reading, ...]:
+    run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], seen: tuple[YeastAt, ...] = (),
+    course: SugarCourse | None = None,
+) -> tuple[Reading, ...]:  # fmt: skip
     """Everything that was read of the batch, each once."""
     found = []
     if pct_vol is not None and run.ledger.entries:  # samples took alcohol along
@@ -61,12 +63,14 @@ def readings_of(
     if run.ethanol.content_pct_vol is not None and run.ethanol.content_pct_vol is not pct_vol:
         found.append(batch.ethanol_content(_own_u(run.ethanol.content_pct_vol)))
     found += [batch.gas(ROUTES[curve.kind], _own_u(curve.total() * CO2_G_PER_MOL)) for curve in released]
-    density = density_of(run, fed, pct_vol)
-    if density is not None:
-        fall = {name: -c for name, c in density.coefficients.items()}  # the sum of a fall is positive
-        found.append(batch.density_fall(fall, _own_u(-density.value)))
-    if run.residual_sugar.value_g_L is not None:
-        found.append(batch.residual_sugar(_own_u(run.residual_sugar.value_g_L)))
+    for of, kind in ((density_of, batch.density_fall), (refraction_of, batch.refraction_fall)):
+        mixed = of(run, fed, pct_vol, course)
+        if mixed is not None:
+            fall = {name: -c for name, c in mixed.coefficients.items()}  # the sum of a fall is positive
+            found.append(kind(fall, _own_u(-mixed.value)))
+    left = left_at_end(run, course)
+    if left is not None:
+        found.append(batch.residual_sugar(_own_u(left)))
     return (*found, *yeast_readings(run, seen, released), *_harvested(run), *_poured_off(run, fed, pct_vol))
 
 
@@ -128,10 +132,10 @@ def _harvested(run: Run) -> list[Reading]:
 
 def estimate_of(
     run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], vessel: Vessel | None,
-    seen: tuple[YeastAt, ...] = (),
+    seen: tuple[YeastAt, ...] = (), course: SugarCourse | None = None,
 ) -> Estimate:  # fmt: skip
     """The best answer for every quantity of the batch, from whatever was measured, and be it the recipe alone."""
-    read = readings_of(run, fed, pct_vol, released, seen or ())
+    read = readings_of(run, fed, pct_vol, released, seen or (), course)
     return estimate(recipe_of(run, fed), read, vessel=vessel, state=run.state or _state_by(released))
 
 

@@ -29,6 +29,7 @@ from fermkit.run.sections_liquid import (
     ResidualSugar,
     SampleRow,
     StandardRow,
+    SugarRow,
     TemperatureRow,
     VolumeRow,
 )
@@ -52,6 +53,7 @@ ROWS: Final[Mapping[str, type[Section]]] = {
     "gas": GasRow, "standards": StandardRow, "samples": SampleRow, "volumes": VolumeRow, "weights": WeightRow,
     "drying": DryingRow, "hold": HoldRow, "washing": WashingRow, "temperature": TemperatureRow,
     "counts": CountRow, "turbidity": TurbidityRow, "turbidity_standards": TurbidityStandardRow,
+    "sugar": SugarRow,
 }  # fmt: skip
 
 Column = Field

@@ -28,6 +28,7 @@ from fermkit.run.closed_vessel import pressure_of, vessel_of
 from fermkit.run.feeding import feed_of, limits_of, sugar_left_of
 from fermkit.run.gas_routes import curves_of, growth_of, lag_and_rate, made_from, released_by, routes_of
 from fermkit.run.harvested import drying_of, harvest_of, hold_of, protein_of, recovery_of, yeast_of
+from fermkit.run.sugar_in_time import course_of
 from fermkit.run.washed import washing_of
 from fermkit.run.yeast_seen import turbidity_line_of, yeast_course, yeast_seen
 from fermkit.run.yields import shares_of, yields_of
@@ -128,6 +129,7 @@ def not_empty(value: Any) -> bool:
 
 STEPS = (
     Step("feed", "Feed", feed_of, "run", "run.toml lists no feed"),
+    Step("sugar_course", "Sugar in time", course_of, "run feed"),
     Step("limits", "Limits of the yeast", limits_of, "run feed"),
     Step("calibration", "Standards", calibration_of, "run"),
     Step("drift", "Drift of the sensor", drift_of, "run calibration"),
@@ -140,8 +142,8 @@ STEPS = (
     Step("vessel", "Vessel", vessel_of, "run", pages=hidden),
     Step("turbidity_line", "Cloudiness of the yeast", turbidity_line_of, "run"),
     Step("yeast_seen", "Yeast during the run", yeast_seen, "run turbidity_line?", pages=hidden),
-    Step("estimate", "What became of the sugar", estimate_of, "run feed ethanol_pct_vol? released? vessel? yeast_seen?",
-         front=True),
+    Step("estimate", "What became of the sugar", estimate_of,
+         "run feed ethanol_pct_vol? released? vessel? yeast_seen? sugar_course?", front=True),
     Step("own_sums", "Your own sums", own_sums_of, "run estimate", front=True),
     Step("gas_by_route", "CO2 made", made_from, "run", each="released", pages=hidden),
     Step("gas", "CO2 made", supported_first, "gas_by_route routes? estimate?"),
@@ -157,11 +159,11 @@ STEPS = (
     Step("protein", "Protein", protein_of, "run harvest"),
     Step("hold", "Autolysis", hold_of, "run", "no temperature of the hold was logged"),
     Step("drying", "Drying", drying_of, "run harvest?"),
-    Step("sugar_left_g_L", "Sugar left over", sugar_left_of, "run",
+    Step("sugar_left_g_L", "Sugar left over", sugar_left_of, "run sugar_course?",
          "it was not measured; all sugar is taken as used", pages=hidden),
     Step("amounts", "Amounts", amounts_of, "run feed sugar_left_g_L? ethanol_pct_vol? gas? yeast? estimate?",
          pages=hidden),
-    Step("balance", "Balance", balance_of, "run feed ethanol_pct_vol? amounts gas_by_route?",
+    Step("balance", "Balance", balance_of, "run feed ethanol_pct_vol? amounts gas_by_route? sugar_course?",
          "fewer than three of sugar, ethanol, CO2 and yeast are known", pages=lambda found: [found.closure().page()]),
     Step("reconciliation", "Balance", Balance.reconcile, "balance"),
     Step("adds_up", "Does it add up?", adds_up_of, "estimate"),

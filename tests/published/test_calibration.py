@@ -9,7 +9,7 @@ from uncertainties import ufloat
 from fermkit.basis.budget import budget_of
 from fermkit.basis.statistics import effective_degrees_of_freedom, grubbs_critical, student
 from fermkit.calibration.calibrate import fit_calibration
-from fermkit.calibration.density import convert_ethanol, density_change
+from fermkit.calibration.density import convert_ethanol, density_change, hydrometer_sugar
 from fermkit.calibration.linearity import mandel_test
 from fermkit.calibration.refractometer import GLYCEROL, SUCROSE, as_sucrose, ethanol_as_sucrose
 from fermkit.calibration.surroundings import vapour_ratio
@@ -352,3 +352,20 @@ def test_how_glycerol_bends_light_against_the_handbook(published, percent, densi
     """Glycerol by its g/L."""
     found = 1.33299 + GLYCEROL * percent / 100 * density
     published.check(f"index of {percent} % glycerol", found, index, 1.5e-4, source=CRC, verification="read")
+
+
+# Balling's rule: 2.0665 g of extract give 1 g of alcohol, 0.9565 g of CO2 and 0.11 g of yeast. Of 100 g of a wort of
+# so many °Plato that ends at an apparent °Plato:
+@pytest.mark.parametrize(("original", "apparent"), [(12.0, 2.5), (10.0, 2.0), (16.0, 4.0)])
+def test_sugar_used_by_the_hydrometer(published, original, apparent):
+    """As brewers reckon it from the two densities; extract is maltose, a twentieth lighter than its hexose."""
+    alcohol = (original - (0.1808 * original + 0.8192 * apparent)) / (2.0665 - 0.010665 * original)
+    begin, end = (float(sucrose_density(p / 100.0)) for p in (original, apparent))
+    wort = 100.0 + 1.0665 * alcohol  # g, of which 100 g of beer came
+    rule = 2.0665 * alcohol / wort * begin  # g in a litre of wort
+    found = hydrometer_sugar(end, begin, volume_ratio=100.0 / end / (wort / begin))
+    published.check(
+        f"hexose used from {original:g} to {apparent:g} °P, g/L", found, 1.0526 * rule, 0.03 * rule,
+        source="Balling's rule for beer (De Clerck, A Textbook of Brewing, 1957; coefficients from memory)",
+        verification="memory",
+    )  # fmt: skip
