@@ -4,7 +4,8 @@ A batch has nineteen basic amounts (`LATENTS`). Those the recipe tells come with
 from `fermkit.matter.usual`, wide. The readings then narrow them.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from uncertainties import ufloat
@@ -59,6 +60,8 @@ class Recipe:
         Whether air was blown in.
     nitrogen : "ammonium", "amino", "mixture" or None
         What the yeast took its nitrogen from; None: read from the feed.
+    better : mapping of str to value
+        Basic amounts known better than what is usual, by their key in `LATENTS`: a plan knows its air and nutrients.
     """
 
     feed: Feed
@@ -70,6 +73,7 @@ class Recipe:
     closed: str = "airlock"
     air_pump: bool = False
     nitrogen: str | None = None
+    better: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         sugar = nominal(self.feed.hexose_g)
@@ -224,6 +228,9 @@ def known(recipe: Recipe, state: str = "not stated", width: float = usual.FOR_IN
     } | {
         key: Latent(key, range_.name, range_.value(width), 0.0, ceiling) for key, (range_, ceiling) in shares.items()
     }  # fmt: skip
+    for key, value in recipe.better.items():
+        one_of(key, LATENTS, "basic amount")
+        found[key] = replace(found[key], value=_told(value, WEIGHING, found[key].words))
     return tuple(found[key] for key in LATENTS)
 
 
