@@ -9,6 +9,7 @@ import pytest
 
 import fermkit as fk
 from fermkit.batch.progress import Stage
+from fermkit.matter import usual
 from fermkit.run.first_page import questions
 
 # 140 g of sucrose are 147 g of hexose. At 90 % of Gay-Lussac (0.511 and 0.489 g/g) they give 68 g of alcohol, 3.4 % vol
@@ -93,12 +94,27 @@ def test_days_under_hours_are_noticed():
 
 
 def test_a_word_that_nobody_said_is_asked():
-    """No inoculum, no state: asked, and the yeast's ± is as wide as the doubt."""
+    """No inoculum, no share harvested, no state: asked, and the yeast's ± is as wide as the doubt."""
     found = told({"weights": WEIGHED}, inoculum=None)
-    assert len(questions(found.estimate)) == 2 and "How much yeast was put in?" in first(found)
-    assert not questions(told({"weights": WEIGHED}, run={"name": "jar", "state": "used up"}).estimate)
-    wide, narrow = (one.yeast.net_g.std_dev for one in (found, told({"weights": WEIGHED})))
+    assert len(questions(found.estimate)) == 3 and "How much yeast was put in?" in first(found)
+    kept = {"share_harvested": "95 ± 1 %"}
+    assert not questions(told({"weights": WEIGHED}, run={"name": "jar", "state": "used up"}, harvest=kept).estimate)
+    wide, narrow = (told({"weights": WEIGHED}, harvest=kept, **none).yeast.net_g.std_dev
+                    for none in ({"inoculum": None}, {}))  # fmt: skip
     assert wide > 2 * narrow
+
+
+def test_a_harvest_share_that_nobody_told_is_the_same_for_harvest_and_estimate():
+    """84 to 98 % is taken in both, said on the harvest's page, and their yeasts agree; told, it is narrower."""
+    found = told({"weights": WEIGHED}, run={"name": "jar", "state": "used up"})
+    assert found.harvest.share.n == pytest.approx(usual.HARVESTED.middle) and not found.harvest.share_told
+    assert "not told" in str(found.harvest)
+    grown = found.estimate["yeast"]
+    assert abs(found.yeast.net_g.n - grown.value) < found.yeast.net_g.s
+    sure = told({"weights": WEIGHED}, run={"name": "jar", "state": "used up"}, harvest={"share_harvested": "91 ± 1 %"})
+    assert sure.harvest.share_told and sure.estimate["yeast"].u < grown.u
+    assert sure.yeast.net_g.s < 0.6 * found.yeast.net_g.s
+
 
 
 def test_what_was_not_measured_is_no_gap_in_the_carbon():

@@ -340,10 +340,13 @@ def test_watch_without_a_feed_or_a_vessel_still_forecasts(tmp_path):
     assert run.tables["gas"].shape[0] == 31
 
 
-def test_compare_refuses_a_run_without_the_yield(analysis, other):
-    """A run that lost its harvest cannot be the one that others are held against."""
+def test_compare_falls_back_on_the_estimate_of_a_run_without_the_yield(analysis, other):
+    """A run that lost its harvest is compared by its estimate, said so; without one it is not held against."""
     short = replace(other, yields={name: y for name, y in other.yields.items() if name != "yeast_yield"})
     panel = panels.compare([analysis, short])
+    panel.set(of="yeast_yield", against="pot")
+    assert "the dry yeast was not measured" in str(panel.page)
+    panel = panels.compare([analysis, replace(short, estimate=None)])
     with pytest.raises(InputError, match="pot has no yeast_yield"):
         panel.set(of="yeast_yield", against="pot")
 

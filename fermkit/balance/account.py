@@ -369,7 +369,10 @@ class Balance(Written):
         return detection_limits(evidence, usual_faults(evidence), level, power)
 
     def measure_next(self) -> MeasureNext:
-        """Extra measurements ranked by the share of the doubt that they would settle for their effort."""
+        """Extra measurements ranked by the share of the doubt between mistakes that they would settle for their effort.
+
+        Which mistake it was is this question; what would narrow the amounts is asked of a run's estimate.
+        """
         return measure_next(*self._ranked)
 
     def bounds(self, stream: str, region: str = "one") -> Bounds:

@@ -4,7 +4,7 @@ The state follows from the basic amounts by carbon and electrons and by what eac
 reading knows what it would show for a state (`shows`), so that any of them can be held against all others.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, Final
@@ -279,7 +279,7 @@ def yeast_at_start(g_per_L: Any) -> Reading:
 def washing_loss(share: Any) -> Reading:
     """Share of the paste's dry matter that washing took, as told [-]."""
     shows = partial(_amount, "washed_out")
-    return _reading("washing loss", "loss in washing, as told", share, "of the paste", ("washings",), shows)
+    return _reading("washing loss", "loss in washing", share, "of the paste", ("washings",), shows)
 
 
 def washings(dry_g: Any) -> Reading:
@@ -290,7 +290,7 @@ def washings(dry_g: Any) -> Reading:
 def harvest_share(share: Any) -> Reading:
     """Share of the batch's solids that came into the paste, as told [-]."""
     shows = partial(_amount, "harvest_share")
-    return _reading("harvest share", "share harvested, as told", share, "", ("losses",), shows)
+    return _reading("harvest share", "share harvested", share, "of the solids", ("losses",), shows)
 
 
 def carried_share(share: Any) -> Reading:
@@ -320,10 +320,17 @@ def _poured(there: float, s: State) -> Any:
     return s["solids"] * there - s["paste"]
 
 
-def candidates(s: State) -> tuple[Reading, ...]:
-    """What a kitchen could still read, each with its usual ±, at the amounts of a state."""
+SEES_THE_SAME: Final = {
+    "ethanol content": "ethanol", "jar weight": "vessel weight", "used up": "residual sugar",
+    "washing loss": "washings", "harvest share": "poured off",
+}  # fmt: skip
+"""A kind that could still be read, and the one that has told as much already."""
+
+
+def candidates(s: State, taken: Collection[str] = ()) -> tuple[Reading, ...]:
+    """What a kitchen could still read besides the kinds taken, each with its usual ±, at the amounts of a state."""
     plain = {key: max(float(value), 0.0) for key, value in s.items()}
-    return (
+    every = (
         used_up(),
         ethanol_content(plain["ethanol_in_liquid"] / (plain["liquid"] * ALCOHOL_G_PER_PCT_L)),
         jar_weight(_jar(s)),
@@ -335,3 +342,4 @@ def candidates(s: State) -> tuple[Reading, ...]:
         washing_loss(plain["washed_out"]),
         harvest_share(plain["harvest_share"]),
     )
+    return tuple(one for one in every if not {one.kind, SEES_THE_SAME.get(one.kind)} & set(taken))

@@ -6,12 +6,11 @@ from types import SimpleNamespace
 from typing import Any, Final
 
 from fermkit.balance.account import Balance
-from fermkit.balance.measurements import MeasureNext
 from fermkit.balance.reconciliation import Reconciliation
 from fermkit.basis.cautions import Cautions, cautions_for
 from fermkit.basis.checks import one_of
 from fermkit.basis.written import Line, Number, Page, Written
-from fermkit.batch.estimate import AddsUp, Estimate
+from fermkit.batch.estimate import AddsUp, Estimate, Gains
 from fermkit.batch.impossible import Sort
 from fermkit.batch.own_sums import OwnSums
 from fermkit.batch.progress import Progress
@@ -93,8 +92,8 @@ class Analysis(Written):
         Which mistakes could have made the readings what they are, ranked; none where nothing alarms.
     blind : Limits
         What these readings could not have shown.
-    next_measurements : MeasureNext
-        Extra measurements, by what they would settle for their effort.
+    next_measurements : Gains
+        Readings not yet taken, by how much they would narrow the estimate.
     yields : mapping of Yield
     gaps : tuple of str
         What cannot be told, and why.
@@ -134,7 +133,7 @@ class Analysis(Written):
     adds_up: AddsUp | None = None
     suspects: Suspects | None = None
     blind: Limits | None = None
-    next_measurements: MeasureNext | None = None
+    next_measurements: Gains | None = None
     pressure: Pressure | None = None
     yields: Mapping[str, Yield] = field(default_factory=dict)
     shares: UncertaintyShares | None = None

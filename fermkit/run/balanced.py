@@ -4,8 +4,6 @@ from collections.abc import Mapping
 from typing import Any
 
 from fermkit.balance.account import Balance
-from fermkit.balance.measurements import MeasureNext
-from fermkit.balance.reconciliation import Reconciliation
 from fermkit.balance.streams import USUAL_ASH, LinearMeasurement
 from fermkit.basis.budget import Act
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, ZERO_CELSIUS_K
@@ -117,8 +115,3 @@ def carbon_per_g(name: str) -> float:
     thing = compound(name)
     share = 1 - USUAL_ASH[0] if name == "yeast" else 1.0
     return float(share * thing.carbon / thing.molar_mass)
-
-
-def next_of(balance: Balance, reconciliation: Reconciliation) -> MeasureNext | None:
-    """Extra measurements by what they would settle, where those of the balance could be held against one another."""
-    return balance.measure_next() if reconciliation.degrees_of_freedom > 0 else None

@@ -8,7 +8,7 @@ import numpy as np
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.batch import readings as batch
-from fermkit.batch.estimate import AddsUp, Estimate, estimate
+from fermkit.batch.estimate import AddsUp, Estimate, Gains, estimate
 from fermkit.batch.known import Recipe
 from fermkit.batch.own_sums import OwnSums, check_sums
 from fermkit.batch.progress import Progress, progress
@@ -176,6 +176,11 @@ def suspects_of(found: Estimate) -> Suspects | None:
 def blind_to(found: Estimate) -> Limits | None:
     """The smallest mistakes that the readings would have shown; None where nothing was read."""
     return detection_limits(found) if found.readings else None
+
+
+def next_of(found: Estimate) -> Gains:
+    """What each reading not yet taken would narrow, the most useful first."""
+    return found.measure_next()
 
 
 DISAGREE: Final = 0.01

@@ -219,6 +219,13 @@ def questions(found: Estimate | None) -> list[str]:
             f"How much yeast was put in? None is told, so {low:g} to {high:g} g dry for 100 g of sugar is "
             "taken. Write it under [inoculum]."
         )
+    kinds = {reading.kind for reading in found.readings}
+    if kinds & set(HARVESTED) and not kinds & {"harvest share", "poured off"}:
+        low, high = 100 * usual.HARVESTED.low, 100 * usual.HARVESTED.high
+        out.append(
+            f"How much of the yeast came into the paste? None is told, so {low:g} to {high:g} % is taken. Write "
+            "share_harvested under [harvest]."
+        )
     if found.state == "not stated" and not any("sugar_left" in reading.of for reading in found.readings):
         out.append(
             "Does it still make gas, has it stopped, or is the sugar used up (by a sugar test, or a density that falls "

@@ -52,6 +52,10 @@ class Harvest(Written):
         Liquid in all the paste; None where it was not weighed wet.
     extract_g, debris_g : ufloat or None
         Dry matter of the two fractions, as weighed.
+    share : ufloat
+        Share of the solids that came into the paste: as told, or what is usual.
+    share_told : bool
+        Whether it was told.
     """
 
     items: Mapping[str, Solids]
@@ -60,6 +64,8 @@ class Harvest(Written):
     paste_water_g: Number | None
     extract_g: Number | None
     debris_g: Number | None
+    share: Number
+    share_told: bool
 
     def page(self) -> Page:
         """The weighings as a page."""
@@ -69,6 +75,8 @@ class Harvest(Written):
         ]
         lines.append(Line("dry matter of all the paste", self.product_dry_g, "g"))
         lines += [Line("liquid in it", self.paste_water_g, "g")] if self.paste_water_g is not None else []
+        note = "as told" if self.share_told else "not told: what is usual, unless what was poured off was measured"
+        lines.append(Line("of all solids, harvested", 100 * self.share, "%", note))
         return Page("Harvest", lines)
 
 
@@ -120,7 +128,9 @@ def harvest_of(run: Run) -> Harvest | None:
         return None
     dry = {name: item.dry_g for name, item in items.items()}
     extract, debris = dry.get("extract", run.harvest.extract_g), dry.get("debris", run.harvest.debris_g)
-    return Harvest(items, product, split, water, extract, debris)
+    told = run.harvest.share_harvested
+    share = usual.HARVESTED.value() if told is None else told
+    return Harvest(items, product, split, water, extract, debris, share, told is not None)
 
 
 def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Number | None:
@@ -160,11 +170,11 @@ def yeast_of(
 ) -> NetYeast:
     """Net dry yeast: what the paste holds and what was poured off, less feed solids carried along, less the inoculum.
 
-    Samples and spills took yeast with them; their share is added back, the yeast growing in step with the gas.
+    What stayed behind at the harvest is added back, and so is the share of samples and spills, the yeast growing in
+    step with the gas.
     """
-    product = harvest.product_dry_g / (1.0 if run.harvest.share_harvested is None else run.harvest.share_harvested)
-    if run.harvest.share_harvested is None and washed is not None:
-        product = product + (poured_off_g(run, washed) or 0.0)
+    lost = None if harvest.share_told or washed is None else poured_off_g(run, washed)
+    product = harvest.product_dry_g / harvest.share if lost is None else harvest.product_dry_g + lost
     put_in = fed.inoculum_g
     if not nominal(put_in) > 0:  # nobody told: the usual, with its ±
         put_in = usual.INOCULUM.value() * nominal(fed.hexose_g)

@@ -14,11 +14,12 @@ from fermkit.balance.account import Balance
 from fermkit.basis.errors import FermkitError
 from fermkit.basis.written import Page
 from fermkit.run.alcohol import calibration_of, drift_of, final_ethanol_pct_vol, rows_by_sample, sample_of
-from fermkit.run.balanced import amounts_of, balance_of, next_of
+from fermkit.run.balanced import amounts_of, balance_of
 from fermkit.run.batch_readings import (
     adds_up_of,
     blind_to,
     estimate_of,
+    next_of,
     own_sums_of,
     progress_of,
     supported_first,
@@ -169,7 +170,7 @@ STEPS = (
     Step("adds_up", "Does it add up?", adds_up_of, "estimate"),
     Step("suspects", "What may be wrong", suspects_of, "estimate"),
     Step("blind", "Detection limits", blind_to, "estimate"),
-    Step("next_measurements", "What to measure next", next_of, "balance reconciliation"),
+    Step("next_measurements", "What to measure next", next_of, "estimate"),
     Step("pressure", "Pressure", pressure_of, "run gas"),
     Step("yields", "Yields", yields_of,
          "run amounts estimate? adds_up? reconciliation? limits? harvest? yeast? calibration? gas?",

@@ -278,14 +278,14 @@ def side_by_side(found: RunComparison, *, ax: Any) -> str:
     """
     names = list(found.same)
     step = 0.8 / len(found.analyses)
-    for number, (analysis, colour, mark) in enumerate(zip(found.analyses, COLOURS.values(), MARKS)):
-        values = [analysis.yields[name] for name in names]
+    for number, (analysis, own, colour, mark) in enumerate(zip(found.analyses, found.yields, COLOURS.values(), MARKS)):
+        values = [own[name] for name in names]
         at = np.arange(len(names)) + (number - (len(found.analyses) - 1) / 2) * step
         middle = np.array([nominal(one.per_g) for one in values])
         ends = np.array([one.interval() for one in values]).T
         ax.errorbar(middle, at, xerr=np.abs(ends - middle), fmt=mark, color=colour, capsize=4, markersize=6,
                     label=analysis.run.name)  # fmt: skip
-    ax.set_yticks(range(len(names)), [found.analyses[0].yields[name].product for name in names])
+    ax.set_yticks(range(len(names)), [found.yields[0][name].product for name in names])
     ax.invert_yaxis()
     ax.set_xlim(left=0.0)
     ax.set_xlabel("g for each gram of sugar used (whisker: 95 %)")
