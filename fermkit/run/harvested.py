@@ -174,7 +174,8 @@ def yeast_of(
     step with the gas.
     """
     lost = None if harvest.share_told or washed is None else poured_off_g(run, washed)
-    product = harvest.product_dry_g / harvest.share if lost is None else harvest.product_dry_g + lost
+    product = harvest.product_dry_g
+    product = product / harvest.share if lost is None else product * (1.0 + usual.ON_THE_WALLS.value()) + lost
     put_in = fed.inoculum_g
     if not nominal(put_in) > 0:  # nobody told: the usual, with its ±
         put_in = usual.INOCULUM.value() * nominal(fed.hexose_g)
