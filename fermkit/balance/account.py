@@ -59,7 +59,8 @@ class Balance(Written):
         What to assume for by-products that nobody measured. "usual": glycerol tied to the yeast made, by the
         nitrogen source, and 0 to 3 % of the sugar's carbon as organic acids, wherever sugar is fermented
         to ethanol. A mapping replaces them: ``{"glycerol": ufloat(6.0, 0.5), "acids": ufloat(0.02, 0.005)}``
-        [mmol/g, C-mol/C-mol]; ``"oxygen"`` is what the yeast took of the air in the vessel [g], negative.
+        [mmol/g, C-mol/C-mol]; ``"oxygen"`` is what the yeast took of the air in the vessel [g], negative, and
+        ``"electrons"`` what it holds beside its formula [mol for each mole of its carbon].
     nitrogen_source : "mixture", "ammonium" or "amino"
         What the yeast's nitrogen came as, where glycerol stands at its usual amount: 4 to 13, 8 to 13 or 4 to
         8 mmol for each gram of dry yeast (sources: `fermkit.matter.usual`).

@@ -1,6 +1,6 @@
 """What is known of a batch before any reading: its recipe, and for all else what is usual.
 
-A batch has nineteen basic amounts (`LATENTS`). Those the recipe tells come with the recipe's ±; the others come
+A batch has twenty-one basic amounts (`LATENTS`). Those the recipe tells come with the recipe's ±; the others come
 from `fermkit.matter.usual`, wide. The readings then narrow them.
 """
 
@@ -152,9 +152,10 @@ class Latent:
 LATENTS: Final = (
     "sugar_fed", "liquid", "gas_space", "inoculum", "feed_solids", "left_share", "yeast_yield", "glycerol_per_yeast",
     "acids_share", "oxygen", "stripped_share", "leak_share", "store", "gas_space_co2", "carried_share",
-    "harvest_share", "washed_out", "extract_share", "ash",
+    "harvest_share", "washed_out", "extract_share", "ash", "yeast_electrons", "yeast_per_carbon",
 )  # fmt: skip
-"""The basic amounts: grams of hexose fed, litres, grams, shares, mmol glycerol per g yeast, mol oxygen."""
+"""The basic amounts: grams of hexose fed, litres, grams, shares, mmol glycerol per g yeast, mol oxygen, mol and g for
+each mole of the yeast's carbon."""
 
 
 @dataclass(frozen=True)
@@ -216,6 +217,8 @@ def known(recipe: Recipe, state: str = "not stated", width: float = usual.FOR_IN
         "washed_out": (usual.WASHED_OUT, 1.0),
         "extract_share": (usual.EXTRACT_SHARE, 1.0),
         "ash": (usual.ASH, 1.0),
+        "yeast_electrons": (usual.YEAST_ELECTRONS, ALL),
+        "yeast_per_carbon": (usual.YEAST_PER_CARBON, ALL),
     }  # fmt: skip
     found = {
         "sugar_fed": Latent("sugar_fed", "sugar fed", sugar, assumed=False),

@@ -19,7 +19,7 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.batch.known import LATENTS, Surroundings
 from fermkit.matter.alcohol import ethanol_mass_concentration
-from fermkit.matter.composition import compound, molar_mass
+from fermkit.matter.composition import molar_mass
 from fermkit.matter.usual import USED_UP
 
 Floats = NDArray[np.float64]
@@ -30,7 +30,6 @@ CO2_G: Final = molar_mass("CO2")
 ETHANOL_G: Final = molar_mass("ethanol")
 GLYCEROL_G: Final = molar_mass("glycerol")
 ACID_G: Final = molar_mass("CH2O")
-YEAST: Final = compound("yeast")
 ALCOHOL_G_PER_PCT_L: Final = float(ethanol_mass_concentration(1.0))
 """Ethanol in a litre for each % by volume [g/L] (OIML R 22)."""
 ACIDS_IN_DENSITY: Final = 0.23
@@ -47,7 +46,7 @@ def state_of(z: Any, around: Surroundings) -> State:
 
     Parameters
     ----------
-    z : array of shape (..., 19)
+    z : array of shape (..., 21)
         Basic amounts; many batches at once along the leading axes.
     around : Surroundings
 
@@ -62,11 +61,11 @@ def state_of(z: Any, around: Surroundings) -> State:
     s["sugar_used"] = s["sugar_fed"] - s["sugar_left"]
     hexose = s["sugar_used"] / HEXOSE_G
     s["yeast"] = s["yeast_yield"] * s["sugar_used"]
-    yeast_carbon = s["yeast"] * (1.0 - s["ash"]) / YEAST.molar_mass
+    yeast_carbon = s["yeast"] * (1.0 - s["ash"]) / s["yeast_per_carbon"]
     glycerol = s["glycerol_per_yeast"] / 1000.0 * s["yeast"]
     acid_carbon = 6.0 * hexose * s["acids_share"]
     ethanol = (
-        24.0 * hexose - YEAST.electrons * yeast_carbon - 14.0 * glycerol - 4.0 * acid_carbon - 4.0 * s["oxygen"]
+        24.0 * hexose - s["yeast_electrons"] * yeast_carbon - 14.0 * glycerol - 4.0 * acid_carbon - 4.0 * s["oxygen"]
     ) / 12.0
     co2 = 6.0 * hexose - yeast_carbon - 3.0 * glycerol - acid_carbon - 2.0 * ethanol
     s |= {"glycerol": glycerol * GLYCEROL_G, "acids": acid_carbon * ACID_G, "ethanol": ethanol * ETHANOL_G}

@@ -111,6 +111,17 @@ YEAST_WITH_PUMP: Final = Usual(
     "yeast grown with an air pump", 0.01, 0.45, "g/g hexose used",
     "0.5 where all is respired, common practice; as without air where sugar is plenty (Crabtree effect)",
 )  # fmt: skip
+YEAST_ELECTRONS: Final = Usual(
+    "electrons in the yeast", 4.03, 4.28, "for each carbon",
+    "formulas of S. cerevisiae without ash, against ammonia: CH1.613O0.557N0.158 4.03 (Battley), CH1.64O0.52N0.16 4.12 "
+    "(Doran), CH1.83O0.56N0.17 4.20 (Roels 1983), CH1.81O0.51N0.17 4.28 (Atkinson & Mavituna); first and last from "
+    "memory",
+)  # fmt: skip
+YEAST_PER_CARBON: Final = Usual(
+    "yeast without ash for each mole of its carbon", 24.2, 25.4, "g/mol",
+    "the same formulas 24.2 to 25.2; CH1.748O0.596N0.148 25.4 (Lange & Heijnen, Biotechnol. Bioeng. 75 (2001) 334, "
+    "from memory)",
+)  # fmt: skip
 ASH: Final = Usual("ash of the yeast", 0.05, 0.08, "g/g", "Roels 1983; Villadsen et al.")
 
 ETHANOL_MADE: Final = Usual(

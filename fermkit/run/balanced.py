@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from typing import Any
 
+from uncertainties import ufloat
+
 from fermkit.balance.account import Balance
 from fermkit.balance.streams import USUAL_ASH, LinearMeasurement
 from fermkit.basis.budget import Act
@@ -80,7 +82,7 @@ def balance_of(
         priors=_byproducts(run),
         aerated=run.conditions.aeration == "air pump",
         extra=further,
-        ash=run.harvest.ash,
+        ash=_ash(run),
     )
 
 
@@ -92,8 +94,16 @@ def _byproducts(run: Run) -> dict[str, Any]:
     byproducts = {
         "glycerol": usual.GLYCEROL["mixture"].value(usual.FOR_INTERVALS),
         "acids": usual.ACIDS.value(usual.FOR_INTERVALS),
+        "electrons": usual.YEAST_ELECTRONS.value() - usual.YEAST_ELECTRONS.middle,  # about those of the formula
     }
     return byproducts | ({} if None in (run.vessel.total_L, run.vessel.liquid_L) else {"oxygen": -_air_of_vessel(run)})
+
+
+def _ash(run: Run) -> Number:
+    """Ash of the yeast, with the doubt about how much carbon the rest of it holds."""
+    usual_ash = ufloat(*USUAL_ASH, tag=Act("yeast ash", "the ash of the yeast"))
+    ash, per_carbon = run.harvest.ash or usual_ash, usual.YEAST_PER_CARBON
+    return 1.0 - (1.0 - ash) * per_carbon.middle / per_carbon.value()
 
 
 def _air_of_vessel(run: Run) -> Number:
