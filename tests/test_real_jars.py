@@ -150,6 +150,20 @@ def test_pooled_without_a_truth(jars):
     assert "<svg" in found.write(jars.teacher).read_text(encoding="utf-8")
 
 
+def test_what_no_jar_measured_is_worked_out_for_the_pool(jars):
+    """Weight and a sugar test: alcohol and yeast of the estimate, said so; what is only usual is not pooled.
+
+    60 g of sucrose are 63.2 g of hexose; 26 g of CO2 go with 26 × 46.07/44.01 = 27 g of alcohol, a little less for
+    the yeast.
+    """
+    found = pool(jars.folder)
+    alcohol = found.by_kit["alcohol yield"]
+    assert {"01", "02", "03"} <= set(alcohol.values)
+    assert alcohol.values["01"] == pytest.approx(27 / 63.2, rel=0.06)
+    assert "04" not in found.by_kit["yeast yield"].values and "carbon found" not in found.by_kit
+    assert any("worked out" in note for note in found.groups[0].notes)
+
+
 def test_a_closed_jar_is_refused_with_its_danger(jars):
     """No class ferments in a closed jar."""
     change(jars, "02", {"closed with": "closed"})

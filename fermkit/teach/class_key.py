@@ -19,7 +19,7 @@ from fermkit.teach.mishaps import ALCOHOL_G_ML, RULES
 
 NEEDED: Final = (
     "feed", "calibration", "drift", "sample_rows", "samples", "ethanol_pct_vol", "released", "gas_by_route", "gas",
-    "read", "harvest", "yeast", "sugar_left_g_L", "amounts",
+    "read", "harvest", "yeast", "sugar_left_g_L", "amounts", "estimate",
 )  # fmt: skip
 """The results of an analysis that a class asks for; the rest would take four fifths of the time."""
 

@@ -14,6 +14,7 @@ from fermkit.basis.errors import FermkitError, InputError
 from fermkit.basis.groups import Precision, precision
 from fermkit.basis.statistics import robust_mean
 from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
+from fermkit.batch.estimate import Mark
 from fermkit.run.analysis import Analysis
 from fermkit.run.records import read_run
 from fermkit.show.plots import COLOURS, DASHES, MARKS, figure, house_style, svg
@@ -415,12 +416,36 @@ def _found_in_jar(jar: Jar, answers: Answers) -> GroupFound:
 def by_the_kit(analysis: Analysis) -> tuple[dict[str, float], tuple[Floats | None, Floats | None], list[str]]:
     """The kit's results of a run, its gas curve, and what is missing."""
     right = {name: one["value"] for name, one in right_answers(analysis).items()}
-    found = {name: x for name, x in _results_of(right).items() if np.isfinite(x) and 0 <= x <= POSSIBLE[name]}
+    worked_out = _worked_out(analysis, right)
+    more = [name for name in OF_ESTIMATE if name in worked_out and name not in right]
+    results = _results_of(worked_out)
+    if more:
+        results.pop("carbon found", None)  # by the estimate it closes by itself
+    found = {name: x for name, x in results.items() if np.isfinite(x) and 0 <= x <= POSSIBLE[name]}
     missing = [name for name in RESULTS if name not in found]
     notes = [f"no {', no '.join(missing)} by the kit: {analysis.gaps[0] if analysis.gaps else 'not given'}"]
+    notes = (notes if missing else []) + [f"{name} not measured, worked out from the rest by the kit" for name in more]
     gas = analysis.gas[0] if analysis.gas else None
     curve = (None, None) if gas is None else (gas.time_h, gas.co2_mol)
-    return found, curve, notes if missing else []
+    return found, curve, notes
+
+
+OF_ESTIMATE: Final = {"sugar": ("sugar_used", 1.0), "alcohol": ("ethanol", 1.0), "gas made": ("co2", 1 / CO2),
+                      "yeast": ("yeast", 1.0)}  # fmt: skip
+"""What the estimate calls a batch quantity, and what makes its grams the unit of the answer."""
+
+
+def _worked_out(analysis: Analysis, right: Mapping[str, float]) -> dict[str, float]:
+    """Batch quantities that a group did not measure and the estimate works out from the rest; none that is assumed."""
+    if analysis.estimate is None:
+        return dict(right)
+    known = {Mark.MEASURED, Mark.WORKED_OUT}
+    more = {
+        name: analysis.estimate[key].value * times
+        for name, (key, times) in OF_ESTIMATE.items()
+        if name not in right and analysis.estimate[key].mark in known
+    }
+    return dict(right) | more
 
 
 def _read_back(analysis: Analysis, shared: Mapping[str, Any]) -> tuple[float, ...]:
