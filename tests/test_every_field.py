@@ -60,7 +60,7 @@ def settings(kind="collected volume"):
     out["density"] |= {"reading_temperature": "24 ± 1 °C"}
     out["harvest"] |= {"paste": "20 ± 1 g dry", "extract": "9 ± 1 g dry", "debris": "8 ± 1 g dry", "ash": "6.5 ± 0.5 %",
                        "moisture_left": "2 ± 1 %", "share_harvested": "95 ± 1 %",
-                       "paste_weighed": "after washing", "salt": "2.0 ± 0.1 g"}  # fmt: skip
+                       "paste_weighed": "after washing", "autolysate": "110 ± 3 mL", "salt": "2.0 ± 0.1 g"}  # fmt: skip
     out["yeast"] = {"square": "4.0 ± 0.1 nL", "cell_mass": "42 ± 5 pg", "u_filling": "5 %", "u_dilution": "3 %"}
     out["my_sums"] = {"co2": "42 g", "ethanol": "50 g", "yeast": "9 g", "yeast_at_most": "60 g", "pressure": "2 bar",
                       "yield": "0.1"}  # fmt: skip
@@ -77,6 +77,9 @@ def tables(kind="collected volume"):
     for name in ("standards", "samples", "volumes", "weights", "drying", "hold"):
         frame = pd.read_csv(JAR / f"{name}.csv", dtype=str, keep_default_na=False)
         out[name] = {title: list(frame[title]) for title in frame}
+    for title, most in (("soluble [g/L]", 90), ("brix [°Bx]", 10), ("amino nitrogen [g/L]", 4)):
+        hours = [float(hour) for hour in out["hold"]["time [h]"]]
+        out["hold"][title] = [f"{most * hour / (hour + 3):.3g}" if hour % 2 == 0 else "" for hour in hours]
     title, level = LEVELS[kind]
     gas = {"time [h]": HOURS, title: level, "barometer [bar]": [1.0 + 0.002 * (i % 3) for i in range(9)]}
     warm = {"temperature [°C]": [21.0 + (i % 3) for i in range(9)]} if kind != "vessel weight" else {}
@@ -187,7 +190,10 @@ def test_each_key_of_a_section_counts(told, before, section, key):
         written["run"]["start"] = "3/4/2026 18:00"
     if key == "paste_weighed":  # it counts where nobody told the shares
         del written["harvest"]["carried_solids"], written["harvest"]["share_harvested"]
-    as_it_is = key not in ("paste", "extract", "debris", "content", "dates", "paste_weighed")
+    if key == "autolysate":  # it counts where the extract was not weighed
+        del written["harvest"]["extract"]
+        rows["weights"] = {title: [*cells[:2], *cells[3:]] for title, cells in rows["weights"].items()}
+    as_it_is = key not in ("paste", "extract", "debris", "content", "dates", "paste_weighed", "autolysate")
     first = before[kind] if as_it_is else told(written, rows)
     written[section][key] = otherwise(about, written[section][key])
     moved(told, written, rows, first)

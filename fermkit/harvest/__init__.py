@@ -1,4 +1,5 @@
 """The warm hold, dry matter, drying, recovery, protein, washing.
 
-The files, each leaning on those before it: `hold`, `dry_matter`, `drying`, `recovery`; `washing` leans on none.
+The files, each leaning on those before it: `hold`, `dry_matter`, `drying`, `recovery`; `washing` and `autolysis`
+lean on none.
 """

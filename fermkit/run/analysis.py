@@ -22,6 +22,7 @@ from fermkit.gas.curve import GasCurve, RouteComparison
 from fermkit.growth.comparison import CurveComparison
 from fermkit.growth.fit import GrowthFit
 from fermkit.growth.smoothing import SmoothReading
+from fermkit.harvest.autolysis import Autolysis
 from fermkit.harvest.drying import DryingCurve
 from fermkit.harvest.hold import HoldLog
 from fermkit.harvest.recovery import NetYeast, Protein, Recovery
@@ -81,6 +82,8 @@ class Analysis(Written):
         What was poured off, what the paste's liquid kept, and yeast lost with it.
     yeast : NetYeast
     hold, drying, recovery, protein : HoldLog, DryingCurve, Recovery, Protein
+    autolysis : tuple of Autolysis
+        What dissolved in time during the hold.
     pressure : Pressure
         If the vessel had been closed and never vented.
     amounts : mapping of ufloat
@@ -125,6 +128,7 @@ class Analysis(Written):
     recovery: Recovery | None = None
     protein: Protein | None = None
     hold: HoldLog | None = None
+    autolysis: tuple[Autolysis, ...] = ()
     drying: DryingCurve | None = None
     sugar_left_g_L: Number | None = None
     amounts: Mapping[str, Number] = field(default_factory=dict)

@@ -18,6 +18,7 @@ from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, RouteComparison
 from fermkit.matter.feed import Feed
 from fermkit.matter.usual import ON_THE_WALLS
 from fermkit.run.alcohol import density_of, ethanol_made_g, refraction_of
+from fermkit.run.autolysed import dissolved_g
 from fermkit.run.closed_vessel import headspace_L
 from fermkit.run.harvested import BEFORE_WASHING, carried_g, harvest_of, poured_off_g, weighings_of
 from fermkit.run.records import Run
@@ -115,7 +116,8 @@ def _harvested(run: Run) -> list[Reading]:
         dry["paste"] = wet["paste"] * part.solids_fraction
         opened = 1.0 - part.wet_g / wet["paste"]
     told = {"paste": run.harvest.paste_g, "extract": run.harvest.extract_g, "debris": run.harvest.debris_g}
-    out = []
+    dissolved = None if "extract" in dry or told["extract"] is not None else dissolved_g(run)
+    out = [] if dissolved is None else [batch.extract(_own_u(dissolved / opened))]
     for name, kind in (("paste", batch.paste), ("extract", batch.extract), ("debris", batch.debris)):
         grams = dry.get(name, told[name])
         if grams is not None and name == "extract" and run.harvest.salt_g is not None:

@@ -14,7 +14,6 @@ from fermkit.batch.known import nitrogen_source_of
 from fermkit.gas.curve import GasCurve
 from fermkit.harvest.dry_matter import Solids, solids
 from fermkit.harvest.drying import DryingCurve, drying_curve
-from fermkit.harvest.hold import HoldLog, hold_log
 from fermkit.harvest.recovery import (
     NetYeast,
     Protein,
@@ -268,13 +267,3 @@ def protein_of(run: Run, harvest: Harvest) -> Protein | None:
     if nitrogen is None:
         return None
     return protein(nitrogen * harvest.product_dry_g, dry_g=harvest.product_dry_g)
-
-
-def hold_of(run: Run) -> HoldLog | None:
-    """The warm hold of the autolysis."""
-    if "hold" not in run.tables:
-        return None
-    table = run.tables["hold"]
-    pH = table["pH"].dropna().to_numpy(float) if "pH" in table else ()
-    window = run.harvest.window_C or (45.0, 60.0)
-    return hold_log(table["time_h"].to_numpy(float), table["temperature_C"].to_numpy(float), window=window, pH=pH)

@@ -39,6 +39,10 @@ class HarvestSection(Section):
         "whether the paste was weighed before or after it was washed; after, unless it is said", kind="word",
         words=("before washing", "after washing"),
     )  # fmt: skip
+    autolysate_mL: Number | None = says(
+        "liquid and paste at the end of the hold, all that was put in", "mL", act="measuring the autolysate", low=0.0,
+        usual=Usual(2.0, 0.02), example="180 ± 3 mL",
+    )  # fmt: skip
     salt_g: Number | None = says(
         "salt added to the paste for the autolysis", "g", act="weighing the salt", low=0.0, usual=Usual(0.1, 0.01),
         example="4.0 ± 0.1 g",
@@ -74,6 +78,16 @@ class HoldRow(Section):
     time_h: float | None = when(needed=True)
     temperature_C: float | None = says("of the paste", "°C", low=-40.0, high=300.0, needed=True)
     pH: float | None = says("of the paste", low=0.0, high=14.0)
+    soluble_g_L: float | None = says(
+        "dry solids dissolved in the clear liquid", "g/L", low=0.0, usual=Usual(0.5, 0.03), also=("soluble solids",)
+    )
+    brix_Bx: float | None = says(
+        "refractometer, clear liquid at 20 °C", "°Bx", low=0.0, high=35.0, usual=Usual(0.1), also=("refractometer",)
+    )
+    amino_nitrogen_g_L: float | None = says(
+        "by formol titration or another test, in the clear liquid", "g/L", low=0.0, usual=Usual(0.02, 0.05),
+        also=("amino n", "fan"),
+    )  # fmt: skip
     note: str | None = text("anything else")
 
 

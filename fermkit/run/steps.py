@@ -14,6 +14,7 @@ from fermkit.balance.account import Balance
 from fermkit.basis.errors import FermkitError
 from fermkit.basis.written import Page
 from fermkit.run.alcohol import calibration_of, drift_of, final_ethanol_pct_vol, rows_by_sample, sample_of
+from fermkit.run.autolysed import autolysis_of, hold_of
 from fermkit.run.balanced import amounts_of, balance_of
 from fermkit.run.batch_readings import (
     adds_up_of,
@@ -28,7 +29,7 @@ from fermkit.run.batch_readings import (
 from fermkit.run.closed_vessel import pressure_of, vessel_of
 from fermkit.run.feeding import feed_of, limits_of, sugar_left_of
 from fermkit.run.gas_routes import curves_of, growth_of, lag_and_rate, made_from, released_by, routes_of
-from fermkit.run.harvested import drying_of, harvest_of, hold_of, protein_of, recovery_of, yeast_of
+from fermkit.run.harvested import drying_of, harvest_of, protein_of, recovery_of, yeast_of
 from fermkit.run.sugar_in_time import course_of
 from fermkit.run.washed import washing_of
 from fermkit.run.yeast_seen import turbidity_line_of, yeast_course, yeast_seen
@@ -159,6 +160,7 @@ STEPS = (
     Step("recovery", "Recovery", recovery_of, "run harvest yeast?"),
     Step("protein", "Protein", protein_of, "run harvest"),
     Step("hold", "Autolysis", hold_of, "run", "no temperature of the hold was logged"),
+    Step("autolysis", "Autolysis in time", autolysis_of, "run hold"),
     Step("drying", "Drying", drying_of, "run harvest?"),
     Step("sugar_left_g_L", "Sugar left over", sugar_left_of, "run sugar_course?",
          "it was not measured; all sugar is taken as used", pages=hidden),

@@ -8,6 +8,7 @@ import pytest
 from fermkit import drying_curve, hold_log, protein, solids
 from fermkit.basis.cautions import HOT_HOLDING_LIMIT_C
 from fermkit.basis.written import nominal, uncertainty
+from fermkit.harvest.autolysis import autolysis
 from fermkit.harvest.hold import AUTOLYSIS_WINDOW_C
 from fermkit.harvest.recovery import DETECTED, NITROGEN_FACTORS
 from fermkit.harvest.washing import Poured, as_kcl, washing
@@ -157,3 +158,24 @@ def test_washing_by_dilution(published):
         "left of 100 g/L after three washes with twice the liquid, g/L", found.mixed_g_L, 100.0 / 27.0, 1e-9,
         source="cross-current washing by stages (mass balance)", verification="computed",
     )  # fmt: skip
+
+
+# NIST StRD nonlinear regression, y = b1 (1 − e^(−b2 x)): certified b1, b2, residual sum of squares
+MISRA1A = (
+    [77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0],
+    [10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02, 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78],
+    2.3894212918e2, 5.5015643181e-4, 1.2455138894e-1,
+)  # fmt: skip
+BOXBOD = ([1, 2, 3, 5, 7, 10], [109, 149, 149, 191, 213, 224], 2.1380940889e2, 5.4723748542e-1, 1.1680088766e3)
+
+
+@pytest.mark.parametrize(("name", "data"), [("Misra1a", MISRA1A), ("BoxBOD", BOXBOD)])
+def test_first_order_rise_to_certified_values(published, name, data):
+    """Rate, end and misfit of a rise from nothing, to six digits; that they meet shows the readings are right too."""
+    x, y, end, rate, squares = data
+    found = autolysis(x, y, 1.0, start=0.0)
+    source = f"NIST Statistical Reference Datasets, nonlinear regression, {name} (readings and values from memory)"
+    for what, ours, theirs in (("rate", found.rate_h, rate), ("end", found.end, end)):
+        published.check(f"{name}, {what}", ours, theirs, 1e-6 * theirs, source=source, verification="memory")
+    left = np.sum((np.array(y) - found.end * (1 - np.exp(-found.rate_h * np.array(x)))) ** 2)
+    published.check(f"{name}, squares left", left, squares, 1e-6 * squares, source=source, verification="memory")
