@@ -45,6 +45,17 @@ class Caution:
         return f"{self.name}: {self.says} [{self.source}]"
 
 
+CLOSED_ROOMS: Final = Caution(
+    "CO2 in closed rooms",
+    "CO2 is heavier than air and collects in cellars, cupboards and vats; it numbs before it is noticed. "
+    "More than 0.5 % in the air is too much for a working day of 8 h, more than 3 % for a quarter of an hour, and "
+    "4 % is dangerous at once. Five kilograms of sugar make about 1.3 m3 of CO2. Ventilate, and never lean into a "
+    "vessel that has fermented.",
+    ("fermenting", "venting"),
+    "OSHA, 29 CFR 1910.1000 table Z-1: 5,000 ppm over 8 h; NIOSH Pocket Guide to Chemical Hazards, carbon dioxide: "
+    "30,000 ppm short-term, 40,000 ppm IDLH (read as quoted)",
+)
+
 CAUTIONS: Final = (
     Caution(
         "Pressure",
@@ -76,16 +87,7 @@ CAUTIONS: Final = (
         ("venting",),
         "Henry's law; the foam: common practice, no source",
     ),
-    Caution(
-        "CO2 in closed rooms",
-        "CO2 is heavier than air and collects in cellars, cupboards and vats; it numbs before it is noticed. "
-        "More than 0.5 % in the air is too much for a working day of 8 h, and 4 % is dangerous at once. Five "
-        "kilograms of sugar make about 1.3 m3 of CO2. Ventilate, and never lean into a vessel that has "
-        "fermented.",
-        ("fermenting", "venting"),
-        "NIOSH Pocket Guide to Chemical Hazards, carbon dioxide: 5,000 ppm over 8 h, 40,000 ppm IDLH (from "
-        "memory)",
-    ),
+    CLOSED_ROOMS,
     Caution(
         "Ethanol vapour",
         "the vapour that leaves when a fermented liquid is boiled down or dried can burn. No open flame, no "

@@ -132,6 +132,7 @@ USUAL_U: Final[Mapping[str, tuple[float, float]]] = {
     "carried": (0.05, 0.2), "poured off": (0.1, 0.1),
     "refraction": (4.0, 0.03), "cell count": (0.1, 0.5), "optical density": (0.1, 0.2),
     "yeast at the start": (0.1, 0.5),
+    "room air": (2.0, 0.3), "dissolved CO2": (0.1, 0.1),
 }  # fmt: skip
 """Usual ± of a kitchen by kind: a fixed part in the reading's unit and a share of it, added in quadrature (common
 practice, no source). Used where a number comes without ±; an own ± always goes before it."""
@@ -197,7 +198,7 @@ def ethanol_made(grams: Any) -> Reading:
 GAS_ROUTES: Final = {
     "collected volume": ("gas", "co2_caught"), "flow rate": ("gas", "co2_caught"),
     "bubble count": ("gas", "co2_caught"), "vessel weight": ("vessel weight", "co2_released"),
-    "pressure": ("pressure", "co2"),
+    "pressure": ("pressure", "co2"), "room air": ("room air", "co2_released"),
 }  # fmt: skip
 """What each route to the gas sees: what was caught of the gas that the liquid gave off (the air pushed out counts as
 CO2), all that the liquid gave off (a leak included), or all that was made."""
@@ -273,6 +274,13 @@ def yeast_at_start(g_per_L: Any) -> Reading:
     """Dry yeast in the liquid before it grew [g/L]: what was put in."""
     shows = partial(_per_litre, "inoculum", 1.0)
     return _reading("yeast at the start", "yeast seen at the start", g_per_L, "g/L", (), shows)
+
+
+def dissolved_co2(how: str, g_per_L: Any) -> Reading:
+    """CO2 in the liquid at the end [g/L], "shaken out" or "titrated"."""
+    one_of(how, ("shaken out", "titrated"), "way of measuring dissolved CO2")
+    shows = partial(_per_litre, "co2_in_liquid", 1.0)
+    return _reading("dissolved CO2", f"CO2 in the liquid, {how}", g_per_L, "g/L", ("co2_in_liquid",), shows)
 
 
 def washing_loss(share: Any) -> Reading:

@@ -76,7 +76,7 @@ class RoomAir(Written):
     def page(self) -> Page:
         """Readings, limits, and what a reading below them does not say."""
         lines = [
-            Line("highest reading", f"{self.highest_ppm:.0f}", "ppm", f"dangerous at once: {DANGER_PPM:.0f}"),
+            Line("highest reading", f"{self.highest_ppm:.0f}", "ppm", f"as shown; dangerous at once: {DANGER_PPM:.0f}"),
             Line("highest mean over 15 min", f"{self.short_ppm:.0f}", "ppm", f"limit for so short: {SHORT_PPM:.0f}"),
             Line("highest mean over 8 h", f"{self.day_ppm:.0f}", "ppm", f"limit for a working day: {DAY_PPM:.0f}"),
         ]

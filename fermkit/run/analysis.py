@@ -14,6 +14,7 @@ from fermkit.batch.estimate import AddsUp, Estimate, Gains
 from fermkit.batch.impossible import Sort
 from fermkit.batch.own_sums import OwnSums
 from fermkit.batch.progress import Progress
+from fermkit.batch.readings import Reading
 from fermkit.batch.suspects import Limits, Suspects
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
@@ -29,6 +30,7 @@ from fermkit.harvest.recovery import NetYeast, Protein, Recovery
 from fermkit.harvest.washing import Washing
 from fermkit.matter.feed import Feed, YeastLimits
 from fermkit.run.alcohol import Sample
+from fermkit.run.around import Around, Room
 from fermkit.run.first_page import first_words, headline, in_short, odd, said_of, to_do, would_it_hold
 from fermkit.run.harvested import Harvest
 from fermkit.run.records import Run
@@ -56,6 +58,10 @@ class Analysis(Written):
         CO2 that left, and CO2 made, by each route.
     routes : RouteComparison
         The routes to the gas held against one another, where several were read.
+    dissolved : tuple of Reading
+        CO2 in the liquid at the end, as measured.
+    around, room : Around, Room
+        Warmth and pH as logged; CO2 in the air of the room.
     estimate : Estimate
         The best answer for every quantity of the batch, whatever was measured: ``estimate["co2"]``.
     own_sums : OwnSums
@@ -113,6 +119,9 @@ class Analysis(Written):
     released: tuple[GasCurve, ...] = ()
     gas: tuple[GasCurve, ...] = ()
     routes: RouteComparison | None = None
+    dissolved: tuple[Reading, ...] = ()
+    around: Around | None = None
+    room: Room | None = None
     estimate: Estimate | None = None
     own_sums: OwnSums | None = None
     progress: Progress | None = None

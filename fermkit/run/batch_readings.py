@@ -30,7 +30,7 @@ from fermkit.vessel.container import Vessel
 
 ROUTES: Final = {
     "volume": "collected volume", "flow": "flow rate", "bubbles": "bubble count", "weight": "vessel weight",
-    "pressure": "pressure",
+    "pressure": "pressure", "room": "room air",
 }  # fmt: skip
 """A gas curve's kind, and what the batch calls it."""
 
@@ -53,7 +53,7 @@ def recipe_of(run: Run, fed: Feed) -> Recipe:
 
 def readings_of(
     run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], seen: tuple[YeastAt, ...] = (),
-    course: SugarCourse | None = None,
+    course: SugarCourse | None = None, dissolved: tuple[Reading, ...] = (),
 ) -> tuple[Reading, ...]:  # fmt: skip
     """Everything that was read of the batch, each once."""
     found = []
@@ -72,7 +72,8 @@ def readings_of(
     left = left_at_end(run, course)
     if left is not None:
         found.append(batch.residual_sugar(_own_u(left)))
-    return (*found, *yeast_readings(run, seen, released), *_harvested(run), *_poured_off(run, fed, pct_vol))
+    found += [*yeast_readings(run, seen, released), *dissolved]
+    return (*found, *_harvested(run), *_poured_off(run, fed, pct_vol))
 
 
 def _poured_off(run: Run, fed: Feed, pct_vol: Number | None) -> list[Reading]:
@@ -135,9 +136,10 @@ def _harvested(run: Run) -> list[Reading]:
 def estimate_of(
     run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], vessel: Vessel | None,
     seen: tuple[YeastAt, ...] = (), course: SugarCourse | None = None,
+    dissolved: tuple[Reading, ...] = (),
 ) -> Estimate:  # fmt: skip
     """The best answer for every quantity of the batch, from whatever was measured, and be it the recipe alone."""
-    read = readings_of(run, fed, pct_vol, released, seen or (), course)
+    read = readings_of(run, fed, pct_vol, released, seen or (), course, dissolved or ())
     return estimate(recipe_of(run, fed), read, vessel=vessel, state=run.state or _state_by(released))
 
 

@@ -50,6 +50,9 @@ MEASURES: Final[Mapping[str, Measured]] = {
     ),
     "density": Measured("a hydrometer, before and after", later={"density": ("start", "end", "reading temperature")}),
     "sugar left": Measured("sugar at the end", later={"residual_sugar": ("value", "method")}),
+    "room air": Measured("a CO2 meter in the room or cupboard", "room air", later={"room": ("volume", "air changes")}),
+    "pH": Measured("pH of the liquid, again and again", tables={"acidity": ("time", "pH")}),
+    "warmth": Measured("temperature of the liquid, again and again", tables={"temperature": ("time", "temperature")}),
     "cells": Measured("cells counted under a grid, stained ones apart",
                       tables={"counts": ("time", "cells", "squares", "dead", "dilution")}),
     "cloudiness": Measured("optical density of the liquid", tables={

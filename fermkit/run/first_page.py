@@ -21,6 +21,7 @@ from fermkit.batch.own_sums import OwnSums, Standing
 from fermkit.batch.progress import SAYS
 from fermkit.batch.readings import state_of
 from fermkit.batch.suspects import Suspects
+from fermkit.gas.room import Exposure
 from fermkit.matter import usual
 from fermkit.run.batch_readings import disagree
 from fermkit.run.closed_vessel import under_airlock
@@ -46,7 +47,7 @@ BEYOND: Final = 1.2
 
 
 READ_BY: Final = {"volume": "collector", "flow": "flow meter", "bubbles": "bubble counter", "weight": "scale",
-                  "pressure": "pressure gauge"}  # fmt: skip
+                  "pressure": "pressure gauge", "room": "CO2 meter of the room"}  # fmt: skip
 """A gas curve's kind, by the thing that was read."""
 
 
@@ -155,6 +156,8 @@ def first_words(a: Any) -> list[str]:
             "The routes to the gas contradict one another. Lag, rate and yields follow the "
             f"{READ_BY[a.gas[0].kind]}, which the rest of the batch supports."
         )
+    if a.room is not None and a.room.air is not None and a.room.air.exposure is not Exposure.BELOW:
+        said.insert(0, f"CO2 of the room: {a.room.air.exposure}")
     said += [*odd(a.estimate, Sort.IMPOSSIBLE), *tables_apart(a.run), *odd(a.estimate, Sort.UNLIKELY)]
     said += sums_that_differ(a.own_sums)
     return said + [f"Noticed while reading: {finding}" for finding in a.run.doubts]

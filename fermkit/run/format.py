@@ -2,15 +2,16 @@
 are made from these classes.
 
 A section of run.toml and a table are each a frozen dataclass (`sections_batch`, `sections_gas`, `sections_liquid`,
-`sections_yeast`, `sections_harvest`). Each of their fields says its unit, the act that its ± belongs to, what is
-possible, what ± is usual in a kitchen, and in one line what it means. Nothing else is read: a key or column that is not
-here is reported with the nearest one that is.
+`sections_yeast`, `sections_around`, `sections_harvest`). Each of their fields says its unit, the act that its ± belongs
+to, what is possible, what ± is usual in a kitchen, and in one line what it means. Nothing else is read: a key or column
+that is not here is reported with the nearest one that is.
 """
 
 from collections.abc import Mapping
 from typing import Final
 
 from fermkit.run.fields import Field, Section, fields_of
+from fermkit.run.sections_around import AcidityRow, DissolvedSection, RoomSection
 from fermkit.run.sections_batch import (
     About,
     Conditions,
@@ -39,7 +40,7 @@ SECTIONS: Final[Mapping[str, type[Section]]] = {
     "run": About, "vessel": VesselSection, "conditions": Conditions, "feed": FeedItem, "ingredients": Ingredient,
     "inoculum": Inoculum, "instruments": Instrument, "gas": Gas, "ethanol": Ethanol, "density": Density,
     "residual_sugar": ResidualSugar, "harvest": HarvestSection,
-    "yeast": YeastSection, "my_sums": MySums,
+    "yeast": YeastSection, "room": RoomSection, "dissolved_co2": DissolvedSection, "my_sums": MySums,
 }  # fmt: skip
 """Sections of run.toml. A [[gas]] is of the class in GAS_KINDS that its kind names."""
 
@@ -53,7 +54,7 @@ ROWS: Final[Mapping[str, type[Section]]] = {
     "gas": GasRow, "standards": StandardRow, "samples": SampleRow, "volumes": VolumeRow, "weights": WeightRow,
     "drying": DryingRow, "hold": HoldRow, "washing": WashingRow, "temperature": TemperatureRow,
     "counts": CountRow, "turbidity": TurbidityRow, "turbidity_standards": TurbidityStandardRow,
-    "sugar": SugarRow,
+    "sugar": SugarRow, "acidity": AcidityRow,
 }  # fmt: skip
 
 Column = Field

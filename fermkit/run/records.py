@@ -20,7 +20,8 @@ from fermkit.run.instruments import corrected_settings, corrected_table, correct
 from fermkit.run.ledger import Ledger, ledger_of
 from fermkit.run.long_tables import thinned
 from fermkit.run.own_files import OwnFile, own_files
-from fermkit.run.prepared import by_instrument, gas_tables, one_signal_unit, through_time, told_twice
+from fermkit.run.prepared import by_instrument, gas_tables, logged_conditions, one_signal_unit, through_time, told_twice
+from fermkit.run.sections_around import DissolvedSection, RoomSection
 from fermkit.run.sections_batch import (
     About,
     Conditions,
@@ -44,7 +45,7 @@ from fermkit.run.writing import write_run, write_workbook
 __all__ = ["Run", "Source", "read_run", "run_from", "write_run", "write_workbook"]
 
 LARGEST_TOML: Final = 1_000_000
-SAME_CLOCK: Final = ("samples", "volumes", "temperature", "counts", "turbidity")
+SAME_CLOCK: Final = ("samples", "volumes", "temperature", "counts", "turbidity", "acidity")
 """Tables whose times count from the start of the run, as the gas readings do; drying and hold have their own."""
 
 TableReader = Callable[[str, str], Table]
@@ -73,7 +74,8 @@ class Run(Written):
         True for demonstration data.
     state : str
         "running", "stopped", "used up", or "" where it was not said.
-    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, yeast, my_sums : sections
+    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, yeast, room, dissolved_co2, my_sums :
+        sections
         Their fields are named with their unit (``vessel.total_L``); values are floats or ufloats, and None where
         nothing was written.
     feed, gas : tuple of sections
@@ -112,6 +114,8 @@ class Run(Written):
     residual_sugar: ResidualSugar = field(default_factory=ResidualSugar)
     harvest: HarvestSection = field(default_factory=HarvestSection)
     yeast: YeastSection = field(default_factory=YeastSection)
+    room: RoomSection = field(default_factory=RoomSection)
+    dissolved_co2: DissolvedSection = field(default_factory=DissolvedSection)
     my_sums: MySums = field(default_factory=MySums)
     tables: Mapping[str, Any] = field(default_factory=dict)
     units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
@@ -383,6 +387,7 @@ def _run(
     sections["gas"] = tuple(gas for gas in sections["gas"] if gas.table not in empty)
     gas_tables(frames, sections, book)
     found.usual.extend(by_instrument(frames, sections))
+    logged_conditions(frames, sections, book)
     told_twice(frames.get("weights"), sections["harvest"], book)
     for name, column in (("drying", "weight_g"), ("hold", "temperature_C"), ("temperature", "temperature_C")):
         if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):

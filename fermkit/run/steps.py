@@ -14,6 +14,7 @@ from fermkit.balance.account import Balance
 from fermkit.basis.errors import FermkitError
 from fermkit.basis.written import Page
 from fermkit.run.alcohol import calibration_of, drift_of, final_ethanol_pct_vol, rows_by_sample, sample_of
+from fermkit.run.around import around_of, dissolved_of, pages_of_dissolved, room_of
 from fermkit.run.autolysed import autolysis_of, hold_of
 from fermkit.run.balanced import amounts_of, balance_of
 from fermkit.run.batch_readings import (
@@ -144,12 +145,15 @@ STEPS = (
     Step("vessel", "Vessel", vessel_of, "run", pages=hidden),
     Step("turbidity_line", "Cloudiness of the yeast", turbidity_line_of, "run"),
     Step("yeast_seen", "Yeast during the run", yeast_seen, "run turbidity_line?", pages=hidden),
+    Step("dissolved", "CO2 in the liquid", dissolved_of, "run", pages=pages_of_dissolved),
     Step("estimate", "What became of the sugar", estimate_of,
-         "run feed ethanol_pct_vol? released? vessel? yeast_seen? sugar_course?", front=True),
+         "run feed ethanol_pct_vol? released? vessel? yeast_seen? sugar_course? dissolved?", front=True),
     Step("own_sums", "Your own sums", own_sums_of, "run estimate", front=True),
     Step("gas_by_route", "CO2 made", made_from, "run", each="released", pages=hidden),
     Step("gas", "CO2 made", supported_first, "gas_by_route routes? estimate?"),
     Step("progress", "State of the run", progress_of, "run feed gas"),
+    Step("around", "Around the vessel", around_of, "run"),
+    Step("room", "CO2 and the room", room_of, "run released? estimate?"),
     Step("read", "Gas without a growth curve", lag_and_rate, "gas"),
     Step("curves", "Curves compared", curves_of, "gas curve"),
     Step("growth", "Gas curve", growth_of, "gas curve curves?", unless="curves"),
