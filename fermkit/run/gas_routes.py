@@ -73,7 +73,7 @@ def _of_the_room(run: Run, time: Floats, level: Floats, u_reading: float) -> Gas
     """By the CO2 in the air of the room that [room] describes."""
     if run.room.volume_m3 is None:
         raise InputError(
-            "the CO2 of the room was logged, and [room] tells no volume", "the air in the room, in m3",
+            f"{level.size} readings of the CO2 of a room, and [room] tells no volume", "the air in the room, in m3",
             'write volume = "0.40 ± 0.02 m3" under [room]',
         )  # fmt: skip
     return gas_from_room(
