@@ -40,6 +40,7 @@ from fermkit.teach.mishaps import (
     into_readings,
     into_working,
     size_of,
+    within_reach,
 )
 from fermkit.teach.papers import class_pages, student_notebooks, teacher_pages
 
@@ -277,6 +278,7 @@ def _group(folder: Path, group: str, class_id: str, fault: str, secret: bytes, b
     kitchen = class_kitchen(group, draw["habits"], **into_kitchen(fault, size))
     truth = ferment(draw_batch(kitchen, draw["truth"]))
     settings, honest = readings(truth, draw["readings"], kitchen)
+    size = within_reach(fault, size, honest)
     tables = into_readings(fault, size, honest, kitchen, draw["mistake"])
     write_run(settings, tables, folder / RUN)
     run = run_from(settings, tables)

@@ -18,6 +18,7 @@ from fermkit.run.records import Run
 from fermkit.run.sections_gas import CollectedVolume
 from fermkit.teach.answers import MENDED, QUESTION, QUESTIONS, SHARED
 from fermkit.teach.class_key import CARBON, SCHEME, SLIPS
+from fermkit.teach.lesson import FIVE, GLOSSARY, WALL, slides, wall
 from fermkit.teach.mishaps import MEASUREMENTS, MISHAP, NAMES, NONE, PRICE, RULES
 
 STORY: Final = (
@@ -78,6 +79,7 @@ def _data(about: Mapping[str, Any], run: Run, analysis: Analysis) -> dict[str, A
         "mended": [[name, q.unit, q.asks] for name, q in MENDED.items()],
         "measurements": [[m.name, m.minutes, m.does] for m in MEASUREMENTS],
         "mistakes": [*NAMES, NONE],
+        "words": [list(one) for one in GLOSSARY],
         "care": cautions_for("fermenting", "closing").sentences(),
     }  # fmt: skip
 
@@ -120,6 +122,7 @@ def teacher_pages(class_id: str, groups: Sequence[Mapping[str, Any]]) -> dict[st
     out = {
         "print_pack.html": print_pack(class_id, groups),
         "desk.html": desk(class_id, groups),
+        "slides.html": whole_page(f"Slides of class {class_id}", wall(slides()), WALL),
         "key.html": whole_page(f"Key of class {class_id}", key_body(groups)),
     }
     page = lesson_file("teachers_page.md")
@@ -157,7 +160,8 @@ body{font:10.5pt/1.35 sans-serif;max-width:182mm}table{border-collapse:collapse;
 border-bottom:.2mm solid #999;text-align:left}p{margin:1.5mm 0}h1{font-size:15pt;margin:0 0 2mm}
 h2{font-size:12pt;margin:3mm 0 1mm}
 .cut{border:.3mm dashed #333;padding:2.5mm 4mm;break-inside:avoid;margin:0 0 3mm}
-.ans td{height:6mm;border:.2mm solid #999}
+.ans td{height:6mm;border:.2mm solid #999}.five td{height:26mm;vertical-align:top}
+.five td:nth-child(2){width:55mm}.five td:nth-child(n+3){width:56mm}.two table{break-inside:avoid}
 .gas{columns:4;column-gap:6mm}
 """
 
@@ -204,6 +208,9 @@ def print_pack(class_id: str, groups: Sequence[Mapping[str, Any]]) -> str:
         )
         slips = "".join(f"<div class=cut>{name}: {_slip(n, found)}</div>" for n, found in one["slips"].items())
         out.append(f"<section><h1>Slips: cut, fold, sell for minutes</h1>{slips}</section>")
+    questions = [[i, asked, "", ""] for i, (asked, _) in enumerate(FIVE, start=1)]
+    asked = f"<div class='ans five'>{_rows(questions, ('', 'question', 'before the lesson', 'after it'))}</div>"
+    out.append(f"<section><h1>Five questions: one sheet for each student</h1><p>Name: {'_' * 30}</p>{asked}</section>")
     out.append(f"<section><h1>Cautions, if jars are used</h1><ul>{care}</ul></section>" if groups else "")
     return whole_page(f"Print pack of class {class_id}", "".join(out), PRINTED)
 
