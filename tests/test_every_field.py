@@ -56,7 +56,7 @@ def settings(kind="collected volume"):
     out["run"] |= {"start": "18:00", "dates": "day first", "state": "stopped"}
     out["vessel"] |= {"rated": "2.0 bar", "material": "steel"}
     out["feed"][1] |= {"time": "5 ± 0.1 h"}
-    out["feed"].append({"ingredient": "white sugar", "amount": "30 ± 1 g", "time": "20 ± 0.1 h"})
+    out["feed"].append({"ingredient": "white sugar", "amount": "30 ± 1 g", "time": "20 ± 0.1 h", "price": "1.2 ± 0.1"})
     out["gas"] = [{"kind": kind, **OWN_KIND[kind]}]
     out["ethanol"] |= {"content": "3.4 ± 0.2 % vol"}
     out["density"] |= {"reading_temperature": "24 ± 1 °C"}
@@ -69,6 +69,9 @@ def settings(kind="collected volume"):
     out["dissolved_co2"] = {"sample": "30 ± 0.2 mL", "air": "30 ± 0.5 mL", "gas": "44 ± 0.5 mL",
                             "temperature": "20 ± 1 °C", "base": "5.0 ± 0.1 mL", "flat": "1.6 ± 0.1 mL",
                             "strength": "0.10 ± 0.01 mol/L"}  # fmt: skip
+    out["cost"] = {"energy": "1.8 ± 0.1 kWh", "energy_price": "0.30 ± 0.01", "other": "0.50 ± 0.05",
+                   "portion": "5.0 ± 0.5 g"}  # fmt: skip
+    out["inoculum"]["price"] = "12 ± 1"
     out["my_sums"] = {"co2": "42 g", "ethanol": "50 g", "yeast": "9 g", "yeast_at_most": "60 g", "pressure": "2 bar",
                       "yield": "0.1"}  # fmt: skip
     out["instruments"] = {"scale": {"check_weight": "500.0 ± 0.1 g", "check_reading": "502 ± 1 g", "reads": ["feed"]},
@@ -221,7 +224,7 @@ def same(now, first):
     return len(now) == len(first) and np.allclose(now, first, rtol=1e-6, atol=1e-12, equal_nan=True)
 
 
-@pytest.mark.parametrize("key", ["amount", "time"])
+@pytest.mark.parametrize("key", ["amount", "time", "price"])
 def test_each_key_of_a_feed_counts(told, before, key):
     """How much, and when."""
     about = next(a for a in fields_of(SECTIONS["feed"]) if a.written == key)

@@ -24,6 +24,7 @@ from fermkit.growth.comparison import CurveComparison
 from fermkit.growth.fit import GrowthFit
 from fermkit.growth.smoothing import SmoothReading
 from fermkit.harvest.autolysis import Autolysis
+from fermkit.harvest.cost import Cost
 from fermkit.harvest.drying import DryingCurve
 from fermkit.harvest.hold import HoldLog
 from fermkit.harvest.recovery import NetYeast, Protein, Recovery
@@ -90,6 +91,8 @@ class Analysis(Written):
     hold, drying, recovery, protein : HoldLog, DryingCurve, Recovery, Protein
     autolysis : tuple of Autolysis
         What dissolved in time during the hold.
+    cost : Cost
+        What it cost, from the prices that are told.
     pressure : Pressure
         If the vessel had been closed and never vented.
     amounts : mapping of ufloat
@@ -136,6 +139,7 @@ class Analysis(Written):
     yeast: NetYeast | None = None
     recovery: Recovery | None = None
     protein: Protein | None = None
+    cost: Cost | None = None
     hold: HoldLog | None = None
     autolysis: tuple[Autolysis, ...] = ()
     drying: DryingCurve | None = None
@@ -204,6 +208,7 @@ class Analysis(Written):
         done = ["fermenting", "eating"]
         done += ["measuring alcohol", "selling"] if self.calibration is not None else []
         done += ["closing", "venting"] if self.run.vessel.closed in ("closed", "vented") else []
+        done += ["selling"] if self.cost is not None else []
         done += ["autolysis"] if self.hold is not None else []
         done += ["drying", "boiling down"] if self.harvest is not None else []
         return cautions_for(*done)

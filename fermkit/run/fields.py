@@ -108,7 +108,7 @@ class Field:
 SUFFIXES: Final = {
     "L": "_L", "mL": "_mL", "g": "_g", "h": "_h", "bar": "_bar", "°C": "_C", "mL/h": "_mL_h", "% vol": "_pct_vol",
     "kg/m3": "_kg_m3", "g/L": "_g_L", "g/h": "_g_h", "mS/cm": "_mS_cm", "°Bx": "_Bx",
-    "nL": "_nL", "pg": "_pg", "m3": "_m3", "ppm": "_ppm", "mol/L": "_mol_L",
+    "nL": "_nL", "pg": "_pg", "m3": "_m3", "ppm": "_ppm", "kWh": "_kWh", "mol/L": "_mol_L",
 }  # fmt: skip
 """How a unit ends an attribute's name."""
 

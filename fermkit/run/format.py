@@ -15,6 +15,7 @@ from fermkit.run.sections_around import AcidityRow, DissolvedSection, RoomSectio
 from fermkit.run.sections_batch import (
     About,
     Conditions,
+    CostSection,
     FeedItem,
     Ingredient,
     Inoculum,
@@ -40,7 +41,8 @@ SECTIONS: Final[Mapping[str, type[Section]]] = {
     "run": About, "vessel": VesselSection, "conditions": Conditions, "feed": FeedItem, "ingredients": Ingredient,
     "inoculum": Inoculum, "instruments": Instrument, "gas": Gas, "ethanol": Ethanol, "density": Density,
     "residual_sugar": ResidualSugar, "harvest": HarvestSection,
-    "yeast": YeastSection, "room": RoomSection, "dissolved_co2": DissolvedSection, "my_sums": MySums,
+    "yeast": YeastSection, "room": RoomSection, "dissolved_co2": DissolvedSection, "cost": CostSection,
+    "my_sums": MySums,
 }  # fmt: skip
 """Sections of run.toml. A [[gas]] is of the class in GAS_KINDS that its kind names."""
 

@@ -25,6 +25,7 @@ from fermkit.run.sections_around import DissolvedSection, RoomSection
 from fermkit.run.sections_batch import (
     About,
     Conditions,
+    CostSection,
     FeedItem,
     Ingredient,
     Inoculum,
@@ -74,7 +75,7 @@ class Run(Written):
         True for demonstration data.
     state : str
         "running", "stopped", "used up", or "" where it was not said.
-    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, yeast, room, dissolved_co2, my_sums :
+    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, yeast, room, dissolved_co2, cost, my_sums :
         sections
         Their fields are named with their unit (``vessel.total_L``); values are floats or ufloats, and None where
         nothing was written.
@@ -116,6 +117,7 @@ class Run(Written):
     yeast: YeastSection = field(default_factory=YeastSection)
     room: RoomSection = field(default_factory=RoomSection)
     dissolved_co2: DissolvedSection = field(default_factory=DissolvedSection)
+    cost: CostSection = field(default_factory=CostSection)
     my_sums: MySums = field(default_factory=MySums)
     tables: Mapping[str, Any] = field(default_factory=dict)
     units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)

@@ -31,6 +31,7 @@ from fermkit.run.closed_vessel import pressure_of, vessel_of
 from fermkit.run.feeding import feed_of, limits_of, sugar_left_of
 from fermkit.run.gas_routes import curves_of, growth_of, lag_and_rate, made_from, released_by, routes_of
 from fermkit.run.harvested import drying_of, harvest_of, protein_of, recovery_of, yeast_of
+from fermkit.run.priced import cost_of_run
 from fermkit.run.sugar_in_time import course_of
 from fermkit.run.washed import washing_of
 from fermkit.run.yeast_seen import turbidity_line_of, yeast_course, yeast_seen
@@ -163,6 +164,7 @@ STEPS = (
     Step("yeast", "Yeast", yeast_of, "run feed harvest gas? washing?"),
     Step("recovery", "Recovery", recovery_of, "run harvest yeast?"),
     Step("protein", "Protein", protein_of, "run harvest"),
+    Step("cost", "What it cost", cost_of_run, "run feed harvest? protein? estimate?"),
     Step("hold", "Autolysis", hold_of, "run", "no temperature of the hold was logged"),
     Step("autolysis", "Autolysis in time", autolysis_of, "run hold"),
     Step("drying", "Drying", drying_of, "run harvest?"),
