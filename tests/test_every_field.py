@@ -72,6 +72,8 @@ def settings(kind="collected volume"):
     out["cost"] = {"energy": "1.8 ± 0.1 kWh", "energy_price": "0.30 ± 0.01", "other": "0.50 ± 0.05",
                    "portion": "5.0 ± 0.5 g"}  # fmt: skip
     out["inoculum"]["price"] = "12 ± 1"
+    out["keeping"] = {"water": "60 ± 1 %", "salt": "8 ± 0.5 %", "water_activity": "0.90 ± 0.01", "pH": "5.4 ± 0.1",
+                      "portion": "5 ± 1 g"}  # fmt: skip
     out["my_sums"] = {"co2": "42 g", "ethanol": "50 g", "yeast": "9 g", "yeast_at_most": "60 g", "pressure": "2 bar",
                       "yield": "0.1"}  # fmt: skip
     out["instruments"] = {"scale": {"check_weight": "500.0 ± 0.1 g", "check_reading": "502 ± 1 g", "reads": ["feed"]},

@@ -19,6 +19,7 @@ STEPS: Final = (
     "autolysis",
     "boiling down",
     "drying",
+    "keeping",
     "eating",
     "selling",
 )
@@ -132,8 +133,16 @@ CAUTIONS: Final = (
         "dry yeast holds purines that make about 1.8 g of uric acid from 100 g, several times what a day of "
         "food low in purines may make (0.5 g); extracts are often salty too. Not for everyone (gout, kidneys, "
         "blood pressure); ask a physician.",
-        ("eating", "selling"),
+        ("keeping", "eating", "selling"),
         "food tables for dried brewer's yeast, 1.81 g in 100 g (from memory)",
+    ),
+    Caution(
+        "Food that is kept",
+        "what may be kept, how long, how cold and how sealed is for food law and a laboratory, not for a sum. A moist "
+        "paste without air can grow Clostridium botulinum, whose toxin is neither seen nor smelt: seal or tin nothing "
+        "without an approved process. When in doubt, throw it away.",
+        ("keeping",),
+        "21 CFR 113 and 114, US (from memory)",
     ),
     Caution(
         "Alcohol stated for tax or sale",

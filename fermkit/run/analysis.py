@@ -27,6 +27,7 @@ from fermkit.harvest.autolysis import Autolysis
 from fermkit.harvest.cost import Cost
 from fermkit.harvest.drying import DryingCurve
 from fermkit.harvest.hold import HoldLog
+from fermkit.harvest.keeping import Keeping
 from fermkit.harvest.recovery import NetYeast, Protein, Recovery
 from fermkit.harvest.washing import Washing
 from fermkit.matter.feed import Feed, YeastLimits
@@ -93,6 +94,8 @@ class Analysis(Written):
         What dissolved in time during the hold.
     cost : Cost
         What it cost, from the prices that are told.
+    keeping : Keeping
+        What may grow in the product, and salt and purines of a portion.
     pressure : Pressure
         If the vessel had been closed and never vented.
     amounts : mapping of ufloat
@@ -142,6 +145,7 @@ class Analysis(Written):
     cost: Cost | None = None
     hold: HoldLog | None = None
     autolysis: tuple[Autolysis, ...] = ()
+    keeping: Keeping | None = None
     drying: DryingCurve | None = None
     sugar_left_g_L: Number | None = None
     amounts: Mapping[str, Number] = field(default_factory=dict)
@@ -209,6 +213,7 @@ class Analysis(Written):
         done += ["measuring alcohol", "selling"] if self.calibration is not None else []
         done += ["closing", "venting"] if self.run.vessel.closed in ("closed", "vented") else []
         done += ["selling"] if self.cost is not None else []
+        done += ["keeping"] if self.keeping is not None else []
         done += ["autolysis"] if self.hold is not None else []
         done += ["drying", "boiling down"] if self.harvest is not None else []
         return cautions_for(*done)

@@ -1,4 +1,4 @@
-"""The warm hold: what dissolved in time, and the extract that it makes."""
+"""The warm hold and after: what dissolved in time, the extract that it makes, and how that keeps."""
 
 from typing import Any, Final
 
@@ -10,6 +10,7 @@ from fermkit.basis.written import Number, nominal
 from fermkit.calibration.refractometer import as_sucrose
 from fermkit.harvest.autolysis import Autolysis, autolysis
 from fermkit.harvest.hold import AUTOLYSIS_WINDOW_C, HoldLog, hold_log
+from fermkit.harvest.keeping import Keeping, keeping
 from fermkit.run.fields import fields_of
 from fermkit.run.records import Run
 from fermkit.run.sections_harvest import HoldRow
@@ -39,6 +40,16 @@ def hold_of(run: Run) -> HoldLog | None:
 def autolysis_of(run: Run, hold: HoldLog) -> tuple[Autolysis, ...]:
     """What dissolved in time, for each thing that was read often enough; time counts from when the paste was warm."""
     return tuple(found for column in READ if (found := _course(run, hold, column)) is not None)
+
+
+def keeping_of(run: Run) -> Keeping | None:
+    """What may grow in the product, and salt and purines of a portion; None where nothing is told of it."""
+    told = run.keeping
+    if told.water is None and told.water_activity is None:
+        return None
+    return keeping(
+        water=told.water, salt=told.salt, measured=told.water_activity, pH=told.pH, portion_g=told.portion_g
+    )
 
 
 def _course(run: Run, hold: HoldLog, column: str) -> Autolysis | None:

@@ -24,7 +24,7 @@ from fermkit.run.sections_batch import (
     VesselSection,
 )
 from fermkit.run.sections_gas import Gas, GasRow
-from fermkit.run.sections_harvest import DryingRow, HarvestSection, HoldRow, WashingRow, WeightRow
+from fermkit.run.sections_harvest import DryingRow, HarvestSection, HoldRow, KeepingSection, WashingRow, WeightRow
 from fermkit.run.sections_liquid import (
     Density,
     Ethanol,
@@ -42,7 +42,7 @@ SECTIONS: Final[Mapping[str, type[Section]]] = {
     "inoculum": Inoculum, "instruments": Instrument, "gas": Gas, "ethanol": Ethanol, "density": Density,
     "residual_sugar": ResidualSugar, "harvest": HarvestSection,
     "yeast": YeastSection, "room": RoomSection, "dissolved_co2": DissolvedSection, "cost": CostSection,
-    "my_sums": MySums,
+    "keeping": KeepingSection, "my_sums": MySums,
 }  # fmt: skip
 """Sections of run.toml. A [[gas]] is of the class in GAS_KINDS that its kind names."""
 

@@ -34,7 +34,7 @@ from fermkit.run.sections_batch import (
     VesselSection,
 )
 from fermkit.run.sections_gas import Gas
-from fermkit.run.sections_harvest import HarvestSection
+from fermkit.run.sections_harvest import HarvestSection, KeepingSection
 from fermkit.run.sections_liquid import Density, Ethanol, ResidualSugar
 from fermkit.run.sections_yeast import YeastSection
 from fermkit.run.settings import read_settings, read_toml, table_layouts, usual_said
@@ -75,8 +75,8 @@ class Run(Written):
         True for demonstration data.
     state : str
         "running", "stopped", "used up", or "" where it was not said.
-    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, yeast, room, dissolved_co2, cost, my_sums :
-        sections
+    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, yeast, room, dissolved_co2, cost,
+    keeping, my_sums : sections
         Their fields are named with their unit (``vessel.total_L``); values are floats or ufloats, and None where
         nothing was written.
     feed, gas : tuple of sections
@@ -118,6 +118,7 @@ class Run(Written):
     room: RoomSection = field(default_factory=RoomSection)
     dissolved_co2: DissolvedSection = field(default_factory=DissolvedSection)
     cost: CostSection = field(default_factory=CostSection)
+    keeping: KeepingSection = field(default_factory=KeepingSection)
     my_sums: MySums = field(default_factory=MySums)
     tables: Mapping[str, Any] = field(default_factory=dict)
     units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)

@@ -91,6 +91,25 @@ class HoldRow(Section):
     note: str | None = text("anything else")
 
 
+@dataclass(frozen=True)
+class KeepingSection(Section):
+    """[keeping]: the product that will be kept, and a portion of it."""
+
+    water: Number | None = share("water in the product, share of the mass", 0.01, 0.02, example="28 ± 1 %")
+    salt: Number | None = share("salt in the product, share of the mass", 0.003, 0.05, example="11.0 ± 0.5 %")
+    water_activity: Number | None = says(
+        "measured with an instrument, at 25 °C", act="measuring the water activity", low=0.0, high=1.0,
+        usual=Usual(0.01), example="0.74 ± 0.01",
+    )  # fmt: skip
+    pH: Number | None = says(
+        "of the product", act="reading the product's pH", low=0.0, high=14.0, usual=Usual(0.1), example="5.4 ± 0.1"
+    )
+    portion_g: Number | None = says(
+        "what is eaten at once", "g", act="weighing a portion", low=0.0, usual=Usual(0.5, 0.05), example="5 ± 1 g"
+    )
+    note: str | None = text("anything else")
+
+
 POURED: Final = ("supernatant", "wash", "water")
 
 

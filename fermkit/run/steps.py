@@ -15,7 +15,7 @@ from fermkit.basis.errors import FermkitError
 from fermkit.basis.written import Page
 from fermkit.run.alcohol import calibration_of, drift_of, final_ethanol_pct_vol, rows_by_sample, sample_of
 from fermkit.run.around import around_of, dissolved_of, pages_of_dissolved, room_of
-from fermkit.run.autolysed import autolysis_of, hold_of
+from fermkit.run.autolysed import autolysis_of, hold_of, keeping_of
 from fermkit.run.balanced import amounts_of, balance_of
 from fermkit.run.batch_readings import (
     adds_up_of,
@@ -167,6 +167,7 @@ STEPS = (
     Step("cost", "What it cost", cost_of_run, "run feed harvest? protein? estimate?"),
     Step("hold", "Autolysis", hold_of, "run", "no temperature of the hold was logged"),
     Step("autolysis", "Autolysis in time", autolysis_of, "run hold"),
+    Step("keeping", "Keeping", keeping_of, "run"),
     Step("drying", "Drying", drying_of, "run harvest?"),
     Step("sugar_left_g_L", "Sugar left over", sugar_left_of, "run sugar_course?",
          "it was not measured; all sugar is taken as used", pages=hidden),

@@ -10,6 +10,7 @@ from fermkit.basis.cautions import HOT_HOLDING_LIMIT_C
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.harvest.autolysis import autolysis
 from fermkit.harvest.hold import AUTOLYSIS_WINDOW_C
+from fermkit.harvest.keeping import GROWERS, keeping, salt_water_activity
 from fermkit.harvest.recovery import DETECTED, NITROGEN_FACTORS
 from fermkit.harvest.washing import Poured, as_kcl, washing
 
@@ -179,3 +180,46 @@ def test_first_order_rise_to_certified_values(published, name, data):
         published.check(f"{name}, {what}", ours, theirs, 1e-6 * theirs, source=source, verification="memory")
     left = np.sum((np.array(y) - found.end * (1 - np.exp(-found.rate_h * np.array(x)))) ** 2)
     published.check(f"{name}, squares left", left, squares, 1e-6 * squares, source=source, verification="memory")
+
+
+# Osmotic coefficients of sodium chloride at 25 °C, by mol in a kilogram of water
+OSMOTIC_NACL = {0.5: 0.9209, 1.0: 0.9355, 2.0: 0.9833, 3.0: 1.0453, 4.0: 1.1158, 5.0: 1.1916, 6.0: 1.2706}
+
+
+@pytest.mark.parametrize(("molal", "phi"), OSMOTIC_NACL.items())
+def test_water_activity_of_brine(published, molal, phi):
+    """Against the table that water-activity meters are checked with."""
+    published.check(
+        f"water activity of {molal:g} mol/kg salt", salt_water_activity(molal),
+        math.exp(-2 * molal * phi * 0.018015), 6e-4,
+        source="Robinson & Stokes, Electrolyte Solutions, appendix 8.10", verification="memory",
+    )  # fmt: skip
+
+
+def test_water_activity_of_saturated_brine(published):
+    """A jar of wet salt, which fixes 75.3 % of humidity."""
+    published.check(
+        "water activity over wet salt, 25 °C", keeping(water=0.4, salt=0.6).water_activity, 0.7529, 0.003,
+        source="Greenspan, J. Res. NBS 81A (1977) 89: 75.29 ± 0.12 %", verification="memory",
+    )  # fmt: skip
+
+
+def test_growth_begins_no_higher_than_published(published):
+    """No organism is held to need more water than the tables say that it needs."""
+    tables = {
+        "FDA, Bad Bug Book (1992), factors affecting growth": {
+            "Salmonella": 0.941, "Escherichia coli": 0.935, "Clostridium botulinum": 0.93,
+            "Clostridium perfringens": 0.93, "Bacillus cereus": 0.95, "Staphylococcus aureus": 0.86,
+        },
+        "US Agricultural Research Service, pH and water activity guide": {
+            "Salmonella": 0.94, "Escherichia coli": 0.95, "Staphylococcus aureus": 0.83,
+        },
+        "Beuchat, Cereal Foods World 26 (1981) 345": {
+            "most yeasts": 0.87, "most moulds": 0.80, "bacteria that love salt": 0.75, "moulds of dry food": 0.65,
+            "yeasts of syrups": 0.60,
+        },
+    }  # fmt: skip
+    for source, least in tables.items():
+        for name, value in least.items():
+            ours = next(one.least for one in GROWERS if one.name.startswith(name))
+            published.check(f"grows from, {name}", ours, min(ours, value), 1e-12, source=source, verification="read")
