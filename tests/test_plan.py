@@ -36,13 +36,14 @@ def close(found, wanted, rel=1e-6):
 def test_carbon_and_electrons_of_every_plan_close(how):
     """Sugar in is ethanol, CO2, yeast, glycerol and acids out; oxygen takes its electrons."""
     fate = plan_batch(feed(RICH), how=how, **({} if how == "without air" else AIR)).fate
-    cells = nominal(fate.yeast_g) * 0.935 / molar_mass("yeast")
+    cells = nominal(fate.yeast_g) * 0.935 / usual.YEAST_PER_CARBON.middle
     mol = {
         name: nominal(getattr(fate, f"{name}_mol"))
         for name in ("hexose", "ethanol", "co2", "glycerol", "acids", "oxygen")
     }
     carbon = cells + 2 * mol["ethanol"] + mol["co2"] + 3 * mol["glycerol"] + 2 * mol["acids"]
-    electrons = 4.2 * cells + 12 * mol["ethanol"] + 14 * mol["glycerol"] + 8 * mol["acids"] + 4 * mol["oxygen"]
+    electrons = usual.YEAST_ELECTRONS.middle * cells + 12 * mol["ethanol"] + 14 * mol["glycerol"]
+    electrons += 8 * mol["acids"] + 4 * mol["oxygen"]
     assert carbon == pytest.approx(6 * mol["hexose"], rel=1e-9)
     assert electrons == pytest.approx(24 * mol["hexose"], rel=1e-9)
 
@@ -161,8 +162,8 @@ def test_starved_yeast_needs_more_oxygen_for_the_same_sugar():
     assert "energy" not in poor.binding and rich.binding == ("energy",)
     for plan in (rich, poor):
         starved = sum(nominal(end) for end in plan.yeast_range_g) / sum(nominal(end) for end in plan.energy_g)
-        cells = nominal(plan.feed.hexose_g) * 0.5 * starved * 0.935 / molar_mass("yeast")
-        needed = (24 * nominal(plan.feed.hexose_g) / molar_mass("hexose") - 4.2 * cells) / 4
+        cells = nominal(plan.feed.hexose_g) * 0.5 * starved * 0.935 / usual.YEAST_PER_CARBON.middle
+        needed = (24 * nominal(plan.feed.hexose_g) / molar_mass("hexose") - usual.YEAST_ELECTRONS.middle * cells) / 4
         assert nominal(plan.respired_share) == pytest.approx(nominal(plan.oxygen_ceiling_mol) / needed, rel=0.01)
     assert nominal(poor.respired_share) < 0.85 * nominal(rich.respired_share)
 

@@ -158,6 +158,10 @@ LATENTS: Final = (
 each mole of the yeast's carbon."""
 
 
+FLOORS: Final = {"yeast_per_carbon": 12.011}
+"""The least that a basic amount can be, where that is above nothing: a mole of carbon weighs as much by itself [g]."""
+
+
 @dataclass(frozen=True)
 class Surroundings:
     """Plain numbers of the vessel's air and water, worked out once for a recipe.
@@ -229,7 +233,8 @@ def known(recipe: Recipe, state: str = "not stated", width: float = usual.FOR_IN
                               assumed=False),
         "oxygen": Latent("oxygen", "oxygen taken up", _oxygen(recipe, space, liquid, width)),
     } | {
-        key: Latent(key, range_.name, range_.value(width), 0.0, ceiling) for key, (range_, ceiling) in shares.items()
+        key: Latent(key, range_.name, range_.value(width), FLOORS.get(key, 0.0), ceiling)
+        for key, (range_, ceiling) in shares.items()
     }  # fmt: skip
     for key, value in recipe.better.items():
         one_of(key, LATENTS, "basic amount")

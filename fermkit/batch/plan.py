@@ -31,7 +31,7 @@ from fermkit.batch.feeding import Feeding, feeding
 from fermkit.batch.known import Recipe, nitrogen_source_of
 from fermkit.batch.nutrients import Nutrients, nutrients_for
 from fermkit.matter import usual
-from fermkit.matter.composition import compound, molar_mass
+from fermkit.matter.composition import molar_mass
 from fermkit.matter.feed import Feed, YeastLimits, span, yeast_ash, yeast_limits
 from fermkit.matter.properties import (
     bicarbonate_factor,
@@ -230,7 +230,7 @@ def plan_batch(
     ...              "monopotassium phosphate": 1.0, "magnesium sulfate": 0.5})
     >>> plan = plan_batch(mash, liquid_L=0.97)
     >>> print(plan.binding, f"{plan.fate.yeast_g:.1f}", f"{plan.ethanol_pct_vol:.2f}")
-    ('energy', 'potassium') 7.2+/-6.2 5.64+/-0.98
+    ('energy', 'potassium') 7.2+/-6.2 5.65+/-0.97
 
     References
     ----------
@@ -351,8 +351,8 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
 
 def _oxygen(hexose_mol: Any, yeast_g: Any, ash: Any) -> Any:
     """Oxygen that respired hexose uses while yeast grows from it [mol]: a quarter of the electrons left."""
-    cells = compound("yeast")
-    return (24.0 * hexose_mol - yeast_g * (1.0 - ash) / cells.molar_mass * cells.electrons) / 4.0
+    cells = yeast_g * (1.0 - ash) / usual.YEAST_PER_CARBON.middle
+    return (24.0 * hexose_mol - cells * usual.YEAST_ELECTRONS.middle) / 4.0
 
 
 def _warming(fate: Fate, liquid_L: Any) -> Any:

@@ -150,7 +150,8 @@ def first_words(a: Any) -> list[str]:
     """What must be said first: how far the run is, what cannot be, doubts about the readings."""
     said = [f"State of the run, as told: {a.run.state}."] if a.run.state else []
     if a.progress is not None and not a.run.state:
-        said.append(f"State of the run at {a.progress.at_h:.3g} h: {a.progress.stage}. {SAYS[a.progress.stage]}")
+        stands = f"State of the run at {a.progress.at_h:.3g} h: {a.progress.stage}."
+        said.append(" ".join((stands, SAYS[a.progress.stage], a.progress.how_far)).rstrip())
     if a.consistent is False and disagree(a.routes) and a.gas:
         said.append(
             "The routes to the gas contradict one another. Lag, rate and yields follow the "
@@ -286,6 +287,13 @@ def would_it_hold(a: Any) -> str:
         f"{closed.now.temperature_C:g} °C, and {warm} on a warm day of {closed.warm_day.temperature_C:g} °C "
         f"({a.estimate['pressure'].mark}).{limit} {held_words(closed)}"
     )
+
+
+def shut_beyond_rating(a: Any) -> bool:
+    """Whether a vessel that is closed, or vented by hand, may come above its rating, or has none."""
+    closed = None if a.estimate is None else a.estimate.if_closed
+    shut = a.run.vessel.closed in ("closed", "vented")
+    return closed is not None and shut and closed.verdict is not Verdict.BELOW
 
 
 def held_words(closed: IfClosed) -> str:

@@ -15,7 +15,7 @@ from fermkit.run.fields import fields_of
 from fermkit.run.findings import Remarks, rows_in_words
 from fermkit.run.instruments import of_place
 from fermkit.run.long_tables import thinned
-from fermkit.run.oddities import odd_readings, one_row_a_moment
+from fermkit.run.oddities import odd_readings, odd_standards, one_row_a_moment
 from fermkit.run.sections_batch import Conditions
 from fermkit.run.sections_gas import PressureReadings
 from fermkit.run.sections_harvest import HarvestSection
@@ -159,6 +159,14 @@ def through_time(frame: Frame, column: str, name: str, book: Remarks, *, cumulat
     odd_readings(frame, column, at, cumulative=cumulative)
     book.findings.extend(at.all())
     return frame
+
+
+def standards_in_line(frames: Mapping[str, Any], book: Remarks) -> None:
+    """A standard that its neighbours gainsay is told."""
+    if "standards" in frames:
+        at = Remarks("standards.csv")
+        odd_standards(frames["standards"], at)
+        book.findings.extend(at.all())
 
 
 def one_signal_unit(frames: Mapping[str, Any], read: Mapping[str, Table], book: Remarks) -> None:

@@ -20,7 +20,15 @@ from fermkit.run.instruments import corrected_settings, corrected_table, correct
 from fermkit.run.ledger import Ledger, ledger_of
 from fermkit.run.long_tables import thinned
 from fermkit.run.own_files import OwnFile, own_files
-from fermkit.run.prepared import by_instrument, gas_tables, logged_conditions, one_signal_unit, through_time, told_twice
+from fermkit.run.prepared import (
+    by_instrument,
+    gas_tables,
+    logged_conditions,
+    one_signal_unit,
+    standards_in_line,
+    through_time,
+    told_twice,
+)
 from fermkit.run.sections_around import DissolvedSection, RoomSection
 from fermkit.run.sections_batch import (
     About,
@@ -395,6 +403,7 @@ def _run(
     for name, column in (("drying", "weight_g"), ("hold", "temperature_C"), ("temperature", "temperature_C")):
         if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):
             frames[name] = through_time(thinned(frames[name], column, book), column, name, book)
+    standards_in_line(frames, book)
     one_signal_unit(frames, read, book)
     usual_said(found.usual, book)
     return Run(

@@ -21,7 +21,16 @@ from fermkit.basis.shown import visible
 from fermkit.basis.written import Page, in_percent, interval, plus_minus
 from fermkit.run.analysis import Analysis
 from fermkit.run.comparison import Difference, RunComparison
-from fermkit.run.first_page import SUGAR_NOTE, does_it_add_up, false_alarms, how_good, in_short, rows, would_it_hold
+from fermkit.run.first_page import (
+    SUGAR_NOTE,
+    does_it_add_up,
+    false_alarms,
+    how_good,
+    in_short,
+    rows,
+    shut_beyond_rating,
+    would_it_hold,
+)
 from fermkit.run.records import Source
 from fermkit.run.yields import Yield
 from fermkit.show import plots
@@ -127,6 +136,7 @@ def _of_one_run(a: Analysis, short: bool) -> dict[str, Any]:
         "front": _drawn(partial(_call, plots.in_and_out, a), 5.6),
         "good": how_good(a),
         "held": would_it_hold(a),
+        "burst": shut_beyond_rating(a),
         "advice": advice,
         "timeline": _drawn(partial(_call, plots.timeline, a), 5.0),
         "checks": [drawn for drawn in _checks(a) if drawn is not None],

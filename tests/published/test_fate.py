@@ -24,6 +24,7 @@ def fate(hexose_mol, yeast_g, oxygen_mol=0.0, *, glycerol_mmol_per_g=0.0, acids_
     basic = dict.fromkeys(LATENTS, 0.0) | {
         "sugar_fed": hexose_mol * HEXOSE, "yeast_yield": yeast_g / (hexose_mol * HEXOSE), "oxygen": oxygen_mol,
         "glycerol_per_yeast": glycerol_mmol_per_g, "acids_share": acids_share, "ash": ASH, "liquid": 1.0,
+        "yeast_electrons": compound("yeast").electrons, "yeast_per_carbon": molar_mass("yeast"),
     }  # fmt: skip
     s = state_of(np.array([basic[key] for key in LATENTS]), Surroundings(0.03, 0.04, 1.2, False))
     names = {"ethanol": "ethanol", "co2": "CO2", "glycerol": "glycerol", "acids": "acetic acid"}
