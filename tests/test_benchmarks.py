@@ -24,6 +24,7 @@ TINY = {
     "leak_study": "1",
     "long_log": "5000 hours",
     "mistake_study": "2 1",
+    "panel_moves": "2",
     "pipeline_coverage": "1 volume",
     "plan_against_model": "2",
     "reading": "1000",

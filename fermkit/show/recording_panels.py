@@ -118,6 +118,7 @@ def watch(folder: str | Path) -> Panel:
         ax = picture.subplots()
     seen: dict[str, Any] = {"run": read_run(folder)}
     known: dict[str, Analysis] = {}
+    forecasts: dict[tuple[float, str], Forecast] = {}
     place = str(Path(folder).resolve())
     if place in RUNNING:
         RUNNING[place].stop()  # the cell was run again: one timer a folder
@@ -126,6 +127,7 @@ def watch(folder: str | Path) -> Panel:
     def read(**_: Any) -> str:
         before, seen["run"] = _rows(seen["run"]), read_run(folder)
         known.clear()
+        forecasts.clear()
         new = _rows(seen["run"]) - before
         return f"Read again: {new} new rows." if new else "Read again: nothing new."
 
@@ -143,7 +145,9 @@ def watch(folder: str | Path) -> Panel:
         if fit is None:
             return Page(f"{now:g} h seen, and no forecast yet.", lines, [gap for gap in found.gaps if "curve" in gap])
         ax.set(xlim=(0, 1.6 * now), ylim=(0, 1500 * nominal(made)))
-        done = _done(found, done_pct / 100)
+        if (done_pct, curve) not in forecasts:
+            forecasts[done_pct, curve] = _done(found, done_pct / 100)
+        done = forecasts[done_pct, curve]
         green = plots.COLOURS["green"]
         ax.axvspan(done.low, min(done.high, 9 * now), color=green, alpha=0.25, zorder=0)
         ax.text(done.low, 1450 * nominal(made), f"{done_pct:g} % made ", ha="right", va="top", fontsize=9)

@@ -20,7 +20,7 @@ from fermkit.run.analysis import Analysis
 from fermkit.run.comparison import RunComparison
 from fermkit.run.first_page import READ_BY, Part, in_and_out_g
 from fermkit.run.sections_gas import PressureReadings
-from fermkit.show.style import COLOURS, DASHES, MARKS, Rectangle
+from fermkit.show.style import COLOURS, DASHES, MARKS, Rectangle, rows
 
 FILLS: Final = {
     "ethanol": ("sky", ""), "CO2": ("orange", "///"), "yeast": ("green", "..."), "glycerol": ("purple", "xx"),
@@ -197,14 +197,10 @@ def bars(gaps: dict[str, float], *, ax: Any) -> None:
     """Horizontal bars about zero; those beyond the 95 % band are red and hatched."""
     ax.axvspan(-NORMAL_95, NORMAL_95, color="#EEEEEE", zorder=0)
     ax.axvline(0, color="black", linewidth=0.8, linestyle="-")
-    for row, gap in enumerate(gaps.values()):
-        broken = abs(gap) > NORMAL_95
-        colour, hatch = (COLOURS["vermilion"], "///") if broken else (COLOURS["sky"], "")
-        ax.barh(row, gap, height=0.5, color=colour, hatch=hatch, edgecolor="black", linewidth=0.7)
+    rows(ax, [0.0] * len(gaps), list(gaps.values()), [abs(gap) > NORMAL_95 for gap in gaps.values()])
     ax.set_yticks(range(len(gaps)), list(gaps))
-    ax.invert_yaxis()
     most = max(3.0, 1.1 * max(map(abs, gaps.values())))
-    ax.set_xlim(-most, most)
+    ax.set(xlim=(-most, most), ylim=(len(gaps) - 0.4, -0.6))
 
 
 def _ratio(value: Any) -> float:
