@@ -15,6 +15,7 @@ from fermkit.batch.impossible import Sort
 from fermkit.batch.own_sums import OwnSums
 from fermkit.batch.progress import Progress
 from fermkit.batch.readings import Reading
+from fermkit.batch.respired import Respired
 from fermkit.batch.suspects import Limits, Suspects
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
@@ -66,6 +67,8 @@ class Analysis(Written):
         Warmth and pH as logged; CO2 in the air of the room.
     estimate : Estimate
         The best answer for every quantity of the batch, whatever was measured: ``estimate["co2"]``.
+    respired : Respired
+        With an air pump: what was respired, what fermented, and how to feed.
     own_sums : OwnSums
         What the person worked out, held against the estimate.
     progress : Progress
@@ -129,6 +132,7 @@ class Analysis(Written):
     around: Around | None = None
     room: Room | None = None
     estimate: Estimate | None = None
+    respired: Respired | None = None
     own_sums: OwnSums | None = None
     progress: Progress | None = None
     read: SmoothReading | None = None

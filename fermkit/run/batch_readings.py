@@ -13,6 +13,7 @@ from fermkit.batch.known import Recipe
 from fermkit.batch.own_sums import OwnSums, check_sums
 from fermkit.batch.progress import Progress, progress
 from fermkit.batch.readings import Reading
+from fermkit.batch.respired import Respired, respired
 from fermkit.batch.suspects import Limits, Suspects, detection_limits, suspects
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, RouteComparison
 from fermkit.matter.feed import Feed
@@ -154,6 +155,17 @@ def progress_of(run: Run, fed: Feed, gas: tuple[GasCurve, ...]) -> Progress:
     u = float(np.median(gas[0].u_reading_mol)) + gas[0].u_walk_mol + 1e-9
     expected = (all_used.low, all_used.value, all_used.high)
     return progress(gas[0].time_h, gas[0].co2_mol * CO2_G_PER_MOL, u * CO2_G_PER_MOL, expected)
+
+
+def respired_of(run: Run, found: Estimate, released: tuple[GasCurve, ...] = ()) -> Respired | None:
+    """With an air pump, what was respired and what fermented; None without one. Air is taken to have run all along."""
+    if run.conditions.aeration != "air pump":
+        return None
+    ends = [float(curve.time_h[-1] - curve.time_h[0]) for curve in released or ()]
+    ends += [float(run.tables[name]["time_h"].max()) for name in ("samples", "counts", "turbidity", "temperature")
+             if name in run.tables and "time_h" in run.tables[name]]  # fmt: skip
+    known = [hours for hours in ends if hours > 0]
+    return respired(found, max(known) if known else None)
 
 
 def own_sums_of(run: Run, found: Estimate) -> OwnSums | None:

@@ -24,6 +24,7 @@ from fermkit.run.batch_readings import (
     next_of,
     own_sums_of,
     progress_of,
+    respired_of,
     supported_first,
     suspects_of,
 )
@@ -149,6 +150,7 @@ STEPS = (
     Step("dissolved", "CO2 in the liquid", dissolved_of, "run", pages=pages_of_dissolved),
     Step("estimate", "What became of the sugar", estimate_of,
          "run feed ethanol_pct_vol? released? vessel? yeast_seen? sugar_course? dissolved?", front=True),
+    Step("respired", "Respired or fermented?", respired_of, "run estimate released?"),
     Step("own_sums", "Your own sums", own_sums_of, "run estimate", front=True),
     Step("gas_by_route", "CO2 made", made_from, "run", each="released", pages=hidden),
     Step("gas", "CO2 made", supported_first, "gas_by_route routes? estimate?"),
