@@ -46,6 +46,9 @@ from fermkit.show.style import rows as rows
 from fermkit.show.style import show as show
 from fermkit.show.style import svg as svg
 from fermkit.show.style import wipe as wipe
+from fermkit.show.yeast_pictures import counting_grid as counting_grid
+from fermkit.show.yeast_pictures import feeding as feeding
+from fermkit.show.yeast_pictures import yeast_course as yeast_course
 from fermkit.vessel.pressures import PressureCurve
 
 

@@ -295,6 +295,7 @@ PICTURES: Final[Mapping[str, Draw]] = {
     "growth": lambda growth, a, ax: plots.gas_curve(a.gas[0], growth, ax=ax),
     "curves": lambda curves, _, ax: plots.compared(curves, ax=ax),
     "calibration": lambda line, a, ax: plots.calibration(line, [r for s in a.samples for r in s.readings], ax=ax),
+    "yeast_course": lambda found, a, ax: plots.yeast_course(found, a.gas[0] if a.gas else None, ax=ax),
     "hold": lambda hold, _, ax: plots.hold(hold, ax=ax),
     "drying": lambda drying, _, ax: plots.drying(drying, ax=ax),
     "balance": lambda _, a, ax: _electrons(a, ax),
