@@ -308,7 +308,7 @@ def carried_share(share: Any) -> Reading:
 
 def carried(dry_g: Any) -> Reading:
     """Feed solids dissolved in the paste's liquid [g dry], from what was measured in the liquid poured off it."""
-    return _reading("carried", "feed solids in the paste's liquid", dry_g, "g dry", (), _carried)
+    return _reading("carried", "feed solids in the paste, by the last liquid poured off", dry_g, "g dry", (), _carried)
 
 
 def _carried(s: State) -> Any:
@@ -348,5 +348,6 @@ def candidates(s: State, taken: Collection[str] = ()) -> tuple[Reading, ...]:
         debris(plain["debris"]),
         washing_loss(plain["washed_out"]),
         harvest_share(plain["harvest_share"]),
+        carried(plain["carried_share"] * plain["feed_solids"]),
     )
     return tuple(one for one in every if not {one.kind, SEES_THE_SAME.get(one.kind)} & set(taken))

@@ -23,11 +23,11 @@ START_H: Final = 2.0
 """A reading counts as the start's within so many hours: little is fermented by then (common practice, no source)."""
 END_SHARE: Final = 0.9
 """The last reading counts as the end's from this share of the whole time on (common practice, no source)."""
-SPLIT_H: Final = 6.0
-"""Until yeast has split the sucrose, no sugar test sees it [h]: common practice, no source."""
 FRUCTOSE_TOO: Final = (2.0, 0.5)
 """Glucose and fructose over glucose, and its ± [-]: sucrose gives as much of each, and glucose goes first (Berthels et
 al., FEMS Yeast Res. 4 (2004) 683, from memory; the ±: judgement)."""
+FRUCTOSE_FROM: Final = ("sucrose", "invert sugar", "fructose", "raffinose")
+"""Parts of a feed that bring fructose."""
 WARM_K: Final = 1.0
 """± of the temperature in the hydrometer's jar [K]: common practice, no source."""
 MANY_ROWS: Final = 24
@@ -43,6 +43,7 @@ class By(StrEnum):
     REDUCING = "test of glucose and fructose"
 
 
+TESTS: Final = (By.GLUCOSE, By.REDUCING)
 UNITS: Final = {By.HYDROMETER: "kg/m3 at 20 °C", By.REFRACTOMETER: "°Bx", By.GLUCOSE: "g/L", By.REDUCING: "g/L"}
 WHAT_IT_MISSES: Final = {
     By.HYDROMETER: (
@@ -54,8 +55,8 @@ WHAT_IT_MISSES: Final = {
         "Only the fall since the start says something."
     ),
     By.GLUCOSE: (
-        "A glucose test sees neither fructose, which yeast takes last, nor sucrose: none on the strip is not none in "
-        "the jar."
+        "A glucose test sees neither fructose, which yeast takes last, nor sucrose that is not yet split: on the way "
+        "it tells too little, and none on the strip is not none in the jar."
     ),
     By.REDUCING: "This test sees glucose and fructose, and no sucrose that is not yet split.",
 }
@@ -65,7 +66,8 @@ WHAT_IT_MISSES: Final = {
 class SugarReading:
     """One reading: its hour, what it shows, and the sugar left, as hexose, for each litre there was at the start.
 
-    ``left_g_L`` is None where it cannot be told: no reading at the start, sugar fed later, sucrose not yet split.
+    ``left_g_L`` is None where it cannot be told: no reading at the start, sugar fed later, a sugar test before the end
+    while sucrose may be there that it does not see.
     """
 
     time_h: float
@@ -105,7 +107,7 @@ class SugarCourse(Written):
     @property
     def tested_at_end(self) -> SugarReading | None:
         """The last sugar test, if it was made at the end: of those that see more, if there are two kinds."""
-        for what in (By.REDUCING, By.GLUCOSE):
+        for what in reversed(TESTS):
             those = self.by(what)
             if those and those[-1].time_h >= END_SHARE * self.end_h and those[-1].left_g_L is not None:
                 return those[-1]
@@ -146,6 +148,7 @@ def course_of(run: Run, fed: Feed) -> SugarCourse | None:
     fed_g_L = fed.hexose_g / litres
     kind = "sucrose" if nominal(fed.sugar_g) < 0.975 * nominal(fed.hexose_g) else "hexose"
     later = any(item.time_h is not None and nominal(item.time_h) > 0 for item in run.feed)
+    end = max(float(frame["time_h"].max()) for name, frame in run.tables.items() if _runs_along(run, name, frame))
     found: list[SugarReading] = []
     for what in By:
         shown = [(float(row["time_h"]), _shown(run, row, what)) for row in rows]
@@ -153,8 +156,11 @@ def course_of(run: Run, fed: Feed) -> SugarCourse | None:
         if not read:
             continue
         start = read[0][1] if read[0][0] <= START_H and not later else None
-        found += [SugarReading(hour, what, x, _left(what, x, hour, start, fed_g_L, kind)) for hour, x in read]
-    end = max([float(frame["time_h"].max()) for name, frame in run.tables.items() if _runs_along(run, name, frame)])
+        for hour, x in read:
+            split = kind == "hexose" or hour >= END_SHARE * end
+            seen = _tested(what, x, fed, fed_g_L) if split else None
+            left = seen if what in TESTS else _fallen(what, x, start, fed_g_L, kind)
+            found.append(SugarReading(hour, what, x, left))
     return SugarCourse(tuple(sorted(found, key=lambda one: one.time_h)), fed_g_L, end) if found else None
 
 
@@ -190,18 +196,18 @@ def _cell(row: Mapping[str, Any], column: str) -> Number | None:
     return ufloat(value, about.usual.of(value), tag=Act(f"sugar {column}", f"reading the {about.written}"))
 
 
-def _left(what: By, shown: Number, hour: float, start: Number | None, fed_g_L: Number, kind: str) -> Number | None:
-    """Sugar left [g for each litre there was at the start], or None where it cannot be told."""
-    if what in (By.HYDROMETER, By.REFRACTOMETER):
-        if start is None:
-            return None
-        if shown is start:
-            return fed_g_L
-        used = hydrometer_sugar if what is By.HYDROMETER else refractometer_sugar
-        return fed_g_L - used(shown, start, sugar=kind)
-    if kind == "sucrose" and hour < SPLIT_H:
-        return None
-    if what is By.GLUCOSE:
+def _fallen(what: By, shown: Number, start: Number | None, fed_g_L: Number, kind: str) -> Number | None:
+    """Sugar left by the fall since the start [g for each litre there was then], or None without a start."""
+    if start is None or shown is start:
+        return None if start is None else fed_g_L
+    used = hydrometer_sugar if what is By.HYDROMETER else refractometer_sugar
+    return fed_g_L - used(shown, start, sugar=kind)
+
+
+def _tested(what: By, shown: Number, fed: Feed, fed_g_L: Number) -> Number:
+    """Sugar left by a test, with what it does not see [g for each litre there was at the start]."""
+    sources = [thing.parts.get(name, 0.0) for thing in fed.ingredients.values() for name in FRUCTOSE_FROM]
+    if what is By.GLUCOSE and any(nominal(share) > 0 for share in sources):
         shown = shown * ufloat(*FRUCTOSE_TOO, tag=Act("fructose", "fructose that a glucose test does not see"))
     unseen = usual.FRUCTOSE_UNSEEN if what is By.GLUCOSE else usual.SUCROSE_UNSEEN
     return shown + unseen.value() * nominal(fed_g_L)

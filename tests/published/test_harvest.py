@@ -161,25 +161,17 @@ def test_washing_by_dilution(published):
     )  # fmt: skip
 
 
-# NIST StRD nonlinear regression, y = b1 (1 − e^(−b2 x)): certified b1, b2, residual sum of squares
-MISRA1A = (
-    [77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0],
-    [10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02, 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78],
-    2.3894212918e2, 5.5015643181e-4, 1.2455138894e-1,
-)  # fmt: skip
-BOXBOD = ([1, 2, 3, 5, 7, 10], [109, 149, 149, 191, 213, 224], 2.1380940889e2, 5.4723748542e-1, 1.1680088766e3)
-
-
-@pytest.mark.parametrize(("name", "data"), [("Misra1a", MISRA1A), ("BoxBOD", BOXBOD)])
-def test_first_order_rise_to_certified_values(published, name, data):
-    """Rate, end and misfit of a rise from nothing, to six digits; that they meet shows the readings are right too."""
-    x, y, end, rate, squares = data
+@pytest.mark.parametrize("name", ["NIST-Misra1a", "NIST-BoxBOD"])
+def test_first_order_rise_to_certified_values(published, name):
+    """Rate, end and misfit of a rise from nothing, y = b1 (1 − e^(−b2 x)), to six digits."""
+    entry = published.entries[name]
+    x, y = (np.array(entry["inputs"][key]) for key in "xy")
+    end, rate = entry["expected"]["params"]
     found = autolysis(x, y, 1.0, start=0.0)
-    source = f"NIST Statistical Reference Datasets, nonlinear regression, {name} (readings and values from memory)"
     for what, ours, theirs in (("rate", found.rate_h, rate), ("end", found.end, end)):
-        published.check(f"{name}, {what}", ours, theirs, 1e-6 * theirs, source=source, verification="memory")
-    left = np.sum((np.array(y) - found.end * (1 - np.exp(-found.rate_h * np.array(x)))) ** 2)
-    published.check(f"{name}, squares left", left, squares, 1e-6 * squares, source=source, verification="memory")
+        published.check(f"{name}, {what}", ours, theirs, 1e-6 * theirs, reference=name)
+    left, squares = np.sum((y - found.end * (1 - np.exp(-found.rate_h * x))) ** 2), entry["expected"]["rss"]
+    published.check(f"{name}, squares left", left, squares, 1e-6 * squares, reference=name)
 
 
 # Osmotic coefficients of sodium chloride at 25 °C, by mol in a kilogram of water
