@@ -147,8 +147,9 @@ def _copy(chosen: argparse.Namespace) -> int:
 
 
 def _make_class(chosen: argparse.Namespace) -> int:
-    from fermkit.teach.classes import make_class, make_real_class
+    from fermkit.teach.class_data import make_class
     from fermkit.teach.mishaps import NAMES, NONE
+    from fermkit.teach.real_jars import make_real_class
 
     told = chosen.faults
     if chosen.real:
@@ -162,7 +163,8 @@ def _make_class(chosen: argparse.Namespace) -> int:
 
 
 def _mark(chosen: argparse.Namespace) -> int:
-    from fermkit.teach.classes import mark, teachers_folder
+    from fermkit.teach.class_data import teachers_folder
+    from fermkit.teach.marking import mark
 
     marks = mark(chosen.folder, chosen.teacher)
     say(f"{marks}\n\nMarks and feedback are in {marks.write(teachers_folder(chosen.folder, chosen.teacher))}")

@@ -6,20 +6,22 @@ within what a ruler on the printed curve can tell where the answer is drawn.
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from fermkit.balance.streams import USUAL_ASH
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.matter.composition import compound, molar_mass
-from fermkit.run.analysis import Analysis, analyse
-from fermkit.run.records import Run
 from fermkit.teach.mishaps import ALCOHOL_G_ML, RULES
+
+if TYPE_CHECKING:
+    from fermkit.run.analysis import Analysis
+    from fermkit.run.records import Run
 
 NEEDED: Final = (
     "feed", "calibration", "drift", "sample_rows", "samples", "ethanol_pct_vol", "released", "gas_by_route", "gas",
-    "read", "harvest", "yeast", "sugar_left_g_L", "amounts", "estimate",
+    "read", "harvest", "yeast", "sugar_left_g_L", "amounts",
 )  # fmt: skip
 """The results of an analysis that a class asks for; the rest would take four fifths of the time."""
 
@@ -57,12 +59,14 @@ CARBON: Final = {name: float(compound(name).mass_fraction("C")) for name in ("he
 """Grams of carbon in a gram; dry yeast is weighed with its ash, as the balance takes it."""
 
 
-def class_results(run: Run) -> Analysis:
-    """A run analysed as far as a class asks."""
-    return analyse(run, only=NEEDED)
+def class_results(run: "Run", *also: str) -> "Analysis":
+    """A run analysed as far as a class asks, and what is named besides."""
+    from fermkit.run.analysis import analyse  # not needed to mark, and it takes most of the time that marking takes
+
+    return analyse(run, only=(*NEEDED, *also))
 
 
-def right_answers(analysis: Analysis) -> dict[str, dict[str, float]]:
+def right_answers(analysis: "Analysis") -> dict[str, dict[str, float]]:
     """What a group's readings give when they are worked out rightly: value, u and tolerance of each answer.
 
     What the readings cannot tell is left out.
@@ -90,7 +94,7 @@ def _within(name: str, value: float, u: float, apart: float) -> dict[str, float]
     return {"value": value, "u": u, "tolerance": half}
 
 
-def _between(analysis: Analysis, name: str) -> float:
+def _between(analysis: "Analysis", name: str) -> float:
     """Half of what the dilutions of the last sample are apart, as a share: either of them is a fair reading of it."""
     if name not in ("sample", "alcohol") or not analysis.samples:
         return 0.0
@@ -208,7 +212,7 @@ def slip_of(name: str, value: float, known: Mapping[str, float]) -> Slip | None:
     return None
 
 
-def stated(run: Run, analysis: Analysis) -> dict[str, Any]:
+def stated(run: "Run", analysis: "Analysis") -> dict[str, Any]:
     """What is stated of a batch and read in it, for the slips and the student's page."""
 
     def plain(value: Any) -> float:

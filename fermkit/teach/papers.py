@@ -6,20 +6,22 @@ import math
 from collections.abc import Mapping, Sequence
 from importlib import resources
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.constants import ZERO_CELSIUS_K
 from fermkit.basis.written import nominal, rounded
 from fermkit.matter.composition import molar_mass
 from fermkit.matter.properties import water_vapour_pressure
-from fermkit.run.analysis import Analysis
 from fermkit.run.records import Run
 from fermkit.run.sections_gas import CollectedVolume
 from fermkit.teach.answers import MENDED, QUESTION, QUESTIONS, SHARED
 from fermkit.teach.class_key import CARBON, SCHEME, SLIPS
 from fermkit.teach.lesson import FIVE, GLOSSARY, WALL, slides, wall
 from fermkit.teach.mishaps import MEASUREMENTS, MISHAP, NAMES, NONE, PRICE, RULES
+
+if TYPE_CHECKING:
+    from fermkit.run.analysis import Analysis
 
 STORY: Final = (
     "Your jar: baker's yeast on beet molasses, with an airlock. Its gas was collected over water, its alcohol read "
@@ -29,7 +31,7 @@ HPA_L: Final = 83.14
 """The gas constant as students use it [hPa L/(mol K)]."""
 
 
-def class_pages(about: Mapping[str, Any], run: Run, analysis: Analysis) -> tuple[str, dict[str, Any]]:
+def class_pages(about: Mapping[str, Any], run: Run, analysis: "Analysis") -> tuple[str, dict[str, Any]]:
     """A group's page that opens by itself in any browser, and the same data for the print pack."""
     data = _data(about, run, analysis)
     text = json.dumps(data, ensure_ascii=False).replace("<", "\\u003c")
@@ -37,7 +39,7 @@ def class_pages(about: Mapping[str, Any], run: Run, analysis: Analysis) -> tuple
     return page.read_text(encoding="utf-8").replace("/*DATA*/null", text), data
 
 
-def _data(about: Mapping[str, Any], run: Run, analysis: Analysis) -> dict[str, Any]:
+def _data(about: Mapping[str, Any], run: Run, analysis: "Analysis") -> dict[str, Any]:
     gas, table = analysis.gas[0], run.tables["gas"]
     weights = run.tables["weights"]
     rows = [
@@ -84,7 +86,7 @@ def _data(about: Mapping[str, Any], run: Run, analysis: Analysis) -> dict[str, A
     }  # fmt: skip
 
 
-def _constants(run: Run, analysis: Analysis) -> list[list[str]]:
+def _constants(run: Run, analysis: "Analysis") -> list[list[str]]:
     """Everything that a pocket calculator needs beside the tables."""
     molasses = run.ingredients["beet molasses"]
     collector = next(one for one in run.gas if isinstance(one, CollectedVolume))
@@ -111,7 +113,7 @@ def _constants(run: Run, analysis: Analysis) -> list[list[str]]:
     ]  # fmt: skip
 
 
-def _taken(analysis: Analysis) -> float:
+def _taken(analysis: "Analysis") -> float:
     if analysis.yeast is None or analysis.harvest is None:
         return 1.0
     return nominal(analysis.yeast.product_dry_g) / nominal(analysis.harvest.product_dry_g)

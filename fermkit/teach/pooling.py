@@ -387,7 +387,7 @@ def _found_in(place: Path, name: str, answers: Answers, key: Mapping[str, Any] |
         if odd:
             raise InputError(f"{odd[0]} is no file, but a link, a pipe or a folder", "plain files", "copy the run anew")
         run = read_run(place / RUN)
-        analysis = class_results(run)
+        analysis = class_results(run, "estimate")
         by_kit, curve, said = by_the_kit(analysis)
         about = open_group(place)
         if key is not None and dict(about.shared) != dict(key["shared"]):

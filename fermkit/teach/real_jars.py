@@ -10,11 +10,10 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from fermkit.basis.checks import nearest
 from fermkit.basis.errors import FermkitError, InputError
-from fermkit.run.analysis import Analysis
 from fermkit.run.begin import as_settings
 from fermkit.run.records import Run, contents, run_from_rows
 from fermkit.run.workbooks import LARGEST_BYTES, read_sheets
@@ -23,6 +22,9 @@ from fermkit.teach.answers import QUESTIONS, SHARED, Answers, answers_from
 from fermkit.teach.class_data import HANDED_IN, ClassKit, sensible_places, teachers_folder
 from fermkit.teach.class_key import class_results, right_answers, stated
 from fermkit.teach.papers import lesson_file
+
+if TYPE_CHECKING:
+    from fermkit.run.analysis import Analysis
 
 JARS: Final = "real_jars.xlsx"
 CLASS: Final = "of real jars"
@@ -166,12 +168,12 @@ def jars_key(jars: Sequence[Jar]) -> tuple[dict[str, Any], dict[str, tuple[str, 
     return {"class": CLASS, "groups": groups}, notes
 
 
-def analysed(jar: Jar) -> tuple[Analysis | None, str]:
+def analysed(jar: Jar) -> "tuple[Analysis | None, str]":
     """The jar's run analysed as far as a class asks, or why it cannot be."""
     if jar.run is None:
         return None, ""
     try:
-        return class_results(jar.run), ""
+        return class_results(jar.run, "estimate"), ""
     except FermkitError as problem:
         return None, f"its readings cannot be worked out: {_beats(problem)}"
     except Exception as problem:  # a mistake of ours: the other groups stand, the log has the way through the code
