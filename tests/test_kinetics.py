@@ -68,7 +68,8 @@ def slopes_in_time(structure, q, around):
             fed = max(1 - q["starving"] * q["yield"] / q["growth rate"] / yeast * idle, 0.0)
         pace = awake * math.exp(-q["fading"] * worked)
         share = s ** q["tail"] / (half ** q["tail"] + s ** q["tail"])
-        used = pace * q["growth rate"] / q["yield"] * x * share * slowed * fed
+        late = 1 - (1 - q["late pace"]) / (1 + (s / q["late share"] / q["sugar"]) ** 8)
+        used = pace * q["growth rate"] / q["yield"] * x * share * slowed * fed * late
         dx = growth * used
         h, glycerol, acid_c = used / compound("hexose").molar_mass, q["glycerol"] / 1000 * dx, q["acids"]
         ethanol = (24 * h - 14 * glycerol - 4 * 6 * h * acid_c - y_e * y_c * dx) / 12
@@ -131,7 +132,7 @@ def test_rate_is_the_one_published_for_a_chemostat():
     """µ = 0.427 s (1 − (p/101.6)^1.95)/(0.245 + s), Warren, Hill & Macdonald, Biotechnol. Prog. 6 (1990) 319."""
     luong = STRUCTURES[2]
     q = {"growth rate": 0.427, "half saturation": 0.245, "ethanol limit": 101.6, "exponent": 1.95, "nitrogen": 1e9,
-         "tail": 1.0}  # fmt: skip
+         "tail": 1.0, "late pace": 1.0}  # fmt: skip
     theta = MEDIAN.copy()
     for name, value in q.items():
         theta[INDEX[name]] = math.log(value)
@@ -148,7 +149,7 @@ def test_limits_of_the_published_equations():
     ethanol both inhibitions stop it (Monod 1949, Contois 1959, Levenspiel 1980, Luong 1985)."""
     theta = MEDIAN.copy()
     theta[[INDEX["ethanol limit"], INDEX["nitrogen"]]] = math.log(1e9)
-    theta[[INDEX["half saturation"], INDEX["tail"]]] = 0.0
+    theta[[INDEX["half saturation"], INDEX["tail"], INDEX["late pace"]]] = 0.0
     p = by_name(theta[None])
     monod, contois = STRUCTURES[0], STRUCTURES[1]
     for structure, half in ((monod, 1.0), (contois, None)):
@@ -338,7 +339,7 @@ def test_the_fit_finds_the_truth(fit, truth):
 def test_a_quantity_is_told_only_where_the_readings_say_something(fit):
     """The yield is told with yeast and alcohol read; the effect of a temperature that never changed is not."""
     assert "yield" in fit.told
-    assert "warmth" not in fit.told and "sugar" not in fit.told
+    assert "warmth" not in fit.told and "starving" not in fit.told
 
 
 def test_every_structure_keeps_a_least_weight(fit):

@@ -69,7 +69,7 @@ class Surroundings:
 
 @dataclass(frozen=True)
 class Course:
-    """A batch at some hours: each quantity (B, n), each slope (B, n, 20) by the logarithm of each quantity.
+    """A batch at some hours: each quantity (B, n), each slope (B, n, 22) by the logarithm of each quantity.
 
     ``sugar_used`` [g/L], ``yeast`` [g/L], ``ethanol`` [g/L], ``made`` [mol CO2], ``released`` [mol gas].
     """
@@ -88,7 +88,7 @@ class Course:
 
 
 def by_name(theta: Floats) -> dict[str, Floats]:
-    """Quantities (B, 20), as logarithms, to a mapping of (B, 1) by name."""
+    """Quantities (B, 22), as logarithms, to a mapping of (B, 1) by name."""
     values = np.exp(theta)
     return {name: values[:, i : i + 1] for i, name in enumerate(NAMES)}
 
@@ -219,7 +219,7 @@ def course(
     Parameters
     ----------
     structure : Structure
-    theta : numpy.ndarray of shape (B, 20)
+    theta : numpy.ndarray of shape (B, 22)
         Logarithms of the quantities, in the order of `fermkit.kinetics.rates.NAMES`.
     hours : numpy.ndarray of shape (n,)
         Since the start, rising, the first 0 where the gas is wanted [h].
@@ -273,7 +273,7 @@ def released(p: Any, hours: Floats, made: Floats, d_made: Floats | None, around:
     The liquid gives off what it holds beyond its balance with the gas space, D (1 − e^(−R/H)), which fills with CO2 as
     R moles push its H moles of air out. The trapezoid rule makes one nonlinear equation for each hour, each leaning
     on the one before; Newton solves the whole path at once, every step one solve with a lower bidiagonal matrix. The
-    batches stand one below the other in that matrix, uncoupled. The slopes are one more solve with 20 right-hand sides.
+    batches stand one below the other in that matrix, uncoupled. The slopes are one more solve with 22 right-hand sides.
     """
     k, store, space = p["degassing"], p["store"] * around.store_mol, p["gas space"] * max(around.gas_space_mol, 1e-6)
     half = np.diff(hours, prepend=hours[:1])[None, :] / 2

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from fermkit.kinetics.course import Course, P
+from fermkit.kinetics.course import Course, P, by_name
 from fermkit.kinetics.feeding import course_of
-from fermkit.kinetics.fitting import MISFIT_FLOOR, MISFITS, Descent, Problem, descend
-from fermkit.kinetics.rates import Structure
+from fermkit.kinetics.fitting import FARTHEST, MISFIT_FLOOR, MISFITS, Descent, Problem, descend
+from fermkit.kinetics.rates import INDEX, Structure, co2_slopes, ethanol_slopes
 
 Floats = NDArray[np.float64]
 
@@ -31,11 +31,23 @@ LEAST_WEIGHT: Final = 0.1
 SHAKEN: Final = 24
 """Fits with shaken readings, for each structure."""
 
-SHAKEN_STEPS: Final = 10
-"""Most steps of such a fit, from the best one."""
+SHAKEN_STEPS: Final = 8
+"""Most steps of such a fit, from where it would end if the model were straight."""
+
+AHEAD: Final = ((1.0, True), (1.0, False), (0.6, False), (0.3, False))
+"""Shares of that way, the farthest first [-], and whether the late sugar begins anew, as its prior was shaken: where
+its pace is near that of the first, nothing is told of its share, and a straight line from elsewhere misses that."""
+
+LATE: Final = [INDEX["late share"], INDEX["late pace"]]
+
+FAR_OFF: Final = 300.0
+"""Chi² above that at the best fit from which a start is too far off."""
+
+OFF: Final = 3.0
+"""A shaken fit that ends so many standard deviations of chi² above the others has not come down; it is left out."""
 
 COPIES: Final = 5
-MOVES: Final = 5
+MOVES: Final = 6
 """Copies of each such fit, and the Metropolis steps that set them apart."""
 
 HORIZON_H: Final = 336.0
@@ -44,27 +56,43 @@ HORIZON_H: Final = 336.0
 EVENT_SHARE: Final = 0.99
 """Gone, done: 99 % of what will be."""
 
+EVENT_SHARE_LEFT: Final = 0.01
+"""Less than this share of the sugar left counts as this much, where what is left is stretched [-]."""
+
 UNSEEN_YEAST: Final = 0.02
 """What yeast may be off by, beside what the gas shows, while it wakes [-]: a lag moves by that over the growth rate."""
 
-UNSEEN_GROWTH: Final = 0.12
-"""What the yeast grown may be off by where no yeast was read: gas tells it through one yield alone [-]."""
+UNSEEN_GROWTH: Final = 0.20
+"""What the yeast grown may be off by where no yeast was read: gas tells it through one yield alone [-]. Its carbon
+and electrons then come from, or go to, CO2, alcohol and the sugar that is left."""
 
-UNSEEN_PACE: Final = 0.06
+UNSEEN_PACE: Final = 0.15
 """What the pace of what is still to come may be off by [-]."""
+
+UNSEEN_AMOUNT: Final = 0.01
+"""What CO2 and alcohol may be off by for products that the model does not know [-]."""
+
+STRETCHED: Final = 3.0
+"""What is to come takes at most so many times as long, or as short, where more, or less, sugar is left [-]."""
+
+GAS_SHARE: Final = 0.95
+"""The gas is done where 95 % of it has left: the last comes for days from a liquid at rest and from stores inside the
+yeast, and nothing shows beforehand for how long."""
+
+LATE_GAS: Final = 0.015
+"""Share of the gas that may come so late [-]: common practice, no source."""
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """One structure at its best: where, chi², evidence, normal matrix, size of its misfit, what starts disagreed on."""
+    """One structure at its best: where, chi², evidence, size of its misfit, and where all starts ended."""
 
     structure: Structure
     z: Floats
     chi2: float
     evidence: float
-    normal: Floats
     misfit: float
-    other_starts: Floats
+    ends: Descent
 
 
 @dataclass(frozen=True)
@@ -93,11 +121,10 @@ def fit_structure(problem: Problem, structure: Structure, seed: int) -> Fitted:
     chosen = _misfit(problem, structure, down, best)
     if chosen > 1:
         problem.set_misfit(chosen)
-        down = descend(problem, structure, down.z[best : best + 1])
-        best = 0
-    normal = down.normal[best]
-    evidence = -0.5 * (down.chi2[best] + problem.log_det + np.linalg.slogdet(normal)[1])
-    return Fitted(structure, down.z[best], float(down.chi2[best]), float(evidence), normal, chosen, down.chi2)
+        down = descend(problem, structure, down.z)
+        best = int(np.argmin(down.chi2))
+    evidence = -0.5 * (down.chi2[best] + problem.log_det + np.linalg.slogdet(down.normal[best])[1])
+    return Fitted(structure, down.z[best], float(down.chi2[best]), float(evidence), chosen, down)
 
 
 def _misfit(problem: Problem, structure: Structure, down: Descent, best: int) -> float:
@@ -146,14 +173,47 @@ def draw(problem: Problem, fits: Sequence[Fitted], seed: int) -> Draws:
         problem.set_misfit(one.misfit)
         noise = rng.normal(size=(SHAKEN, sum(len(x) for x in problem.factor)))
         centre = rng.normal(size=(SHAKEN, problem.size))
-        start = np.repeat(one.z[None], SHAKEN, axis=0)
+        # each from one of the places where the starts ended, by its own evidence
+        log = -0.5 * (one.ends.chi2 + np.linalg.slogdet(one.ends.normal)[1])
+        share = np.exp(log - log.max())
+        base = rng.choice(len(share), SHAKEN, p=share / share.sum())
+        start = np.empty((SHAKEN, problem.size))
+        for k in np.unique(base):
+            rows = base == k
+            start[rows] = _ahead(problem, one, int(k), noise[rows], centre[rows])
         shaken = descend(problem, one.structure, start, most=SHAKEN_STEPS, close=0.1, shaken=(noise, centre))
-        z = np.tile(shaken.z, (COPIES, 1))[rng.permutation(SHAKEN * COPIES)]
+        left = np.flatnonzero(shaken.chi2 <= np.median(shaken.chi2) + OFF * np.sqrt(2 * problem.size))
+        z = shaken.z[rng.permutation(np.resize(left, SHAKEN * COPIES))]
         zs.append(_moved(problem, one.structure, z, rng))
         courses.append(course_of(one.structure, problem.theta(zs[-1]), hours, problem.around))
     n = SHAKEN * COPIES
     of = np.repeat(np.arange(len(fits)), n)
     return Draws(np.concatenate(zs), of, np.repeat(weights(fits), n) / n, hours, tuple(courses))
+
+
+def _ahead(problem: Problem, one: Fitted, k: int, noise: Floats, centre: Floats) -> Floats:
+    """Where shaken fits would end if the model were straight; only a part of the way where that leads far off.
+
+    Starts that stay near the best fit would come down near it: the draws would be too narrow.
+    """
+    base = one.ends.z[k]
+    rows, by = problem.residuals(one.structure, base[None], slopes=True)
+    assert by is not None
+    straight = np.linalg.solve(one.ends.normal[k], (noise @ by[0] + centre).T).T
+    here = ((rows - noise) ** 2).sum(axis=1) + ((base - centre) ** 2).sum(axis=1)
+    start, open_ = np.repeat(base[None], len(noise), axis=0), np.arange(len(noise))
+    for share, anew in AHEAD:
+        z = np.clip(base + share * straight[open_], -FARTHEST, FARTHEST)
+        if anew:
+            z[:, LATE] = centre[open_][:, LATE]
+        rows, _ = problem.residuals(one.structure, z)
+        chi2 = ((rows - noise[open_]) ** 2).sum(axis=1) + ((z - centre[open_]) ** 2).sum(axis=1)
+        near = chi2 < here[open_] + FAR_OFF
+        start[open_[near]] = z[near]
+        open_ = open_[~near]
+        if not open_.size:
+            break
+    return start
 
 
 def _moved(problem: Problem, structure: Structure, z: Floats, rng: np.random.Generator) -> Floats:
@@ -169,7 +229,8 @@ def _moved(problem: Problem, structure: Structure, z: Floats, rng: np.random.Gen
     for _ in range(MOVES):
         for mine, others in (halves, halves[::-1]):
             a, b = rng.choice(others, (2, len(mine)))
-            trial = z[mine] + 1.7 / np.sqrt(2 * problem.size) * (z[a] - z[b])
+            far = 1.7 / np.sqrt(2 * problem.size) * rng.uniform(0.2, 1.0, (len(mine), 1))
+            trial = z[mine] + far * (z[a] - z[b])
             after = chi2(trial)
             moved = np.log(rng.uniform(size=len(mine))) < (now[mine] - after) / 2
             z[mine[moved]], now[mine[moved]] = trial[moved], after[moved]
@@ -221,7 +282,7 @@ def events(problem: Problem, draws: Draws, fits: Sequence[Fitted]) -> dict[str, 
     made, gas = joined(draws, "made"), joined(draws, "released")
     theta = problem.theta(draws.z)
     read = any(one.kind in ("yeast", "cells") for one in problem.readings)
-    grown = 1.0 if read else np.exp(UNSEEN_GROWTH * rng.normal(size=len(theta)))
+    grown = np.ones(len(theta)) if read else np.exp(UNSEEN_GROWTH * rng.normal(size=len(theta)))
     start, inoculum = np.exp(theta[:, 0]), np.exp(theta[:, 1])
     lag, rate, top = tangent_lag(hours, np.log(yeast), np.log(inoculum))
     lag = lag + UNSEEN_YEAST * unseen / MISFIT_FLOOR * rng.normal(size=len(lag)) / rate
@@ -231,12 +292,23 @@ def events(problem: Problem, draws: Draws, fits: Sequence[Fitted]) -> dict[str, 
     end = [x[:, np.searchsorted(hours, HORIZON_H * 0.999)] for x in (used, made, gas, ethanol)]
     hidden = np.abs(unseen * rng.normal(size=len(lag))) * start
     now = int(np.searchsorted(hours, problem.last_h))
-    pace = np.exp(UNSEEN_PACE * rng.normal(size=len(lag)))
+    p = by_name(theta)
+    c_s, c_y, e_y = (x[:, 0] for x in (*co2_slopes(p), ethanol_slopes(p)[1]))
+    more = grown - 1
+    now_grown, all_grown = yeast[:, now] - inoculum, yeast[:, -1] - inoculum
+    left = start - used[:, now]
+    # yeast that is not there leaves the sugar that it would have taken, at the same gas
+    freed = 0.0 if any(one.kind == "sugar" for one in problem.readings) else c_y / c_s * more * now_grown
+    stretch = np.clip((left + freed) / np.maximum(left, EVENT_SHARE_LEFT * start), 1 / STRETCHED, STRETCHED)
+    pace = np.exp(UNSEEN_PACE * rng.normal(size=len(lag))) * stretch
+    off = np.exp(UNSEEN_AMOUNT * rng.normal(size=(2, len(lag))))
 
     def seen(hour: Floats) -> Floats:
         """What lies beyond the last reading comes at a pace that the readings do not show."""
         to_come = np.maximum(hour - problem.last_h, 0.0)
         return np.asarray(hour + to_come * (pace - 1))
+
+    late = 1 + LATE_GAS * np.abs(rng.normal(size=len(lag)))
 
     return {
         "lag_h": lag,
@@ -246,16 +318,16 @@ def events(problem: Problem, draws: Draws, fits: Sequence[Fitted]) -> dict[str, 
         "yeast_done_h": seen(first_hour(hours, yeast - inoculum[:, None], share[1] * (yeast[:, -1] - inoculum))),
         "gas_lag_h": gas_lag,
         "gas_rate": gas_rate,
-        "gas_done_h": seen(first_hour(hours, gas, EVENT_SHARE * end[2])),
-        "sugar_left": start - used[:, now] + hidden,
-        "ethanol": ethanol[:, now],
-        "yeast": inoculum + grown * (yeast[:, now] - inoculum),
-        "co2": made[:, now],
+        "gas_done_h": seen(first_hour(hours, gas, np.minimum(GAS_SHARE * late, EVENT_SHARE) * end[2])),
+        "sugar_left": np.maximum(left + freed, 0.0) + hidden,
+        "ethanol": off[0] * ethanol[:, now],
+        "yeast": inoculum + grown * now_grown,
+        "co2": off[1] * made[:, now],
         "gas": gas[:, now],
         "sugar_left_end": start - end[0] + hidden,
-        "ethanol_end": end[3],
-        "yeast_end": inoculum + grown * (yeast[:, -1] - inoculum),
-        "co2_end": end[1],
+        "ethanol_end": off[0] * (end[3] - e_y * more * all_grown),
+        "yeast_end": inoculum + grown * all_grown,
+        "co2_end": off[1] * (end[1] + problem.around.liquid_L * c_y * more * all_grown),
         "gas_end": end[2],
         "stopped": end[0] < 0.95 * start,
     }

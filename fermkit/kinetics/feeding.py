@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from fermkit.kinetics.course import Course, Surroundings, awake_hours, by_name, course, released, warm_hours
 from fermkit.kinetics.rates import (
+    CHANGE,
     ETHANOL,
     HEXOSE,
     NAMES,
@@ -123,6 +124,8 @@ def _slope(structure: Structure, p: Any, y: Floats, pace: Floats, feed: float, a
     ended = (1 + STARVED) * left / (STARVED + left)
     fed = ended if structure.nitrogen == "uptake" else active
     growth = left if structure.nitrogen == "gradual" else 1.0 if structure.nitrogen == "uptake" else ended
+    late = 1 / (1 + (s / (p["late share"] * p["sugar"])) ** CHANGE)
+    pace = pace * (1 - (1 - p["late pace"]) * late)
     used = pace * p["growth rate"] / p["yield"] * x * left_over * slowed * fed
     respired = np.minimum(used, np.minimum(around.oxygen_mol_per_L_h, MOST_OXYGEN * x * pace) / OXYGEN_PER_GRAM)
     fermented = used - respired

@@ -45,7 +45,7 @@ FARTHEST: Final = 6.0
 
 @dataclass(frozen=True)
 class Prior:
-    """What is known before any reading: mean and standard deviation of ln of each quantity, (20,)."""
+    """What is known before any reading: mean and standard deviation of ln of each quantity, (22,)."""
 
     mean: Floats
     sd: Floats
@@ -82,7 +82,7 @@ class Problem:
         return P + len(self.readings)
 
     def theta(self, z: Floats) -> Floats:
-        """Logarithms of the batch's quantities (B, 20)."""
+        """Logarithms of the batch's quantities (B, 22)."""
         return np.asarray(self.prior.mean + self.prior.sd * z[:, :P])
 
     def residuals(

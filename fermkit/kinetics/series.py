@@ -137,7 +137,7 @@ def series(
 
 
 def expected(one: Series, at: Course, p: Any, around: Surroundings, slopes: bool) -> tuple[Floats, Floats | None]:
-    """What the batch would show on an instrument of this kind: (B, n), and the slopes (B, n, 20)."""
+    """What the batch would show on an instrument of this kind: (B, n), and the slopes (B, n, 22)."""
     d = at.slopes
     if one.kind == "gas left":
         return at.released, d["released"] if slopes else None

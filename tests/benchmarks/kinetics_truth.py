@@ -133,7 +133,7 @@ def strange_case(mechanism, rng, share=None):
     truth = {
         "sugar_gone_h": gone, "lag_h": GRID[top] - np.log(yeast[top] / yeast[0]) / slope[top],
         "ethanol": at(ethanol, last), "co2": v * at(made, last), "yeast": at(yeast, last),
-        "gas_done_h": float(np.interp(0.99 * gas[-1], gas, GRID)), "ethanol_end": ethanol[-1], "co2_end": v * made[-1],
+        "gas_done_h": float(np.interp(0.95 * gas[-1], gas, GRID)), "ethanol_end": ethanol[-1], "co2_end": v * made[-1],
     }  # fmt: skip
     return readings, known, vessel, truth, used[-1] < 0.95 * p["sugar"]
 
