@@ -19,6 +19,6 @@ def run(path):
 
 
 if __name__ == "__main__":
-    for path in [Path(name) for name in sys.argv[1:]] or sorted(NOTEBOOKS.glob("0*.ipynb")):
+    for path in [Path(name) for name in sys.argv[1:]] or sorted(NOTEBOOKS.glob("[0-9]*.ipynb")):
         run(path.resolve())
         print(path.name)

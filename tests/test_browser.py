@@ -45,6 +45,7 @@ PANELS = [
     "panels.uncertainty_shares(analysis)",
     "panels.vessel(rated_bar_gauge=6)",
     "panels.plan()",
+    "panels.batch_in_time()",
     "panels.drying([0, 1, 2, 3, 4, 6, 8, 10], [100, 77, 60, 48.5, 41, 34.2, 31.4, 30.3], 27.2)",
     "panels.compare([analysis, other])",
     "panels.watch('jar')",

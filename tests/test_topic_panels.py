@@ -11,8 +11,9 @@ import pytest
 from uncertainties import ufloat
 
 from fermkit import fit_calibration, panels
-from fermkit.basis.errors import InputError
+from fermkit.basis.errors import FitError, InputError
 from fermkit.basis.written import nominal, uncertainty
+from fermkit.kinetics.ahead import ahead
 from fermkit.run.analysis import analyse
 from fermkit.run.records import read_run
 from fermkit.show import plots
@@ -51,6 +52,7 @@ MAKERS = {
     "uncertainty": lambda a, b, f: panels.uncertainty_shares(a),
     "vessel": lambda a, b, f: panels.vessel(),
     "plan": lambda a, b, f: panels.plan(),
+    "batch in time": lambda a, b, f: panels.batch_in_time(),
     "drying": lambda a, b, f: panels.drying(TIME, WEIGHT, ufloat(27.2, 0.2)),
     "compare": lambda a, b, f: panels.compare([a, b]),
     "watch": lambda a, b, f: panels.watch(f),
@@ -340,13 +342,10 @@ def test_watch_without_a_feed_or_a_vessel_still_forecasts(tmp_path):
     assert run.tables["gas"].shape[0] == 31
 
 
-def test_compare_falls_back_on_the_estimate_of_a_run_without_the_yield(analysis, other):
-    """A run that lost its harvest is compared by its estimate, said so; without one it is not held against."""
+def test_compare_refuses_a_run_without_the_yield(analysis, other):
+    """A run that lost its harvest cannot be the one that others are held against."""
     short = replace(other, yields={name: y for name, y in other.yields.items() if name != "yeast_yield"})
     panel = panels.compare([analysis, short])
-    panel.set(of="yeast_yield", against="pot")
-    assert "the dry yeast was not measured" in str(panel.page)
-    panel = panels.compare([analysis, replace(short, estimate=None)])
     with pytest.raises(InputError, match="pot has no yeast_yield"):
         panel.set(of="yeast_yield", against="pot")
 
@@ -382,28 +381,39 @@ def test_the_balance_shows_which_reading_is_out(analysis):
     assert marked and panel.page.alarm
 
 
-def test_cells_are_counted_under_a_grid():
-    """More squares narrow the count; cells that clump make counts that miss more often than one of twenty."""
-    panel = panels.cells()
-    few = panel.page.lines[1].value
-    many = panel.set(squares=25).page.lines[1].value
-    assert uncertainty(many) / nominal(many) < uncertainty(few) / nominal(few)
-    misses = {}
-    for clump in (1, 8):
-        rates = []
-        for filling in range(1, 31):
-            count = panel.set(clump=clump, filling=filling).page.lines[1].value
-            rates.append(abs(nominal(count) - 2.0) > 1.96 * uncertainty(count))
-        misses[clump] = sum(rates)
-    assert misses[1] <= 5 < misses[8]
-    assert "dilute less" in str(panel.set(per_mL_million=0.1, squares=1, clump=8, filling=1))
+def test_a_batch_in_time_moves_as_yeast_sugar_warmth_and_nitrogen_say():
+    """More yeast and more warmth end it sooner, more sugar later; little nitrogen lets more batches stop."""
+    panel = panels.batch_in_time()
+
+    def gone(**values):
+        return float(panel.reset().set(**values).page.lines[0].value)
+
+    usual = gone()
+    assert gone(inoculum_g_L=8) < usual < gone(inoculum_g_L=0.5)
+    assert gone(temperature_C=32) < usual < gone(temperature_C=15)
+    assert gone(sugar_g_L=60) < usual < gone(sugar_g_L=160)
+    stops = [ahead([0, 72], sugar_g_L=150, inoculum_g_L=1, temperature_C=25, nitrogen_yeast_g_L=x).stops_short
+             for x in (1, 20)]  # fmt: skip
+    assert stops[0] > stops[1]
 
 
-def test_sugar_is_fed_no_faster_than_yeast_and_air_respire():
-    """Half a gram of yeast begins at µX/Y = 0.2 g/h; twice the yeast, twice that; poor air sets the pace sooner."""
-    panel = panels.feed_slowly()
-    assert float(panel.page.lines[0].value) == pytest.approx(0.2)
-    assert float(panel.set(yeast_g=1.0).page.lines[0].value) == pytest.approx(0.4)
-    hours = float(panel.page.lines[2].value)
-    assert float(panel.set(kLa_per_h=10).page.lines[2].value) > hours
-    assert "alcohol" in str(panel)
+def test_the_batch_before_any_reading_keeps_its_carbon():
+    """Alcohol and CO2 of the usual batch are the shares of the sugar that its stoichiometry leaves: 2 mol each a mole
+    of hexose, less yeast and by-products (Gay-Lussac's equation; Roels 1983 for the yeast)."""
+    found = ahead([0, 300], sugar_g_L=100, inoculum_g_L=3, temperature_C=25, nitrogen_yeast_g_L=8, liquid_L=2)
+    most = 100 / 180.156 * 2
+    assert 0.85 * most < found.alcohol.value / 46.068 < most
+    assert 0.85 * most < found.co2.value / 2 < most
+
+
+def test_a_run_in_progress_is_told_by_the_batch_in_time_too(tmp_path, monkeypatch):
+    """At rest the panel adds the hours by the batch in time; where they cannot be told it says why and goes on."""
+    panel = panels.watch(panel_data.write(tmp_path / "jar", hours=16))
+    assert len(panel.page.parts) == 1 and len(panel.page.parts[0].lines) >= 5
+
+    def fails(_):
+        raise FitError("no readings", "some", "read some")
+
+    monkeypatch.setattr("fermkit.run.timeline.fit_batch", fails)
+    panel.press("read")
+    assert not panel.page.parts[0].lines and "no readings" in str(panel) and len(panel.page.lines) > 2

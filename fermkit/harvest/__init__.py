@@ -1,5 +1,4 @@
-"""The warm hold, dry matter, drying, recovery, protein, washing, keeping.
+"""The warm hold, dry matter, drying, recovery, protein.
 
-The files, each leaning on those before it: `hold`, `dry_matter`, `drying`, `recovery`; `washing` and `autolysis`
-lean on none, `keeping` on `hold`.
+The files, each leaning on those before it: `hold`, `dry_matter`, `drying`, `recovery`.
 """

@@ -222,9 +222,9 @@ class Panel:
         with plots.house_style():
             for ax in self.picture.axes if self.picture is not None else []:
                 plots.wipe(ax)
-            self.page = self._drawn(self._draw)
-            self._status.value = ""
-            self._show()
+        self.page = self._drawn(self._draw)
+        self._status.value = ""
+        self._show()
 
     def _rest(self) -> None:
         """What waits until the controls rest: the slow half, and the voice."""
@@ -237,6 +237,7 @@ class Panel:
         page = self._drawn(slow)
         self._rested = page.html(4)
         self._later.value = f"<div class='fk-later'><p>Worked out for these values:</p>{self._rested}</div>"
+        self._show()  # it may have drawn on
         self.page = Page(self.page.heading, self.page.lines, self.page.remarks, [page], self.page.alarm)
 
     def _drawn(self, draw: Callable[..., Page]) -> Page:

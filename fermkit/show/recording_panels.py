@@ -13,8 +13,8 @@ from fermkit.batch.progress import SAYS
 from fermkit.growth.fit import Forecast
 from fermkit.growth.smoothing import smooth_growth
 from fermkit.run.analysis import Analysis, analyse
-from fermkit.run.comparison import yields_side_by_side
 from fermkit.run.records import Run, read_run
+from fermkit.run.timeline import Timeline, timeline_or_why
 from fermkit.show import plots
 from fermkit.show.controls import Action, Choice, Control, Slider
 from fermkit.show.panel import Panel
@@ -43,14 +43,13 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
             "two or more runs with different names",
             "name them in run.toml",
         )
-    every = yields_side_by_side(analyses)
-    yields = list(dict.fromkeys(name for own in every for name in own))
+    yields = list(dict.fromkeys(name for analysis in analyses for name in analysis.yields))
     picture = plots.figure(12.5, 4 + 1.2 * len(names))
     with plots.house_style():
         ax = picture.subplots()
 
     def draw(times: float, of: str, against: str) -> Page:
-        found = {name: own[of] for name, own in zip(names, every) if of in own}
+        found = {name: a.yields[of] for name, a in zip(names, analyses) if of in a.yields}
         if against not in found:
             raise InputError(f"{against} has no {of}", "a run that has one", "choose another run or another yield")
         values = [nominal(y.per_g) for y in found.values()]
@@ -72,9 +71,7 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
             change = ufloat(nominal(apart), times * uncertainty(apart))
             far = abs(nominal(change)) / max(uncertainty(change), 1e-300)
             seen = "a difference" if far > 1.96 else "no difference shown"
-            known = "; ".join(dict.fromkeys(filter(None, (one.known for one in (each, found[against])))))
-            note = "; ".join(filter(None, (f"{far:.1f} times its ±: {seen}", known)))
-            lines.append(Line(f"{name} less {against}", change, "g/g", note))
+            lines.append(Line(f"{name} less {against}", change, "g/g", f"{far:.1f} times its ±: {seen}"))
             told += [name] if far > 1.96 else []
         said = (
             f"these differ from {against}: {', '.join(told)}" if told else f"no run is shown to differ from {against}"
@@ -118,7 +115,7 @@ def watch(folder: str | Path) -> Panel:
         ax = picture.subplots()
     seen: dict[str, Any] = {"run": read_run(folder)}
     known: dict[str, Analysis] = {}
-    forecasts: dict[tuple[float, str], Forecast] = {}
+    hours: dict[str, tuple[Timeline | None, str]] = {}
     place = str(Path(folder).resolve())
     if place in RUNNING:
         RUNNING[place].stop()  # the cell was run again: one timer a folder
@@ -127,7 +124,7 @@ def watch(folder: str | Path) -> Panel:
     def read(**_: Any) -> str:
         before, seen["run"] = _rows(seen["run"]), read_run(folder)
         known.clear()
-        forecasts.clear()
+        hours.clear()
         new = _rows(seen["run"]) - before
         return f"Read again: {new} new rows." if new else "Read again: nothing new."
 
@@ -145,9 +142,7 @@ def watch(folder: str | Path) -> Panel:
         if fit is None:
             return Page(f"{now:g} h seen, and no forecast yet.", lines, [gap for gap in found.gaps if "curve" in gap])
         ax.set(xlim=(0, 1.6 * now), ylim=(0, 1500 * nominal(made)))
-        if (done_pct, curve) not in forecasts:
-            forecasts[done_pct, curve] = _done(found, done_pct / 100)
-        done = forecasts[done_pct, curve]
+        done = _done(found, done_pct / 100)
         green = plots.COLOURS["green"]
         ax.axvspan(done.low, min(done.high, 9 * now), color=green, alpha=0.25, zorder=0)
         ax.text(done.low, 1450 * nominal(made), f"{done_pct:g} % made ", ha="right", va="top", fontsize=9)
@@ -163,6 +158,21 @@ def watch(folder: str | Path) -> Panel:
         said = f"{now:g} h seen: {stands}; {_forecast(done, now)}"
         return Page(said, lines, [*words, *fit.doubts, *why], alarm=alarm)
 
+    def at_rest(done_pct: float, alarm_pct: float, curve: str, again: str) -> Page:
+        """The batch in time: beside the forecast of the curves, and its band drawn over theirs."""
+        found = known.get(curve)
+        if found is None or not found.gas:
+            return Page("")
+        told, why = hours["now"] = hours.get("now") or timeline_or_why(found)
+        if told is None:
+            return Page("", (), [why])
+        ahead = np.linspace(0.0, 1.6 * float(found.gas[0].time_h[-1]), 60)
+        band = told.fit.at(ahead)
+        _, low, high = band.co2 if found.gas[0].counts == "produced" else band.gas
+        ax.fill_between(ahead, 1000 * low, 1000 * high, color=plots.COLOURS["sky"], alpha=0.35, linewidth=0, zorder=0)
+        page = told.page()
+        return Page("By the batch in time (pale blue band)", page.lines, page.remarks)
+
     controls: list[Control] = [
         Slider("done_pct", "Counts as done, %", 80, 99.5, 0.5, 99),
         Slider("alarm_pct", "Alarm from, % of the rating", 10, 100, 5, 50),
@@ -170,7 +180,7 @@ def watch(folder: str | Path) -> Panel:
         Choice("again", "Read again", list(AGAIN), "on the button"),
         Action("read", "Read the file now", read),
     ]
-    clock.panel = Panel("A run in progress", controls, draw, picture)
+    clock.panel = Panel("A run in progress", controls, draw, picture, slow=at_rest)
     return clock.panel
 
 

@@ -21,17 +21,9 @@ from fermkit.basis.shown import visible
 from fermkit.basis.written import Page, in_percent, interval, plus_minus
 from fermkit.run.analysis import Analysis
 from fermkit.run.comparison import Difference, RunComparison
-from fermkit.run.first_page import (
-    SUGAR_NOTE,
-    does_it_add_up,
-    false_alarms,
-    how_good,
-    in_short,
-    rows,
-    shut_beyond_rating,
-    would_it_hold,
-)
+from fermkit.run.first_page import SUGAR_NOTE, does_it_add_up, false_alarms, how_good, in_short, rows, would_it_hold
 from fermkit.run.records import Source
+from fermkit.run.timeline import timeline_or_why
 from fermkit.run.yields import Yield
 from fermkit.show import plots
 from fermkit.show.formulas import FORMULAS
@@ -117,6 +109,7 @@ def _of_one_run(a: Analysis, short: bool) -> dict[str, Any]:
     run, found = a.run, a.estimate
     alarm = a.consistent is False
     advice = list(a.advice)
+    hours, no_hours = timeline_or_why(a)
     cause = advice.pop(0) if alarm and a.suspects is not None and a.suspects.alarm else ""
     return {
         "kicker": "Yield report",
@@ -136,17 +129,18 @@ def _of_one_run(a: Analysis, short: bool) -> dict[str, Any]:
         "front": _drawn(partial(_call, plots.in_and_out, a), 5.6),
         "good": how_good(a),
         "held": would_it_hold(a),
-        "burst": shut_beyond_rating(a),
         "advice": advice,
-        "timeline": _drawn(partial(_call, plots.timeline, a), 5.0),
+        "timeline": _drawn(partial(_call, plots.timeline, a), 4.5 if short else 5.0),
+        "hours": None if hours is None else _drawn(partial(_call, plots.hours, hours), 4.0),
+        "hours_words": () if hours is None else hours.words,
         "checks": [drawn for drawn in _checks(a) if drawn is not None],
         "yields_head": YIELDS_HEAD,
         "yields": [_yield_row(one) for one in a.yields.values()],
         "yields_note": [f"Limit of {one.product}: {one.limit_note}." for one in a.yields.values()],
         "tests": Page("", () if a.adds_up is None else a.adds_up.page().lines),
         "cautions": _cautions(a, short),
-        "sections": [] if short else _sections(a),
-        "gaps": a.gaps,
+        "sections": [] if short else [*_sections(a), *([] if hours is None else [(hours.fit.page(), None)])],
+        "gaps": [*a.gaps, *filter(None, [no_hours])],
         "formulas": FORMULAS,
         "glossary": () if short else glossary(a),
         "findings": [str(finding) for finding in run.findings],
@@ -295,7 +289,6 @@ PICTURES: Final[Mapping[str, Draw]] = {
     "growth": lambda growth, a, ax: plots.gas_curve(a.gas[0], growth, ax=ax),
     "curves": lambda curves, _, ax: plots.compared(curves, ax=ax),
     "calibration": lambda line, a, ax: plots.calibration(line, [r for s in a.samples for r in s.readings], ax=ax),
-    "yeast_course": lambda found, a, ax: plots.yeast_course(found, a.gas[0] if a.gas else None, ax=ax),
     "hold": lambda hold, _, ax: plots.hold(hold, ax=ax),
     "drying": lambda drying, _, ax: plots.drying(drying, ax=ax),
     "balance": lambda _, a, ax: _electrons(a, ax),

@@ -20,7 +20,8 @@ from fermkit.run.analysis import Analysis
 from fermkit.run.comparison import RunComparison
 from fermkit.run.first_page import READ_BY, Part, in_and_out_g
 from fermkit.run.sections_gas import PressureReadings
-from fermkit.show.style import COLOURS, DASHES, MARKS, Rectangle, rows
+from fermkit.run.timeline import NO_MODEL, Timeline
+from fermkit.show.style import COLOURS, DASHES, MARKS, Rectangle
 
 FILLS: Final = {
     "ethanol": ("sky", ""), "CO2": ("orange", "///"), "yeast": ("green", "..."), "glycerol": ("purple", "xx"),
@@ -31,6 +32,10 @@ FILLS: Final = {
 """Fill and hatching of each product, so that a print without colour can be read."""
 
 NORMAL_95: Final = 1.96
+
+FARTHEST: Final = 2.5
+"""Hours beyond so many times the last reading are cut off in a picture of a run's hours [-]."""
+
 
 def in_and_out(analysis: Analysis, *, ax: Any) -> str:
     """What went in and what came out, in grams; what was not found stands at the foot, hatched and empty.
@@ -197,10 +202,14 @@ def bars(gaps: dict[str, float], *, ax: Any) -> None:
     """Horizontal bars about zero; those beyond the 95 % band are red and hatched."""
     ax.axvspan(-NORMAL_95, NORMAL_95, color="#EEEEEE", zorder=0)
     ax.axvline(0, color="black", linewidth=0.8, linestyle="-")
-    rows(ax, [0.0] * len(gaps), list(gaps.values()), [abs(gap) > NORMAL_95 for gap in gaps.values()])
+    for row, gap in enumerate(gaps.values()):
+        broken = abs(gap) > NORMAL_95
+        colour, hatch = (COLOURS["vermilion"], "///") if broken else (COLOURS["sky"], "")
+        ax.barh(row, gap, height=0.5, color=colour, hatch=hatch, edgecolor="black", linewidth=0.7)
     ax.set_yticks(range(len(gaps)), list(gaps))
+    ax.invert_yaxis()
     most = max(3.0, 1.1 * max(map(abs, gaps.values())))
-    ax.set(xlim=(-most, most), ylim=(len(gaps) - 0.4, -0.6))
+    ax.set_xlim(-most, most)
 
 
 def _ratio(value: Any) -> float:
@@ -274,16 +283,38 @@ def side_by_side(found: RunComparison, *, ax: Any) -> str:
     """
     names = list(found.same)
     step = 0.8 / len(found.analyses)
-    for number, (analysis, own, colour, mark) in enumerate(zip(found.analyses, found.yields, COLOURS.values(), MARKS)):
-        values = [own[name] for name in names]
+    for number, (analysis, colour, mark) in enumerate(zip(found.analyses, COLOURS.values(), MARKS)):
+        values = [analysis.yields[name] for name in names]
         at = np.arange(len(names)) + (number - (len(found.analyses) - 1) / 2) * step
         middle = np.array([nominal(one.per_g) for one in values])
         ends = np.array([one.interval() for one in values]).T
         ax.errorbar(middle, at, xerr=np.abs(ends - middle), fmt=mark, color=colour, capsize=4, markersize=6,
                     label=analysis.run.name)  # fmt: skip
-    ax.set_yticks(range(len(names)), [found.yields[0][name].product for name in names])
+    ax.set_yticks(range(len(names)), [found.analyses[0].yields[name].product for name in names])
     ax.invert_yaxis()
     ax.set_xlim(left=0.0)
     ax.set_xlabel("g for each gram of sugar used (whisker: 95 %)")
     ax.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0))
     return f"Yields of {len(found.analyses)} runs side by side: {', '.join(a.run.name for a in found.analyses)}."
+
+
+def hours(found: Timeline, *, ax: Any) -> str:
+    """The hours of a run by both ways, each with its 95 % interval; a line at the last reading.
+
+    Returns
+    -------
+    str
+        The picture in words.
+    """
+    finite = [end for one in found.hours for end in (one.value, one.high) if np.isfinite(end)]
+    right = 1.05 * min(max([found.last_h, *finite]), FARTHEST * found.last_h)
+    ax.axvline(found.last_h, color="black", linewidth=0.8, linestyle=":")
+    for row, one in enumerate(found.hours):
+        colour, mark = ("black", "o") if one.by == NO_MODEL else (COLOURS["blue"], "D")
+        ax.plot([one.low, min(one.high, right)], [row, row], color=colour, linewidth=2, linestyle="-")
+        ax.plot(one.value, row, mark, color=colour, markersize=5)
+    names = [f"{one.words}{'' if one.by == NO_MODEL else ' *'}" for one in found.hours]
+    ax.set_yticks(range(len(names)), names)
+    ax.set(xlim=(0, right), ylim=(len(names) - 0.5, -0.5), xlabel="hours; dots: last reading; *: batch in time")
+    told = "; ".join(f"{one.words} {one.shown} h" for one in found.hours)
+    return f"Hours of the run, with their 95 % intervals: {told}. Last reading at {found.last_h:.3g} h."

@@ -4,8 +4,6 @@ Prints, for each amount of nitrogen, how often the yeast ended inside the plan's
 CO2 within two standard uncertainties, for batches that used their sugar up.
 """
 
-import sys
-
 import numpy as np
 
 from fermkit.basis.written import nominal, uncertainty
@@ -49,4 +47,4 @@ def study(batches: int = 300, seed: int = 20260302) -> None:
 
 
 if __name__ == "__main__":
-    study(*map(int, sys.argv[1:]))
+    study()
