@@ -21,6 +21,7 @@ from .gas.curve import produced as produced
 from .gas.headspace import gas_from_pressure as gas_from_pressure
 from .gas.vents import find_vents as find_vents
 from .gas.weighing import gas_from_weight as gas_from_weight
+from .growth.cell_counts import counting_noise as counting_noise
 from .growth.comparison import compare_curves as compare_curves
 from .growth.fit import fit_growth as fit_growth
 from .growth.many import fit_growth_many as fit_growth_many
@@ -53,7 +54,6 @@ from .run.records import write_run as write_run
 from .run.template import run_format as run_format
 from .run.template import write_template as write_template
 from .show.report import write_report as write_report
-from .teach.cell_counts import counting_noise as counting_noise
 from .teach.classes import make_class as make_class
 from .teach.classes import open_group as open_group
 from .vessel.container import Vessel as Vessel

@@ -98,6 +98,9 @@ def _add_workshop(commands: Any) -> None:
             one.add_argument(
                 "--faults", metavar="LIST", help="names to deal from, with commas; 'none' for honest data (all of them)"
             )
+            one.add_argument(
+                "--real", action="store_true", help="for real jars: an empty workbook, a sheet a group, to be filled in"
+            )
 
 
 def _report(chosen: argparse.Namespace) -> int:
@@ -144,17 +147,24 @@ def _copy(chosen: argparse.Namespace) -> int:
 
 
 def _make_class(chosen: argparse.Namespace) -> int:
-    from fermkit.teach.classes import make_class
+    from fermkit.teach.class_data import make_class
     from fermkit.teach.mishaps import NAMES, NONE
+    from fermkit.teach.real_jars import make_real_class
 
     told = chosen.faults
+    if chosen.real:
+        if told is not None:
+            raise InputError(f"--real with --faults {told}", "invented data or real jars", "leave out one of the two")
+        say(str(make_real_class(chosen.groups, chosen.folder, chosen.teacher)))
+        return 0
     faults = (*NAMES, NONE) if told is None else tuple(name.strip() for name in told.split(",") if name.strip())
     say(str(make_class(chosen.groups, chosen.folder, faults=faults, teacher=chosen.teacher)))
     return 0
 
 
 def _mark(chosen: argparse.Namespace) -> int:
-    from fermkit.teach.classes import mark, teachers_folder
+    from fermkit.teach.class_data import teachers_folder
+    from fermkit.teach.marking import mark
 
     marks = mark(chosen.folder, chosen.teacher)
     say(f"{marks}\n\nMarks and feedback are in {marks.write(teachers_folder(chosen.folder, chosen.teacher))}")

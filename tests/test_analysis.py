@@ -397,9 +397,26 @@ def test_the_page_of_a_difference_says_whether_it_is_one(analyses):
     assert "do not differ beyond their uncertainty" in str(alike) and "do not differ" not in str(yeast)
 
 
+def test_a_run_that_measured_nothing_is_compared_by_its_estimate(analyses):
+    """Yield for yield beside the estimate from the recipe, marked so, wide, and said to be no knowledge of that run."""
+    jar, bare = analyses["jar_3_closes"], fk.analyse(only_fed())
+    found = fk.compare_runs([jar, bare])
+    measured, guessed = found.yields
+    assert set(found.same) == {"yeast_yield", "ethanol_yield", "co2_yield"}
+    for name in found.same:
+        assert measured[name].mark is Mark.MEASURED and guessed[name].mark is Mark.RECIPE
+        assert guessed[name].per_g.s > 2 * measured[name].per_g.s
+    assert guessed["co2_yield"].per_g.n == pytest.approx(
+        bare.estimate["co2"].value / bare.estimate["sugar_used"].value, rel=1e-6
+    )
+    assert sum(bare.run.name in line for line in found.not_concluded) == len(found.same)
+    both = fk.compare_runs([bare, bare])
+    assert {one.mark for own in both.yields for one in own.values()} == {Mark.RECIPE}
+
+
 def test_runs_without_a_common_yield_are_not_compared(analyses):
-    """One run's table was lost: which yields each has is said."""
-    bare = fk.analyse(only_fed())
+    """One run lists no feed, so that nothing is known of it: which yields each has is said."""
+    bare = replace(fk.analyse(only_fed()), estimate=None)
     with pytest.raises(InputError, match=r"without a yield in common \(.*: none\)"):
         fk.compare_runs([analyses["jar_3_closes"], bare])
 

@@ -69,6 +69,7 @@ def test_what_is_left_open_is_no_answer(text):
         ("3.3 % vol", "alcohol", "another kind of unit"),
         ("3.3 g", "sample", "another kind of unit"),
         ("about three", "lag", "one number"),
+        ("3 ± -1 h", "lag", "one number"),
         ("3 or 4", "lag", "a number|one number|kind of unit"),
         ("1.2.3", "lag", "not a number"),
         ("9" * 200, "lag", "one number"),

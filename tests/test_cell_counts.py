@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from fermkit.basis.errors import InputError
-from fermkit.teach.cell_counts import counting_noise
+from fermkit.growth.cell_counts import counting_noise
 
 RNG = np.random.default_rng(11)
 HONEST = RNG.poisson(4.7, 200)

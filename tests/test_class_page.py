@@ -99,6 +99,44 @@ def test_standards_and_sample_as_the_kit_has_them(made, page):
     assert shown[-1][1] == pytest.approx(analysis.ethanol_pct_vol.nominal_value, rel=0.015)
 
 
+def test_a_sample_read_by_hand_has_the_textbooks_plus_minus(made, page):
+    """Volts read back on a line of least squares, with their ± (Miller, Analyst 116 (1991) 3, from memory)."""
+    table = read_run(made.folder / "group_01" / "run").tables["standards"]
+    x, y = table["ethanol_pct_vol"].to_numpy(), table["signal"].to_numpy()
+    (slope, start), n, volts = np.polyfit(x, y, 1), len(x), 0.5
+    s = np.sqrt(np.sum((y - start - slope * x) ** 2) / (n - 2))
+    spread = ((x - x.mean()) ** 2).sum()
+    u = s / slope * np.sqrt(1 + 1 / n + ((volts - y.mean()) / slope) ** 2 / spread)
+    assert page.evaluate("window.fermkit.fit.u(0.5, 1)") == pytest.approx(u, rel=1e-9)
+    assert page.evaluate("window.fermkit.fit.back(0.5)") == pytest.approx((volts - start) / slope, rel=1e-9)
+    page.fill("#volts", "0,5")
+    page.fill("#times", "10")
+    assert f"so {(volts - start) / slope * 10:.4g}"[:7] in page.inner_text("#back_says")
+
+
+def test_carbon_filled_in_by_hand_is_the_kits(made, page):
+    """Grams and carbon atoms of the key's own numbers: the page's share of carbon is the kit's, two moles the most."""
+    own = {name: one["value"] for name, one in read_key(made.teacher)["groups"][0]["read"].items()}
+    grams = (own["sugar"], own["alcohol"], own["gas made"] * 44.01, own["yeast"])
+    molars = page.evaluate("window.fermkit.D.streams.map(s => s[1])")
+    for i, (g, atoms, molar) in enumerate(zip(grams, (6, 2, 1, 1), molars)):
+        page.fill(f"[data-b='g{i}']", f"{g:.6g}")
+        page.fill(f"[data-b='a{i}']", str(atoms))
+        page.fill(f"[data-b='c{i}']", f"{g / molar * atoms:.5g}")
+    page.click("#check")
+    said = page.inner_text("#bal_says")
+    assert said.count("the arithmetic agrees") == 4
+    assert f"{own['carbon found']:.3g} % of the carbon" in said
+
+
+def test_the_closed_jar_is_worked_out_and_warned_of(page):
+    """A mole in a litre at 25 °C is 24.8 bar (ideal gas, R = 8.314 J/(mol K)); the cautions stand below."""
+    for field, value in (("#pn", "1"), ("#pv", "1"), ("#pt", "25")):
+        page.fill(field, value)
+    assert "24.8 bar" in page.inner_text("#p_says")
+    assert "burst" in page.inner_text("#care")
+
+
 def test_answers_typed_are_saved_and_marked(made, page, tmp_path):
     """The file that the page saves is read by `mark`, which gives every point but those that are open."""
     own = read_key(made.teacher)["groups"][0]
@@ -132,3 +170,8 @@ def test_a_phone_shows_it_without_sliding_sideways(page):
     page.set_viewport_size({"width": 360, "height": 740})
     assert page.evaluate("document.querySelector('#gas svg').getBoundingClientRect().right") <= 360
     assert page.evaluate("document.documentElement.scrollWidth") <= 372
+    page.reload()
+    heights = "[...document.querySelectorAll('svg text')].map(t => t.getBoundingClientRect().height)"
+    high = page.evaluate(f"Math.min(...{heights})")
+    grip = page.evaluate("document.querySelector('#gas .grip').getBoundingClientRect().width")
+    assert high >= 11 and grip >= 20, "words that can be read, and grips that a finger finds"

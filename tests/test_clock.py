@@ -57,6 +57,29 @@ def test_midnight_twice():
     assert said.count("passed midnight") == 2
 
 
+@pytest.mark.parametrize(
+    ("cells", "start", "expected"),
+    [
+        (("Monday 10:00", "Tue. 9 am", "wed 16:30"), "", [0.0, 23.0, 54.5]),
+        (("Friday 15:00", "Monday 9:00", "Friday 15:00", "Sat 15:00"), "", [0.0, 66.0, 168.0, 192.0]),
+        (("Thursday 8:00", "Thurs 20:00"), "Wednesday 20:00", [12.0, 24.0]),
+        (("Monday 8:00",), "Sunday 20:00", [12.0]),
+        (("Tuesday 10:00",), "2026-03-02 10:00", [24.0]),  # 2 March 2026 is a Monday
+        (("day 1 10:00", "Day 2, 10:30", "day 11 10:00"), "", [0.0, 24.5, 240.0]),
+    ],
+)
+def test_days_of_the_week_and_numbered_days(cells, start, expected):
+    """Named or numbered days with a clock time; a week that ends goes on with the next."""
+    assert hours(*cells, start=start)[0] == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("start", ["18:00", "day 1 8:00"])
+def test_a_start_without_its_day_is_refused(start):
+    """Days of the week want a start on one."""
+    with pytest.raises(InputError, match="a start with its day"):
+        hours("Monday 20:00", start=start)
+
+
 def test_blank_times_stay_blank():
     """A row without a time has none; the others keep theirs."""
     found, _ = hours("18:00", "", "20:00")
@@ -66,7 +89,7 @@ def test_blank_times_stay_blank():
 
 def test_dates_and_clocks_in_one_column_are_refused():
     """Half a date is no order."""
-    with pytest.raises(InputError, match="some times have a date and some do not"):
+    with pytest.raises(InputError, match="written in several ways"):
         hours("2026-03-02 18:00", "19:00")
 
 

@@ -92,11 +92,11 @@ def test_carbon_and_electrons_close_at_the_values():
     found = {key: answer.value for key, answer in estimate(KITCHEN, ALL[:1]).items()}
     carbon = {"sugar_used": 6 / 180.156, "ethanol": -2 / 46.069, "co2": -1 / 44.009, "glycerol": -3 / 92.094}
     electrons = {"sugar_used": 24 / 180.156, "ethanol": -12 / 46.069, "glycerol": -14 / 92.094, "oxygen": -4 / 31.998}
-    yeast = found["yeast"] * 0.935 / 24.626
+    yeast = found["yeast"] * 0.935 / 24.8
     acids = found["acids"] / 30.026
     left = sum(found[key] * c for key, c in carbon.items()) - yeast - acids
     assert left == pytest.approx(0, abs=0.004)
-    left = sum(found[key] * c for key, c in electrons.items()) - 4.2 * yeast - 4 * acids
+    left = sum(found[key] * c for key, c in electrons.items()) - 4.155 * yeast - 4 * acids
     assert left == pytest.approx(0, abs=0.02)
 
 

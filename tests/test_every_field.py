@@ -36,6 +36,7 @@ OWN_KIND = {
                      "spread_of_bubble": "10 %", "dry": False},
     "vessel weight": {"u_reading": "0.5 g", "drift": "0.0 ± 0.01 g/h", "vapour": "0.9 to 1.1"},
     "pressure": {"pressure": "gauge", "u_reading": "0.01 bar"},
+    "room air": {"u_reading": "30 ppm"},
 }  # fmt: skip
 HOURS = [0, 3, 6, 9, 12, 15, 18, 24, 36]
 MADE = [0.0, 600.0, 3300.0, 8300.0, 15000.0, 23000.0, 27500.0, 28300.0, 28400.0]
@@ -44,6 +45,7 @@ LEVELS = {
     "flow rate": ("flow [mL/h]", [0, 300, 1200, 2000, 2400, 2100, 900, 60, 5]),
     "bubble count": ("bubbles", [round(mL / 0.62) for mL in MADE]),
     "vessel weight": ("weight [g]", [3516.2 - mL * 0.00184 for mL in MADE]),
+    "room air": ("co2 [ppm]", [450, 900, 4000, 9000, 16000, 21000, 20000, 12000, 3000]),
     "pressure": ("pressure [bar]", [0.0, 0.1, 0.4, 0.8, 1.4, 2.0, 2.4, 2.6, 2.62]),
 }
 
@@ -54,12 +56,24 @@ def settings(kind="collected volume"):
     out["run"] |= {"start": "18:00", "dates": "day first", "state": "stopped"}
     out["vessel"] |= {"rated": "2.0 bar", "material": "steel"}
     out["feed"][1] |= {"time": "5 ± 0.1 h"}
-    out["feed"].append({"ingredient": "white sugar", "amount": "30 ± 1 g", "time": "20 ± 0.1 h"})
+    out["feed"].append({"ingredient": "white sugar", "amount": "30 ± 1 g", "time": "20 ± 0.1 h", "price": "1.2 ± 0.1"})
     out["gas"] = [{"kind": kind, **OWN_KIND[kind]}]
     out["ethanol"] |= {"content": "3.4 ± 0.2 % vol"}
     out["density"] |= {"reading_temperature": "24 ± 1 °C"}
     out["harvest"] |= {"paste": "20 ± 1 g dry", "extract": "9 ± 1 g dry", "debris": "8 ± 1 g dry", "ash": "6.5 ± 0.5 %",
-                       "moisture_left": "2 ± 1 %", "share_harvested": "95 ± 1 %"}  # fmt: skip
+                       "moisture_left": "2 ± 1 %", "share_harvested": "95 ± 1 %",
+                       "paste_weighed": "after washing", "autolysate": "110 ± 3 mL", "salt": "2.0 ± 0.1 g"}  # fmt: skip
+    out["yeast"] = {"square": "4.0 ± 0.1 nL", "cell_mass": "42 ± 5 pg", "u_filling": "5 %", "u_dilution": "3 %"}
+    out["room"] = {"volume": "0.40 ± 0.02 m3", "air_changes": "0.20 ± 0.02", "outdoor": "440 ± 20 ppm",
+                   "people": "0.0010 ± 0.0005"}  # fmt: skip
+    out["dissolved_co2"] = {"sample": "30 ± 0.2 mL", "air": "30 ± 0.5 mL", "gas": "44 ± 0.5 mL",
+                            "temperature": "20 ± 1 °C", "base": "5.0 ± 0.1 mL", "flat": "1.6 ± 0.1 mL",
+                            "strength": "0.10 ± 0.01 mol/L"}  # fmt: skip
+    out["cost"] = {"energy": "1.8 ± 0.1 kWh", "energy_price": "0.30 ± 0.01", "other": "0.50 ± 0.05",
+                   "portion": "5.0 ± 0.5 g"}  # fmt: skip
+    out["inoculum"]["price"] = "12 ± 1"
+    out["keeping"] = {"water": "60 ± 1 %", "salt": "8 ± 0.5 %", "water_activity": "0.90 ± 0.01", "pH": "5.4 ± 0.1",
+                      "portion": "5 ± 1 g"}  # fmt: skip
     out["my_sums"] = {"co2": "42 g", "ethanol": "50 g", "yeast": "9 g", "yeast_at_most": "60 g", "pressure": "2 bar",
                       "yield": "0.1"}  # fmt: skip
     out["instruments"] = {"scale": {"check_weight": "500.0 ± 0.1 g", "check_reading": "502 ± 1 g", "reads": ["feed"]},
@@ -75,10 +89,31 @@ def tables(kind="collected volume"):
     for name in ("standards", "samples", "volumes", "weights", "drying", "hold"):
         frame = pd.read_csv(JAR / f"{name}.csv", dtype=str, keep_default_na=False)
         out[name] = {title: list(frame[title]) for title in frame}
+    for title, most in (("soluble [g/L]", 90), ("brix [°Bx]", 10), ("amino nitrogen [g/L]", 4)):
+        hours = [float(hour) for hour in out["hold"]["time [h]"]]
+        out["hold"][title] = [f"{most * hour / (hour + 3):.3g}" if hour % 2 == 0 else "" for hour in hours]
     title, level = LEVELS[kind]
     gas = {"time [h]": HOURS, title: level, "barometer [bar]": [1.0 + 0.002 * (i % 3) for i in range(9)]}
     warm = {"temperature [°C]": [21.0 + (i % 3) for i in range(9)]} if kind != "vessel weight" else {}
     out["gas"] = {name: [str(x) for x in column] for name, column in (gas | warm).items()}
+    out["washing"] = {
+        "what": ["supernatant", "wash", "wash", "water"], "volume [mL]": ["1800", "600", "600", ""],
+        "solids [g/L]": ["27", "", "", ""], "brix [°Bx]": ["4.2", "0.9", "", ""],
+        "conductivity [mS/cm]": ["9.0", "2.6", "0.9", "0.4"], "cells [g/L]": ["0.3", "0.2", "0.1", ""],
+    }  # fmt: skip
+    out["acidity"] = {"time [h]": ["0", "10", "36"], "pH": ["5.2", "4.1", "4.3"]}
+    out["counts"] = {"time [h]": ["0.5", "6", "36"], "cells": ["150", "180", "255"], "squares": ["25", "16", "10"],
+                     "dead": ["20", "12", "20"], "dilution": ["10", "20", "20"]}  # fmt: skip
+    out["turbidity"] = {"time [h]": ["0.5", "6", "36"], "optical density": ["0.35", "0.46", "0.4"],
+                        "dilution": ["10", "10", "20"]}  # fmt: skip
+    out["turbidity_standards"] = {"dry [g/L]": ["0", "0.1", "0.2", "0.3", "0.4", "0.6"],
+                                  "optical density": ["0.003", "0.162", "0.321", "0.478", "0.642", "0.96"]}  # fmt: skip
+    out["sugar"] = {
+        "time [h]": ["0", "6", "12", "24", "36"], "density [kg/m3]": ["1037.9", "", "1020", "", "1009.6"],
+        "gravity": ["", "1.032", "", "1.013", ""], "brix [°Bx]": ["9.6", "8.5", "6.4", "4.6", "4.4"],
+        "glucose [g/L]": ["", "8", "15", "2", "0.3"], "reducing [g/L]": ["", "15", "30", "5", "0.5"],
+        "temperature [°C]": ["20", "24", "26", "26", "23"],
+    }  # fmt: skip
     out["standards"]["u [% vol]"] = ["0.01"] * len(out["standards"]["signal [V]"])
     return out
 
@@ -158,7 +193,7 @@ PLAIN = [(name, about.written.replace(" ", "_")) for name, section in SECTIONS.i
 def test_each_key_of_a_section_counts(told, before, section, key):
     """Changed grossly, it moves a number or is refused."""
     about = next(a for a in fields_of(SECTIONS[section]) if a.written.replace(" ", "_") == key)
-    kind = "pressure" if key == "rated" else "collected volume"  # where a pressure is told
+    kind = {"rated": "pressure", "people": "room air"}.get(key, "collected volume")  # where it is read
     written, rows = settings(kind), tables(kind)
     if key in ("paste", "extract", "debris", "content"):  # they count where their table does not tell
         del rows["weights" if section == "harvest" else "samples"]
@@ -166,7 +201,12 @@ def test_each_key_of_a_section_counts(told, before, section, key):
         rows["gas"]["time [h]"] = [f"{3 + i}/4/2026 18:00" for i in range(9)]
         rows["gas"]["time"] = rows["gas"].pop("time [h]")
         written["run"]["start"] = "3/4/2026 18:00"
-    as_it_is = key not in ("paste", "extract", "debris", "content", "dates")
+    if key == "paste_weighed":  # it counts where nobody told the shares
+        del written["harvest"]["carried_solids"], written["harvest"]["share_harvested"]
+    if key == "autolysate":  # it counts where the extract was not weighed
+        del written["harvest"]["extract"]
+        rows["weights"] = {title: [*cells[:2], *cells[3:]] for title, cells in rows["weights"].items()}
+    as_it_is = key not in ("paste", "extract", "debris", "content", "dates", "paste_weighed", "autolysate")
     first = before[kind] if as_it_is else told(written, rows)
     written[section][key] = otherwise(about, written[section][key])
     moved(told, written, rows, first)
@@ -186,7 +226,7 @@ def same(now, first):
     return len(now) == len(first) and np.allclose(now, first, rtol=1e-6, atol=1e-12, equal_nan=True)
 
 
-@pytest.mark.parametrize("key", ["amount", "time"])
+@pytest.mark.parametrize("key", ["amount", "time", "price"])
 def test_each_key_of_a_feed_counts(told, before, key):
     """How much, and when."""
     about = next(a for a in fields_of(SECTIONS["feed"]) if a.written == key)
@@ -259,8 +299,9 @@ COLUMNS = [(name, about.name) for name, row in ROWS.items() for about in fields_
 """The log of the liquid's temperature counts in the batch in time: see test_batch_in_time."""
 
 WORDS = [("standards", "when", "before"), ("samples", "sample", "S9"), ("volumes", "what", "evaporation"),
-         ("weights", "item", "other"), ("drying", "item", "paste")]  # fmt: skip
-KIND_OF = {"flow_mL_h": "flow rate", "bubbles": "bubble count", "weight_g": "vessel weight", "pressure_bar": "pressure"}
+         ("weights", "item", "other"), ("washing", "what", "wash"), ("drying", "item", "paste")]  # fmt: skip
+KIND_OF = {"flow_mL_h": "flow rate", "bubbles": "bubble count", "weight_g": "vessel weight", "pressure_bar": "pressure",
+           "co2_ppm": "room air"}  # fmt: skip
 
 
 @pytest.mark.parametrize(("table", "column"), COLUMNS)

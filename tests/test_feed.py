@@ -11,6 +11,7 @@ from uncertainties import correlation_matrix, ufloat
 
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
+from fermkit.matter import usual
 from fermkit.matter.composition import molar_mass
 from fermkit.matter.feed import YEAST_HOLDS, YEAST_NITROGEN, feed, span, yeast_limits
 from fermkit.matter.ingredients import HEXOSES, ingredient, ingredient_from, ingredient_names, kitchen_measure, syrup
@@ -241,11 +242,13 @@ def test_a_feed_of_pure_sugar_allows_next_to_no_yeast():
 
 
 def test_without_air_the_energy_of_fermenting_limits_too():
-    """5 to 12 % of the hexose, however much nitrogen there is; with air, or unstated, it is no limit."""
+    """What is usual at best, 8.6 to 12.5 % of the hexose, however rich the feed; with air, or unstated, no limit."""
     rich = feed({"white sugar": 100.0, "diammonium phosphate": 10.0, "ammonium sulfate": 40.0} | POTASH)
     closed = yeast_limits(rich, air="none")
     assert closed.binding == ("energy without air",)
-    assert [nominal(end) / nominal(rich.hexose_g) for end in closed.lowest_g] == pytest.approx([0.05, 0.12])
+    assert [nominal(end) / nominal(rich.hexose_g) for end in closed.lowest_g] == pytest.approx(
+        [usual.YEAST_AT_BEST.low, usual.YEAST_AT_BEST.high]
+    )
     assert "energy without air" in str(closed)
     for air in ("some", "not stated"):
         assert yeast_limits(rich, air=air).energy_g is None

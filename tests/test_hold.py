@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from fermkit import hold_log
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
+from fermkit.harvest.hold import Cooled
 
 
 def test_a_trapezium_by_hand():
@@ -153,3 +154,14 @@ def test_a_window_upside_down():
     """The window runs from cold to warm."""
     with pytest.raises(InputError, match="window from 60 to 45"):
         hold_log([0, 1], [50, 50.0], (60, 45))
+
+
+@pytest.mark.parametrize(
+    ("hours", "cooled"),
+    [([0, 1, 2, 3.5, 6.5], Cooled.AS_THE_RULE), ([0, 1, 2, 5, 6.5], Cooled.TOO_SLOW),
+     ([0, 1, 2, 3.5, 9], Cooled.TOO_SLOW), ([0, 1, 2], Cooled.NOT_LOGGED)],
+)  # fmt: skip
+def test_cooling_is_held_to_the_rule(hours, cooled):
+    """To 21 °C within 2 h and to 5 °C within 6 h of the warm end; a log that stops says nothing."""
+    log = hold_log(hours, [50, 50, 50, 20, 4.0][: len(hours)], gap_h=9)
+    assert log.cooled is cooled and str(cooled) in str(log)

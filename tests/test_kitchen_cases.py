@@ -1,15 +1,24 @@
 """What goes wrong in kitchens, told through a run's own files: each case ends in the words that help."""
 
+import html
 import runpy
+import shutil
 import sys
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import fermkit as fk
+from fermkit.basis.written import nominal
+from fermkit.batch.closing import Verdict
+from fermkit.batch.estimate import Mark
 from fermkit.batch.progress import Stage
-from fermkit.run.first_page import questions
+from fermkit.matter import usual
+from fermkit.run.findings import Remarks
+from fermkit.run.first_page import in_short, questions
+from fermkit.run.oddities import odd_standards
 
 # 140 g of sucrose are 147 g of hexose. At 90 % of Gay-Lussac (0.511 and 0.489 g/g) they give 68 g of alcohol, 3.4 % vol
 # of 2.5 L, and 65 g or 1.47 mol of CO2: 35.7 L at 22 °C and 1.013 bar, of which the liquid keeps 1.9 L.
@@ -62,6 +71,8 @@ def test_a_jar_at_a_third_to_half_of_its_gas_is_growing(hours):
     assert found.progress.stage is Stage.GROWING
     low, _, high = found.progress.share
     assert low < (LITRES * np.interp(hours, HOURS, SHARE) + 1.9) / 35.7 < high
+    first_done, last_done = found.progress.done_h
+    assert hours < first_done < last_done and f"between {first_done:.0f} and {last_done:.0f} h" in found.first_words[0]
     assert found.first_words[0].startswith(f"State of the run at {hours} h: growing")
 
 
@@ -80,6 +91,63 @@ def test_all_of_the_gas_and_no_more_is_done():
     assert told({"gas": gas(120, ended)}, ethanol=None).progress.stage is Stage.DONE
 
 
+def test_ten_lines_give_a_first_screen_that_can_be_read_out(tmp_path):
+    """Sugar, litres, bottle, "about 3 % vol", two dry weights, own sums, in a file of ten lines and nothing else.
+
+    Before the first table: what became of the sugar, whether it adds up, that the bottle must not be closed, and that
+    12 g of CO2 is a third of a mole for each mole of sugar. 140 g of raw sugar are at most 73 g of CO2 (Gay-Lussac).
+    """
+    text = """run.name = "Sugar jar"
+vessel = { total = "3 L", liquid = "2.5 L", kind = "PET bottle", rated = "4 bar" }
+ethanol.content = "about 3 % vol"
+harvest = { extract = "9.6 g dry", debris = "8.1 g dry" }
+my_sums = { co2 = "12 g", yeast_at_most = "60 g" }
+[[feed]]
+ingredient = "raw cane sugar"
+amount = "140 g"
+"""
+    assert len(text.splitlines()) <= 10
+    (tmp_path / "run.toml").write_text(text, encoding="utf-8")
+    found = fk.analyse(fk.read_run(tmp_path))
+    page = fk.write_report(found, tmp_path / "report.html").read_text(encoding="utf-8")
+    screen = html.unescape(page[page.index("<body") : page.index("<table")])
+    for words in (in_short(found.estimate), Verdict.TOO_MUCH, "third of a mole", "Does it add up?"):
+        assert words in screen
+    assert found.estimate["co2"].high < 73.5 and found.estimate["ethanol"].low > 20
+    assert found.yields["yeast_yield"].mark is Mark.WORKED_OUT and "co2_yield" not in found.yields
+    assert any("How much yeast was put in?" in one for one in found.advice)
+    assert {one.mark for one in found.estimate.values()} > {Mark.ASSUMED, Mark.WORKED_OUT}
+
+
+@pytest.mark.parametrize("rows", [(7,), (7, 13)])
+def test_a_standard_typed_ten_times_too_strong_is_named_with_its_row(tmp_path, rows):
+    """1.0 typed 10 in one or both sets of a good jar: file, row and likely content are said before any suspect."""
+    folder = tmp_path / "jar"
+    shutil.copytree(Path(__file__).resolve().parent.parent / "sample_data" / "jar_3_closes", folder)
+    lines = (folder / "standards.csv").read_text(encoding="utf-8").splitlines()
+    for row in rows:
+        level, rest = lines[row - 1].split(",", 1)
+        lines[row - 1] = f"{10 * float(level):g},{rest}"
+    (folder / "standards.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    found = fk.analyse(fk.read_run(folder))
+    doubt = next(one for one in found.run.doubts if one.file == "standards.csv")
+    assert doubt.row == rows[0] and "about 0.99 % vol" in str(doubt)
+    assert any("standards.csv" in one for one in found.first_words)
+    assert "ethanol" not in found.amounts and nominal(found.yields["ethanol_yield"].per_g) < 0.512
+
+
+def test_honest_standards_are_not_doubted():
+    """Even, uneven, tenfold steps, a bent answer: no standard is called a slip."""
+    for levels in ([0, 0.2, 0.4, 0.6, 0.8, 1.0], [0, 1, 2, 4, 8, 16], [0, 0.01, 0.1, 1, 10], [0, 0.5, 1, 1.5, 2, 4]):
+        for bend in (0.0, 0.15):
+            level = np.array(levels, float)
+            book = Remarks("standards.csv")
+            signal = 0.05 + 0.8 * level / (1 + bend * level)
+            odd_standards(pd.DataFrame({"ethanol_pct_vol": level, "signal": signal, "row": range(2, 2 + level.size)}),
+                          book)  # fmt: skip
+            assert not book.all(), (levels, bend)
+
+
 def test_days_under_hours_are_noticed():
     """Gas that ends at '5 h' beside a sample at 120 h: tables that disagree on time."""
     table = gas()
@@ -93,12 +161,27 @@ def test_days_under_hours_are_noticed():
 
 
 def test_a_word_that_nobody_said_is_asked():
-    """No inoculum, no state: asked, and the yeast's ± is as wide as the doubt."""
+    """No inoculum, no share harvested, no state: asked, and the yeast's ± is as wide as the doubt."""
     found = told({"weights": WEIGHED}, inoculum=None)
-    assert len(questions(found.estimate)) == 2 and "How much yeast was put in?" in first(found)
-    assert not questions(told({"weights": WEIGHED}, run={"name": "jar", "state": "used up"}).estimate)
-    wide, narrow = (one.yeast.net_g.std_dev for one in (found, told({"weights": WEIGHED})))
+    assert len(questions(found.estimate)) == 3 and "How much yeast was put in?" in first(found)
+    kept = {"share_harvested": "95 ± 1 %"}
+    assert not questions(told({"weights": WEIGHED}, run={"name": "jar", "state": "used up"}, harvest=kept).estimate)
+    wide, narrow = (told({"weights": WEIGHED}, harvest=kept, **none).yeast.net_g.std_dev
+                    for none in ({"inoculum": None}, {}))  # fmt: skip
     assert wide > 2 * narrow
+
+
+def test_a_harvest_share_that_nobody_told_is_the_same_for_harvest_and_estimate():
+    """84 to 98 % is taken in both, said on the harvest's page, and their yeasts agree; told, it is narrower."""
+    found = told({"weights": WEIGHED}, run={"name": "jar", "state": "used up"})
+    assert found.harvest.share.n == pytest.approx(usual.HARVESTED.middle) and not found.harvest.share_told
+    assert "not told" in str(found.harvest)
+    grown = found.estimate["yeast"]
+    assert abs(found.yeast.net_g.n - grown.value) < found.yeast.net_g.s
+    sure = told({"weights": WEIGHED}, run={"name": "jar", "state": "used up"}, harvest={"share_harvested": "91 ± 1 %"})
+    assert sure.harvest.share_told and sure.estimate["yeast"].u < grown.u
+    assert sure.yeast.net_g.s < 0.6 * found.yeast.net_g.s
+
 
 
 def test_what_was_not_measured_is_no_gap_in_the_carbon():
@@ -133,6 +216,7 @@ def test_run_against_run_says_which_yield_was_not_measured():
 
 # what cannot be
 
+BUBBLES = {"gas": {"time [h]": HOURS.tolist(), "bubbles": (1000 * LITRES * SHARE / 0.62).round(0).tolist()}}
 WRONG = {
     "a standard of 1.5 typed 15": ({}, {"ethanol": {"content": "34 ± 1 % vol"}}, "standard"),
     "per cent by volume as by mass": ({}, {"ethanol": {"content": "4.3 ± 0.1 % vol"}}, "Impossible"),
@@ -142,6 +226,12 @@ WRONG = {
     "kg of inoculum": ({}, {"inoculum": {"ingredient": "active dry yeast", "amount": "500 g"}}, "Unlikely"),
     "500 g/L of sugar left": ({}, {"residual_sugar": {"value": "500 ± 10 g/L"}}, "Impossible"),
     "L under mL": ({"gas": gas(times=1000.0)}, {}, "Impossible"),
+    "0.62 L a bubble": (BUBBLES, {"gas": [{"kind": "bubble count", "volume_per_bubble": "0.62 L"}]}, "mL for L"),
+    "bubbles of each interval": (
+        {"gas": BUBBLES["gas"] | {"bubbles": np.diff(BUBBLES["gas"]["bubbles"], prepend=0).tolist()}},
+        {"gas": [{"kind": "bubble count", "volume_per_bubble": "0.62 mL"}]}, "each interval"),
+    "more yeast than the sugar feeds": ({"weights": WEIGHED | {"wet [g]": [150.0, 200.0, 30.0],
+                                                               "dry [g]": [60.0, 16.0, 15.5]}}, {}, "weighed wet"),
     "0.14 g of sugar": ({}, {"feed": [{"ingredient": "white sugar", "amount": "0.14 g"}]}, "kg written for g"),
     "more parts than paste": ({"weights": WEIGHED | {"dry [g]": [22.0, 30.0, 15.5]}}, {}, "no more can come out"),
 }  # fmt: skip

@@ -55,12 +55,37 @@ def test_the_frame_is_written_anew_only_where_it_has_changed(picture):
     """Another line keeps the ticks; other limits bring others."""
     lean = LeanSvg(picture, "a")
     lean.write("")
-    first = lean._frames[0]
     picture.axes[0].lines[0].set_ydata([0, 2])
     lean.write("")
-    assert lean._frames[0] is first
+    assert len(lean._frames) == len(lean._legends) == 1
     picture.axes[0].set_xlim(0, 40)
-    assert ">40<" in lean.write("")
+    assert ">40<" in lean.write("") and len(lean._frames) == 2
+    picture.axes[0].set_xlim(0, 10)
+    assert ">40<" not in lean.write("") and len(lean._frames) == 2
+
+
+def test_a_legend_is_made_anew_only_where_it_would_look_another_way():
+    """The same words and looks give the same legend and the same text; another colour or word gives another."""
+    made = plots.figure(10, 6)
+    with plots.house_style():
+        ax = made.subplots()
+
+    def drawn(**looks):
+        with plots.house_style():
+            plots.wipe(ax)
+            ax.plot([0, 10], [0, 5], **({"label": "line"} | looks))
+            ax.errorbar([1], [1], xerr=[1], label="one")
+            plots.legend(ax, "upper left")
+        return ax.get_legend(), lean.write("")
+
+    lean = LeanSvg(made, "a")
+    one, text = drawn()
+    plots.freeze(made)
+    text = drawn()[1]
+    assert drawn(color="red")[0] is not one and drawn(label="other")[0] is not one
+    assert drawn(linestyle=":")[1] != text
+    again, same = drawn()
+    assert again is one and same == text
 
 
 def test_the_same_picture_gives_the_same_text():

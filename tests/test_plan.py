@@ -8,10 +8,11 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.batch.aeration import ethanol_carried_out, oxygen_transfer, stripped_share, water_carried_out
+from fermkit.batch.estimate import estimate
 from fermkit.batch.feeding import feeding
+from fermkit.batch.known import Recipe
 from fermkit.batch.nutrients import nutrients_for
 from fermkit.batch.plan import WAYS, co2_held, plan_batch
-from fermkit.batch.ways import plan_ways
 from fermkit.matter import usual
 from fermkit.matter.composition import molar_mass
 from fermkit.matter.feed import NOT_JUDGED, YEAST_HOLDS, feed, yeast_limits
@@ -35,25 +36,48 @@ def close(found, wanted, rel=1e-6):
 def test_carbon_and_electrons_of_every_plan_close(how):
     """Sugar in is ethanol, CO2, yeast, glycerol and acids out; oxygen takes its electrons."""
     fate = plan_batch(feed(RICH), how=how, **({} if how == "without air" else AIR)).fate
-    cells = nominal(fate.yeast_g) * 0.935 / molar_mass("yeast")
+    cells = nominal(fate.yeast_g) * 0.935 / usual.YEAST_PER_CARBON.middle
     mol = {
         name: nominal(getattr(fate, f"{name}_mol"))
         for name in ("hexose", "ethanol", "co2", "glycerol", "acids", "oxygen")
     }
     carbon = cells + 2 * mol["ethanol"] + mol["co2"] + 3 * mol["glycerol"] + 2 * mol["acids"]
-    electrons = 4.2 * cells + 12 * mol["ethanol"] + 14 * mol["glycerol"] + 8 * mol["acids"] + 4 * mol["oxygen"]
+    electrons = usual.YEAST_ELECTRONS.middle * cells + 12 * mol["ethanol"] + 14 * mol["glycerol"]
+    electrons += 8 * mol["acids"] + 4 * mol["oxygen"]
     assert carbon == pytest.approx(6 * mol["hexose"], rel=1e-9)
     assert electrons == pytest.approx(24 * mol["hexose"], rel=1e-9)
 
 
 def test_closed_with_plenty_of_nutrients_energy_binds():
-    """The hexose gives what is usual without air."""
+    """The hexose gives what is usual without air; only the vessel's own air is used up."""
     plan = plan_batch(feed(RICH), liquid_L=2.0)
     assert plan.binding == ("energy",)
     for end, share in zip(plan.yeast_range_g, (usual.YEAST.low, usual.YEAST.high), strict=True):
         close(end, plan.feed.hexose_g * share)
-    assert plan.fate.oxygen_mol == 0 and plan.respired_share == 0 and plan.hours_to_respire is None
-    close(plan.fate.yeast_g, (nominal(plan.yeast_range_g[0]) + nominal(plan.yeast_range_g[1])) / 2)
+    assert plan.oxygen_ceiling_mol == 0 and plan.respired_share == 0 and plan.hours_to_respire is None
+    assert 0 < nominal(plan.fate.oxygen_mol) < 0.01
+    close(plan.fate.yeast_g, plan.fate.hexose_mol * molar_mass("hexose") * usual.YEAST.middle)
+
+
+def test_a_plan_is_what_a_run_with_no_reading_is_told():
+    """Yeast, alcohol, CO2, glycerol, the pressure: each with the interval of the recipe's own estimate, used up."""
+    bottle = Vessel(total_L=3.0, liquid_L=2.0, temperature_C=25.0, rated_bar_gauge=8.0)
+    plan = plan_batch(feed(RICH), vessel=bottle)
+    told = estimate(Recipe(feed(RICH), 2.0, 1.0), vessel=bottle, state="used up")
+    for key in ("sugar_left", "yeast", "ethanol", "co2", "glycerol", "pressure"):
+        for end in ("low", "value", "high"):
+            assert getattr(plan.estimate[key], end) == pytest.approx(getattr(told[key], end), rel=1e-6), key
+    close(plan.fate.co2_g, told["co2"].value)
+    close(plan.fate.ethanol_g, told["ethanol"].value)
+    assert plan.if_closed.warm_day.high == pytest.approx(told.if_closed.warm_day.high)
+
+
+def test_a_nutrient_that_is_short_is_a_limit_of_the_estimate():
+    """With hardly any nitrogen the estimate of the plan takes less yeast, so less glycerol and more alcohol."""
+    rich, poor = plan_batch(feed(RICH), liquid_L=2.0), plan_batch(feed(SUGAR), liquid_L=2.0)
+    assert poor.estimate["yeast"].high < rich.estimate["yeast"].high
+    assert poor.estimate["glycerol"].value < rich.estimate["glycerol"].value
+    assert poor.estimate["ethanol"].value > rich.estimate["ethanol"].value
 
 
 def test_without_nutrients_the_plan_says_what_holds_the_yeast_back():
@@ -138,8 +162,8 @@ def test_starved_yeast_needs_more_oxygen_for_the_same_sugar():
     assert "energy" not in poor.binding and rich.binding == ("energy",)
     for plan in (rich, poor):
         starved = sum(nominal(end) for end in plan.yeast_range_g) / sum(nominal(end) for end in plan.energy_g)
-        cells = nominal(plan.feed.hexose_g) * 0.5 * starved * 0.935 / molar_mass("yeast")
-        needed = (24 * nominal(plan.fate.hexose_mol) - 4.2 * cells) / 4
+        cells = nominal(plan.feed.hexose_g) * 0.5 * starved * 0.935 / usual.YEAST_PER_CARBON.middle
+        needed = (24 * nominal(plan.feed.hexose_g) / molar_mass("hexose") - usual.YEAST_ELECTRONS.middle * cells) / 4
         assert nominal(plan.respired_share) == pytest.approx(nominal(plan.oxygen_ceiling_mol) / needed, rel=0.01)
     assert nominal(poor.respired_share) < 0.85 * nominal(rich.respired_share)
 
@@ -243,13 +267,11 @@ def test_a_feed_without_sugar_is_refused():
 
 def test_three_ways_side_by_side():
     """Yeast rises from closed to aerated to fed slowly, alcohol falls; the difference has its ±."""
-    ways = plan_ways(feed(RICH), liquid_L=2.0, **AIR)
-    yeast = [nominal(plan.fate.yeast_g) for plan in ways.plans.values()]
-    alcohol = [nominal(plan.ethanol_pct_vol) for plan in ways.plans.values()]
+    plans = [plan_batch(feed(RICH), how=how, liquid_L=2.0, **({} if how == WAYS[0] else AIR)) for how in WAYS]
+    yeast = [nominal(plan.fate.yeast_g) for plan in plans]
+    alcohol = [nominal(plan.ethanol_pct_vol) for plan in plans]
     assert yeast == sorted(yeast) and alcohol == sorted(alcohol, reverse=True)
-    assert uncertainty(ways.more_yeast_g()) > 0
-    text = str(ways)
-    assert "no oxygen" in text and "new dry yeast, fed slowly" in text
+    assert uncertainty(plans[2].fate.yeast_g - plans[0].fate.yeast_g) > 0
 
 
 def test_the_pages_show_what_they_should():
@@ -278,15 +300,17 @@ def test_no_feed_and_no_air_breaks_the_plan():
             "diammonium phosphate": float(rng.choice([0.0, 0.5, 10.0])),
             "ammonium sulfate": float(rng.choice([0.0, 2.0, 30.0])),
         }
+        how = str(rng.choice(WAYS))
         plan = plan_batch(
             feed(mash),
-            how=str(rng.choice(WAYS)),
+            how=how,
             kLa_per_h=float(10 ** rng.uniform(-1, 3.5)),
             hours=float(rng.uniform(1, 72)),
             air_L_per_min=1.0,
             liquid_L=2.0,
         )
-        assert nominal(plan.fate.oxygen_mol) <= nominal(plan.oxygen_ceiling_mol) * (1 + 1e-6)
+        if how != "without air":
+            assert nominal(plan.fate.oxygen_mol) <= nominal(plan.oxygen_ceiling_mol) * (1 + 1e-6)
         assert nominal(plan.fate.ethanol_mol) > -1e-9
         low, high = (nominal(end) for end in plan.yeast_range_g)
         assert 0 <= low <= nominal(plan.fate.yeast_g) <= high

@@ -7,13 +7,17 @@ from fermkit.batch.estimate import estimate
 from fermkit.batch.known import Recipe
 from fermkit.batch.mistakes import mistakes_for
 from fermkit.batch.readings import (
+    candidates,
     debris,
     ethanol_content,
+    ethanol_made,
     extract,
     gas,
     jar_weight,
     paste,
     residual_sugar,
+    state_of,
+    used_up,
     washing_loss,
 )
 from fermkit.batch.suspects import detection_limits, suspects
@@ -125,3 +129,23 @@ def test_better_readings_see_smaller_mistakes():
     one = [reading for reading in readings() if reading.kind in ("gas", "residual sugar")]
     alone = detection_limits(estimate(KITCHEN, one))
     assert both["leak"].size < alone["leak"].size
+
+
+def test_what_was_weighed_is_not_asked_to_be_weighed():
+    """A leak in a jar on the scale: test the joints; off the scale, weigh the jar as well."""
+    scale = ("jar weight", "vessel weight")
+    checks = {}
+    for kind, more in {"none": [], "jar": [jar_weight(60.0)], "vessel": [gas("vessel weight", 60.0)]}.items():
+        found = estimate(KITCHEN, [gas("collected volume", 45.0), *more])
+        checks[kind] = next(one.check for one in mistakes_for(found) if one.key == "leak")
+        asked = [gain.words for gain in found.measure_next()]
+        assert (jar_weight(1.0).words in asked) == (kind == "none"), kind
+        left = candidates(state_of(found.settled.at[0], found.around), [one.kind for one in found.readings])
+        assert any(one.kind in scale for one in left) == (kind == "none")
+    assert checks["jar"] == checks["vessel"] != checks["none"]
+
+
+def test_alcohol_made_and_alcohol_read_are_one_reading():
+    """Who read the alcohol of samples is not asked for its content, nor for a word where the sugar was measured."""
+    asked = {gain.words for gain in estimate(KITCHEN, [ethanol_made(60.0), residual_sugar(2.0)]).measure_next()}
+    assert not asked & {ethanol_content(3.0).words, residual_sugar(2.0).words, used_up().words}

@@ -342,10 +342,13 @@ def test_watch_without_a_feed_or_a_vessel_still_forecasts(tmp_path):
     assert run.tables["gas"].shape[0] == 31
 
 
-def test_compare_refuses_a_run_without_the_yield(analysis, other):
-    """A run that lost its harvest cannot be the one that others are held against."""
+def test_compare_falls_back_on_the_estimate_of_a_run_without_the_yield(analysis, other):
+    """A run that lost its harvest is compared by its estimate, said so; without one it is not held against."""
     short = replace(other, yields={name: y for name, y in other.yields.items() if name != "yeast_yield"})
     panel = panels.compare([analysis, short])
+    panel.set(of="yeast_yield", against="pot")
+    assert "the dry yeast was not measured" in str(panel.page)
+    panel = panels.compare([analysis, replace(short, estimate=None)])
     with pytest.raises(InputError, match="pot has no yeast_yield"):
         panel.set(of="yeast_yield", against="pot")
 
@@ -379,6 +382,33 @@ def test_the_balance_shows_which_reading_is_out(analysis):
     panel = panels.balance(analysis.balance).set(slip="a leak of one fifth of the gas")
     marked = [bar for bar in panel.picture.axes[1].patches if bar.get_hatch()]
     assert marked and panel.page.alarm
+
+
+def test_cells_are_counted_under_a_grid():
+    """More squares narrow the count; cells that clump make counts that miss more often than one of twenty."""
+    panel = panels.cells()
+    few = panel.page.lines[1].value
+    many = panel.set(squares=25).page.lines[1].value
+    assert uncertainty(many) / nominal(many) < uncertainty(few) / nominal(few)
+    misses = {}
+    for clump in (1, 8):
+        rates = []
+        for filling in range(1, 31):
+            count = panel.set(clump=clump, filling=filling).page.lines[1].value
+            rates.append(abs(nominal(count) - 2.0) > 1.96 * uncertainty(count))
+        misses[clump] = sum(rates)
+    assert misses[1] <= 5 < misses[8]
+    assert "dilute less" in str(panel.set(per_mL_million=0.1, squares=1, clump=8, filling=1))
+
+
+def test_sugar_is_fed_no_faster_than_yeast_and_air_respire():
+    """Half a gram of yeast begins at µX/Y = 0.2 g/h; twice the yeast, twice that; poor air sets the pace sooner."""
+    panel = panels.feed_slowly()
+    assert float(panel.page.lines[0].value) == pytest.approx(0.2)
+    assert float(panel.set(yeast_g=1.0).page.lines[0].value) == pytest.approx(0.4)
+    hours = float(panel.page.lines[2].value)
+    assert float(panel.set(kLa_per_h=10).page.lines[2].value) > hours
+    assert "alcohol" in str(panel)
 
 
 def test_a_batch_in_time_moves_as_yeast_sugar_warmth_and_nitrogen_say():

@@ -169,8 +169,16 @@ def test_a_closed_vessel_and_its_common_errors():
     time, gauge = np.array([0.0, 10.0, 20.0, 40.0]), np.array([0.0, 0.8, 1.6, 1.6])
     arguments = VESSEL | {"liquid_L": liquid, "headspace_L": headspace}
     total = fk.gas_from_pressure(time, gauge, temperature_C=25.0, u_reading_bar=0.01, **arguments).total()
-    by_hand = 1.6 * headspace / (0.0831446 * 298.15 * co2_compressibility(25.0, 1.6))
-    by_hand = by_hand + liquid * fk.co2_solubility(25.0, 1.6)
+    dry = 1.01325 - fk.water_vapour_pressure(25.0)
+    swells = 0.035655  # L/mol, Garcia 2001
+
+    def held(bar):
+        return liquid * fk.co2_solubility(25.0, bar) / (1 - swells * fk.co2_solubility(25.0, bar))
+
+    co2_bar = 1.6 - dry * (1 / (1 - swells * held(1.6) / headspace) - 1)  # the swollen liquid presses the air together
+    by_hand = held(co2_bar)
+    room = headspace - swells * by_hand
+    by_hand = by_hand + co2_bar * room / (0.0831446 * 298.15 * co2_compressibility(25.0, co2_bar))
     assert total.nominal_value == pytest.approx(by_hand.nominal_value, rel=1e-6)
     components = total.error_components()
     assert components[liquid] == pytest.approx(by_hand.error_components()[liquid], rel=1e-3)
@@ -241,3 +249,20 @@ def test_a_barometer_that_was_logged_counts_reading_by_reading():
     steady = fk.gas_from_pressure(time, gauge, barometer_bar=outside, **log)
     weather = fk.gas_from_pressure(time, gauge + falling, barometer_bar=outside - falling, **log)
     np.testing.assert_allclose(steady.co2_mol, weather.co2_mol, atol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("changed", "more"),
+    [
+        ({"temperature_C": ufloat(25.0, 1.0)}, 0.02),
+        ({"oxygen_used": (0, 1)}, 0.02),
+        ({"gauge_factor": ufloat(1.0, 0.02)}, 0.015),
+        ({"liquid_L": ufloat(1.4, 0.03)}, 0.015),
+    ],
+)
+def test_what_the_liquid_holds_carries_every_doubt(changed, more):
+    """Warmth, oxygen, gauge and volume each leave a ± in what is dissolved, not in the total alone."""
+    time, gauge = np.array([0.0, 10.0, 20.0, 40.0]), np.array([0.0, 0.8, 1.6, 1.6])
+    arguments = VESSEL | {"temperature_C": 25.0} | changed
+    store = fk.gas_from_pressure(time, gauge, u_reading_bar=0.01, **arguments).store_mol
+    assert store.std_dev > more * store.nominal_value

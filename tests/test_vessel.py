@@ -541,5 +541,17 @@ def test_the_gauge_comes_back_from_its_own_curve():
     )  # fmt: skip
     keg = Vessel(total_L=5.0, liquid_L=4.0, temperature_C=20.0, solubility_vs_water=log.solubility_vs_water)
     back = keg.pressure(log.total()).gauge_bar
-    assert nominal(back) == pytest.approx(3.1, rel=0.025)  # the vessel counts the liquid's swelling, the log does not
+    assert nominal(back) == pytest.approx(3.1, rel=0.001)  # both count the liquid's swelling
     assert uncertainty(back) < 0.02
+
+
+def test_the_gauges_interval_reaches_down_to_no_oxygen_left():
+    """With the sealed air's oxygen gone the gauge shows less: the interval holds it, the headline stays above."""
+    keg = Vessel(total_L=2.0, liquid_L=1.5, temperature_C=25.0)
+    found = keg.pressure(0.3)
+    low, high = found.gauge_limits
+    without = nominal(found.gauge_bar) - 0.2095 * nominal(found.air_bar)
+    assert low < without < nominal(found.gauge_bar) < high
+    assert high == pytest.approx(nominal(found.gauge_bar) + 1.96 * uncertainty(found.gauge_bar))
+    filled = Vessel(total_L=2.0, liquid_L=1.5, temperature_C=25.0, sealed_gas="CO2").pressure(0.1)
+    assert filled.gauge_limits[0] == pytest.approx(nominal(filled.gauge_bar) - 1.96 * uncertainty(filled.gauge_bar))

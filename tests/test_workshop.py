@@ -5,6 +5,9 @@ import os
 import re
 import shutil
 import stat
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -137,9 +140,8 @@ def test_the_key_is_readable_by_its_owner_only(made):
     """Every file of the teacher's is mode 600 in a folder of mode 700."""
     assert stat.S_IMODE(made.teacher.stat().st_mode) == 0o700
     assert {stat.S_IMODE(path.stat().st_mode) for path in made.teacher.iterdir()} == {0o600}
-    assert {"key.json", "secret.txt", "desk.html", "print_pack.html", "key.html", "teachers_page.md"} == {
-        path.name for path in made.teacher.iterdir()
-    }
+    pages = {f"{name}.html" for name in ("desk", "print_pack", "slides", "key")}
+    assert {path.name for path in made.teacher.iterdir()} == pages | {"key.json", "secret.txt", "teachers_page.md"}
 
 
 def test_another_secret_gives_another_class(tmp_path):
@@ -241,6 +243,41 @@ def test_mended_numbers_stand_beside_the_first_ones(lesson):
     assert (group.answers.given["alcohol"], group.answers.mended["alcohol"]) == ("25 ± 1 g", "50.6 g")
 
 
+TWO_AT_ONCE = """
+import sys, time
+from pathlib import Path
+from fermkit.teach.classes import open_group
+group, mine, go = open_group(sys.argv[1]), sys.argv[2].split("|"), Path(sys.argv[3])
+(go.parent / f"ready {mine[0]}").touch()
+while not go.exists():
+    time.sleep(0.001)
+for turn in range(8):
+    for i, name in enumerate(mine):
+        group.note(name, f"{100 * turn + i}")
+        kept = group.answers
+        now = {**kept.given, **{f"mended {n}": text for n, text in kept.mended.items()}}
+        lost = [n for j, n in enumerate(mine) if j <= i and now.get(n) != f"{100 * turn + j}"]
+        if lost or kept.group != group.group or kept.class_id != group.class_id:
+            sys.exit(f"turn {turn}: lost {lost}, group {kept.group!r}")
+"""
+
+
+def test_two_processes_in_one_folder_lose_nothing(lesson, tmp_path):
+    """Two programs note eight answers each, eight times over and at once: all stand, class and group with them."""
+    (lesson / "group_01" / FILE).unlink()
+    names = [*QUESTION, "shared 1", "shared 2", *(f"mended {name}" for name in MENDED)]
+    go, half = tmp_path / "go", len(names) // 2
+    command = [sys.executable, "-c", TWO_AT_ONCE, str(lesson / "group_01")]
+    both = [subprocess.Popen([*command, "|".join(part), str(go)], stderr=subprocess.PIPE, text=True)
+            for part in (names[:half], names[half:])]  # fmt: skip
+    while len(list(tmp_path.glob("ready *"))) < 2 and all(one.poll() is None for one in both):
+        time.sleep(0.01)
+    go.touch()
+    assert [(one.communicate()[1], one.returncode) for one in both] == [("", 0)] * 2
+    answers = open_group(lesson / "group_01").answers
+    assert answers.filled == len(names) and answers.notes == ()
+
+
 def test_an_open_answer_changes_nothing(lesson):
     """Empty quotes are called open, and nothing is noted; a file that was deleted is written anew."""
     group = open_group(lesson / "group_01")
@@ -298,6 +335,31 @@ def test_mending_costs_nothing(lesson, key):
     first = [*QUESTION, "a sensible ±"]
     assert [before[n].points for n in first] == [after[n].points for n in first] == [1] * 10
     assert sum(m.points for m in before.values()) == 10 and sum(m.points for m in after.values()) == 22
+
+
+def test_finding_and_mending_is_worth_the_most(lesson, key):
+    """Of 22 points twelve are for the hunt, more than for all first numbers; the right mistake alone is worth four."""
+    name = group_with(key, "wet product")
+    answer_all(lesson / f"group_{name}", key[name])
+    found = marks_of(mark(lesson), name)
+    first = sum(found[n].of for n in (*QUESTION, "a sensible ±"))
+    hunt = {n: m.of for n, m in found.items() if n not in QUESTION and n != "a sensible ±"}
+    assert sum(hunt.values()) == 12 > first == 10
+    assert hunt == {"mistake": 4, "settled by": 2, "mended number": 4, "carbon found, mended": 2}
+
+
+@pytest.mark.parametrize("fault", ["leak", "wrong dilution", "wet product", "dead sensor range"])
+def test_a_number_mended_before_it_was_written_down_is_right(lesson, key, fault):
+    """A group that finds its mistake first, and writes the mended number alone, loses nothing."""
+    name, what = group_with(key, fault), MISHAP[fault].mends
+    answer_all(lesson / f"group_{name}", key[name])
+    noted(lesson / f"group_{name}" / FILE, what, f"{key[name]['mended'][what]['value']:.5g}")
+    noted(lesson / f"group_{name}" / FILE, "carbon found", f"{key[name]['mended']['carbon found']['value']:.5g}")
+    for again in (what, "carbon found"):
+        noted(lesson / f"group_{name}" / FILE, again, "", mended=True)
+    found = marks_of(mark(lesson), name)
+    assert found[what].points == 1 and found["mended number"].points == 4
+    assert found["carbon found, mended"].points == 2
 
 
 def test_later_numbers_follow_from_earlier_ones(lesson, key):

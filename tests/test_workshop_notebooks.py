@@ -79,19 +79,6 @@ def test_the_practice_group_opens():
     assert not (LESSON / "practice_group" / FILE).exists()
 
 
-def test_the_minutes_of_the_plans_add_up():
-    """The two plans of the teacher's page sum to 90 and to 45, and say what the notebooks' heads say."""
-    page = (LESSON / "source" / "teachers_page.md").read_text(encoding="utf-8")
-    for total in (90, 45):
-        plan = page.split(f"## {total} minutes")[1].split("##")[0]
-        assert sum(map(int, re.findall(r"(?m)^\| (\d+) \|", plan))) == total
-    long = page.split("## 90 minutes")[1].split("##")[0]
-    for number in (1, 2, 3):
-        head = next(LESSON.glob(f"source/{number}_*.lesson")).read_text(encoding="utf-8")
-        minutes = re.search(r"\*\*(\d+) minutes", head)[1]
-        assert re.search(rf"\| {minutes} \| notebook {number}\b", long), number
-
-
 def test_the_teachers_page_holds_every_caution_of_a_class():
     """Pressure, glass, CO2, hygiene, no tasting: word for word from the library, in a page that its source makes."""
     page = (LESSON / "teachers_page.md").read_text(encoding="utf-8")

@@ -104,8 +104,8 @@ def test_the_extract_is_net_in_a_run():
 def test_the_hydrometer_s_temperatures_move_the_density_of_a_run():
     """Read at 28 °C on a 20 °C scale, both densities are taken back to 20 °C by water's expansion."""
     run = read_run(SAMPLES / "jar_3_closes")
-    fed, plain = feed_of(run), density_of(run, feed_of(run), 3.4)
-    warm = density_of(replace(run, density=replace(run.density, reading_temperature_C=28.0)), fed, 3.4)
+    fed, plain = feed_of(run), density_of(run, feed_of(run), 3.4, None)
+    warm = density_of(replace(run, density=replace(run.density, reading_temperature_C=28.0)), fed, 3.4, None)
     litres, fall = nominal(run.ledger.volume_L(0.0)), 1009.6 - 1037.9
     step = water_density(20.0) / water_density(28.0) - 1 - 8 * 25e-6
     assert nominal(warm.value - plain.value) == pytest.approx(fall * step * litres, rel=0.01)

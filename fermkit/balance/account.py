@@ -59,7 +59,8 @@ class Balance(Written):
         What to assume for by-products that nobody measured. "usual": glycerol tied to the yeast made, by the
         nitrogen source, and 0 to 3 % of the sugar's carbon as organic acids, wherever sugar is fermented
         to ethanol. A mapping replaces them: ``{"glycerol": ufloat(6.0, 0.5), "acids": ufloat(0.02, 0.005)}``
-        [mmol/g, C-mol/C-mol]; ``"oxygen"`` is what the yeast took of the air in the vessel [g], negative.
+        [mmol/g, C-mol/C-mol]; ``"oxygen"`` is what the yeast took of the air in the vessel [g], negative, and
+        ``"electrons"`` what it holds beside its formula [mol for each mole of its carbon].
     nitrogen_source : "mixture", "ammonium" or "amino"
         What the yeast's nitrogen came as, where glycerol stands at its usual amount: 4 to 13, 8 to 13 or 4 to
         8 mmol for each gram of dry yeast (sources: `fermkit.matter.usual`).
@@ -369,7 +370,10 @@ class Balance(Written):
         return detection_limits(evidence, usual_faults(evidence), level, power)
 
     def measure_next(self) -> MeasureNext:
-        """Extra measurements ranked by the share of the doubt that they would settle for their effort."""
+        """Extra measurements ranked by the share of the doubt between mistakes that they would settle for their effort.
+
+        Which mistake it was is this question; what would narrow the amounts is asked of a run's estimate.
+        """
         return measure_next(*self._ranked)
 
     def bounds(self, stream: str, region: str = "one") -> Bounds:

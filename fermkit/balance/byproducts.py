@@ -19,6 +19,8 @@ USUAL_NITROGEN: Final = (0.0665, 0.0124)
 """Nitrogen in dry yeast [g/g]: 4.5 (starved) to 8.8 %, taken as rectangular. Upper end: CH1.83O0.56N0.17 (Roels 1983)
 with 6.5 % ash; lower end: common practice, no source."""
 
+BESIDE_FORMULA: Final = "hydrogen of the yeast beside its formula"
+
 
 @dataclass(frozen=True)
 class Listing:
@@ -39,7 +41,7 @@ def with_usual_byproducts(
         one_of(wanted, ("usual", "none"), "priors")
     else:
         for name in wanted:
-            one_of(name, ("glycerol", "acids", "oxygen"), "by-product in priors=")
+            one_of(name, ("glycerol", "acids", "oxygen", "electrons"), "by-product in priors=")
     if wanted == "none":
         listing.notes.append("Usual by-products (glycerol, acids) left out as asked.")
         return listing
@@ -58,6 +60,8 @@ def with_usual_byproducts(
         _add_nitrogen(listing)
     if "oxygen" in chosen:
         _add_oxygen(listing, chosen["oxygen"])
+    if "electrons" in chosen:
+        _add_electrons(listing, chosen["electrons"])
     return listing
 
 
@@ -147,3 +151,12 @@ def _add_nitrogen(listing: Listing) -> None:
         Stream("nitrogen beside the formula", thing, beside, "mol", 0.0, 1.0, "usual", "other", "yeast")
     )
     listing.notes.append(f"Dry yeast is taken to hold {percent(content)} nitrogen, whatever its formula says.")
+
+
+def _add_electrons(listing: Listing, per_carbon: Number) -> None:
+    """What yeast by name holds of electrons beside its formula, for each carbon: so much more or less hydrogen."""
+    named = [s for s in listing.streams if s.amount is not None and s.made_of.name.startswith("yeast")]
+    if named:
+        hydrogen = compound("H2")
+        beside = sum(s.amount * s.content("ammonia")["C"] for s in named) * per_carbon / hydrogen.electrons
+        listing.streams.append(Stream(BESIDE_FORMULA, hydrogen, beside, "mol", 0.0, 1.0, "usual", "other", "yeast"))

@@ -19,6 +19,7 @@ STEPS: Final = (
     "autolysis",
     "boiling down",
     "drying",
+    "keeping",
     "eating",
     "selling",
 )
@@ -44,6 +45,17 @@ class Caution:
         """The caution as one paragraph, its source in brackets."""
         return f"{self.name}: {self.says} [{self.source}]"
 
+
+CLOSED_ROOMS: Final = Caution(
+    "CO2 in closed rooms",
+    "CO2 is heavier than air and collects in cellars, cupboards and vats; it numbs before it is noticed. "
+    "More than 0.5 % in the air is too much for a working day of 8 h, more than 3 % for a quarter of an hour, and "
+    "4 % is dangerous at once. Five kilograms of sugar make about 1.3 m3 of CO2. Ventilate, and never lean into a "
+    "vessel that has fermented.",
+    ("fermenting", "venting"),
+    "OSHA, 29 CFR 1910.1000 table Z-1: 5,000 ppm over 8 h; NIOSH Pocket Guide to Chemical Hazards, carbon dioxide: "
+    "30,000 ppm short-term, 40,000 ppm IDLH (read as quoted)",
+)
 
 CAUTIONS: Final = (
     Caution(
@@ -76,16 +88,7 @@ CAUTIONS: Final = (
         ("venting",),
         "Henry's law; the foam: common practice, no source",
     ),
-    Caution(
-        "CO2 in closed rooms",
-        "CO2 is heavier than air and collects in cellars, cupboards and vats; it numbs before it is noticed. "
-        "More than 0.5 % in the air is too much for a working day of 8 h, and 4 % is dangerous at once. Five "
-        "kilograms of sugar make about 1.3 m3 of CO2. Ventilate, and never lean into a vessel that has "
-        "fermented.",
-        ("fermenting", "venting"),
-        "NIOSH Pocket Guide to Chemical Hazards, carbon dioxide: 5,000 ppm over 8 h, 40,000 ppm IDLH (from "
-        "memory)",
-    ),
+    CLOSED_ROOMS,
     Caution(
         "Ethanol vapour",
         "the vapour that leaves when a fermented liquid is boiled down or dried can burn. No open flame, no "
@@ -130,8 +133,16 @@ CAUTIONS: Final = (
         "dry yeast holds purines that make about 1.8 g of uric acid from 100 g, several times what a day of "
         "food low in purines may make (0.5 g); extracts are often salty too. Not for everyone (gout, kidneys, "
         "blood pressure); ask a physician.",
-        ("eating", "selling"),
+        ("keeping", "eating", "selling"),
         "food tables for dried brewer's yeast, 1.81 g in 100 g (from memory)",
+    ),
+    Caution(
+        "Food that is kept",
+        "what may be kept, how long, how cold and how sealed is for food law and a laboratory, not for a sum. A moist "
+        "paste without air can grow Clostridium botulinum, whose toxin is neither seen nor smelt: seal or tin nothing "
+        "without an approved process. When in doubt, throw it away.",
+        ("keeping",),
+        "21 CFR 113 and 114, US (from memory)",
     ),
     Caution(
         "Alcohol stated for tax or sale",

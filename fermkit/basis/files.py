@@ -4,8 +4,9 @@ import contextlib
 import hashlib
 import os
 import stat
+import sys
 import tempfile
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
 from fermkit.basis.errors import InputError
@@ -102,3 +103,23 @@ def umask() -> int:
     mask = os.umask(0o022)
     os.umask(mask)
     return mask
+
+
+@contextlib.contextmanager
+def alone(path: Path) -> Iterator[None]:
+    """Hold other programs off a file while it is read, changed and written: they wait, however long it takes.
+
+    The lock is a hidden file beside it, which stays; the system gives it back when its holder ends, however that ends.
+    Where a share knows no locks, nobody waits.
+    """
+    with open(path.with_name(f".{path.name}-lock"), "a+b") as lock:
+        with contextlib.suppress(OSError):
+            if sys.platform == "win32":
+                import msvcrt
+
+                msvcrt.locking(lock.fileno(), msvcrt.LK_LOCK, 1)
+            else:
+                import fcntl
+
+                fcntl.flock(lock, fcntl.LOCK_EX)
+        yield

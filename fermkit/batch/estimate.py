@@ -5,10 +5,10 @@ narrowed by each reading, whichever there are (`least_squares`). Every quantity 
 mark that says how it is known. All questions (does it add up, what to measure next, whose ± it is) go to this estimate.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any, Final
+from typing import Any, Final, overload
 
 import numpy as np
 from scipy.special import chdtrc
@@ -16,7 +16,7 @@ from uncertainties import ufloat
 
 from fermkit.basis.budget import Budget, budget_of
 from fermkit.basis.checks import one_of
-from fermkit.basis.written import Line, Page, Written, in_words, nominal
+from fermkit.basis.written import Line, Page, Written, in_percent, in_words, nominal
 from fermkit.batch.answers import (
     LEAST_U,
     NORMAL_95,
@@ -90,7 +90,40 @@ class Gain:
         return float(np.exp(np.mean([np.log(max(self.left[key], 1e-6)) for key in HEADLINE])))
 
 
+NARROWS: Final = 0.995
+"""A reading that leaves more than this of the width narrows nothing [-]."""
 HEADLINE: Final = ("co2", "ethanol", "yeast", "sugar_left")
+
+
+@dataclass(frozen=True, repr=False)
+class Gains(Written, Sequence[Gain]):
+    """What each reading not yet taken would bring, the most useful first."""
+
+    gains: tuple[Gain, ...]
+
+    @overload
+    def __getitem__(self, at: int) -> Gain: ...
+
+    @overload
+    def __getitem__(self, at: slice) -> tuple[Gain, ...]: ...
+
+    def __getitem__(self, at: int | slice) -> Gain | tuple[Gain, ...]:
+        return self.gains[at]
+
+    def __len__(self) -> int:
+        return len(self.gains)
+
+    def page(self) -> Page:
+        """How wide the intervals of alcohol, CO2, yeast and sugar left would be, after each reading."""
+        names = {"ethanol": "alcohol", "co2": "CO2", "yeast": "yeast", "sugar_left": "sugar left"}
+        lines = [
+            Line(gain.words, in_percent(gain.most), "of their width left",
+                 ", ".join(f"{words} {in_percent(gain.left[key])}" for key, words in names.items()) + f" (± {gain.u})")
+            for gain in self.gains
+            if gain.most < NARROWS
+        ]  # fmt: skip
+        said = "What is left of the width of the intervals of alcohol, CO2, yeast and sugar left, on the average."
+        return Page("What to measure next", lines, (said if lines else "No further reading would narrow this much.",))
 
 
 @dataclass(frozen=True, repr=False)
@@ -172,21 +205,19 @@ class Estimate(Written, Mapping[str, Answer]):
         """The fit against the narrower ranges, in which mistakes show."""
         return settled(known(self.recipe, self.state, FOR_ALARMS), self.readings, self.around)
 
-    def measure_next(self) -> tuple[Gain, ...]:
+    def measure_next(self) -> Gains:
         """What each reading not yet taken would bring, the most useful first."""
         P, G = self.settled.P[0], self._slopes
         now = np.einsum("ql,lk,qk->q", G, P, G)
         kinds = {reading.kind for reading in self.readings}
         found = []
-        for reading in candidates(state_of(self.settled.at[0], self.around)):
-            if reading.kind in kinds:
-                continue
+        for reading in candidates(state_of(self.settled.at[0], self.around), kinds):
             H = slopes(shown_by((reading,), self.around), self.settled.at, steps_of(self.latents))[1][0]
             seen = float(H[0] @ P @ H[0]) + reading.value.std_dev**2
             left = np.sqrt(np.clip(1.0 - (G @ P @ H[0]) ** 2 / np.maximum(now * seen, LEAST_U**4), 0.0, 1.0))
             u = f"{reading.value.std_dev:.2g} {reading.unit}"
             found.append(Gain(reading.words, u, dict(zip(QUANTITIES, map(float, left)))))
-        return tuple(sorted(found, key=lambda gain: gain.most))
+        return Gains(tuple(sorted(found, key=lambda gain: gain.most)))
 
     def page(self) -> Page:
         """All quantities, each with its interval and how it is known."""

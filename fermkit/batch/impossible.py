@@ -29,6 +29,9 @@ SUGAR_G_PER_L: Final = (3.0, 700.0)
 """Hexose in a litre of a batch: less feeds nothing, more dissolves nowhere (common practice, no source)."""
 STRONGEST_PCT_VOL: Final = 18.0
 """Alcohol that no baker's or wine yeast passes [% vol] (common practice, no source)."""
+LEAST_GAS: Final = 0.1
+"""CO2 for each gram of alcohol, of which 0.96 g go with it: less is no leak any more, but a slip (judgement, no
+source; a third of a mole taken for two is a sixth, and has a name of its own)."""
 TIMES_APART: Final = 8.0
 """How many times as long as another a table may go on (common practice, no source)."""
 SLACK: Final = 1.05
@@ -72,6 +75,7 @@ class Oddity:
 def oddities(recipe: Recipe, readings: Sequence[Reading]) -> tuple[Oddity, ...]:
     """Everything that cannot be, then what hardly can."""
     found = [*_recipe(recipe), *(odd for reading in readings for odd in _one(recipe, reading)), *_solids(readings)]
+    found += _little_gas(recipe, readings)
     return tuple(sorted(found, key=lambda odd: odd.sort is Sort.UNLIKELY))
 
 
@@ -140,6 +144,19 @@ def _solids(readings: Sequence[Reading]) -> Iterator[Oddity]:
         yield Oddity(Sort.IMPOSSIBLE, ("paste", *parts), met, "no more can come out than went in", slip)
 
 
+def _little_gas(recipe: Recipe, readings: Sequence[Reading]) -> Iterator[Oddity]:
+    """Gas that is next to nothing beside the alcohol."""
+    grams = {"ethanol": 1.0, "ethanol content": nominal(recipe.liquid_L or 0.0) * ALCOHOL_G_PER_PCT_L}
+    read = [one for one in readings if one.kind in grams]
+    alcohol = min((grams[one.kind] * (nominal(one.value) - 2.0 * uncertainty(one.value)) for one in read), default=0.0)
+    for one in readings:
+        x, u = nominal(one.value), uncertainty(one.value)
+        if one.kind in ("gas", "vessel weight", "jar weight", "pressure") and x + 2.0 * u < LEAST_GAS * alcohol:
+            shown = f"{one.words} of {rounded(x, u)[0]} {one.unit}"
+            slip = "Was the gas of each interval written, not all since the start? Else look at the unit."
+            yield Oddity(Sort.UNLIKELY, (one.kind,), shown, f"{alcohol:.3g} g of alcohol came with as much", slip)
+
+
 def _most(recipe: Recipe) -> Mapping[str, tuple[float, str, str]]:
     """By kind of reading: the most it can be, what gives it, and where to look."""
     feed = recipe.feed
@@ -161,6 +178,8 @@ def _most(recipe: Recipe) -> Mapping[str, tuple[float, str, str]]:
         found["ethanol content"] = (
             strongest, whole, "Look at the standards first: one typed too strong does this; then at the dilution.",
         )  # fmt: skip
+        for kind in ("cell count", "optical density"):
+            found[kind] = (solids / nominal(litres), whole, "Look at the dilution, and at the size of a square.")
         found["residual sugar"] = (sugar / nominal(litres), "the recipe", "Is it g/L, and not g or °Bx?")
     return found
 

@@ -1,10 +1,11 @@
 """What is known of a batch before any reading: its recipe, and for all else what is usual.
 
-A batch has nineteen basic amounts (`LATENTS`). Those the recipe tells come with the recipe's ±; the others come
+A batch has twenty-one basic amounts (`LATENTS`). Those the recipe tells come with the recipe's ±; the others come
 from `fermkit.matter.usual`, wide. The readings then narrow them.
 """
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 from uncertainties import ufloat
@@ -59,6 +60,8 @@ class Recipe:
         Whether air was blown in.
     nitrogen : "ammonium", "amino", "mixture" or None
         What the yeast took its nitrogen from; None: read from the feed.
+    better : mapping of str to value
+        Basic amounts known better than what is usual, by their key in `LATENTS`: a plan knows its air and nutrients.
     """
 
     feed: Feed
@@ -70,6 +73,7 @@ class Recipe:
     closed: str = "airlock"
     air_pump: bool = False
     nitrogen: str | None = None
+    better: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         sugar = nominal(self.feed.hexose_g)
@@ -148,9 +152,14 @@ class Latent:
 LATENTS: Final = (
     "sugar_fed", "liquid", "gas_space", "inoculum", "feed_solids", "left_share", "yeast_yield", "glycerol_per_yeast",
     "acids_share", "oxygen", "stripped_share", "leak_share", "store", "gas_space_co2", "carried_share",
-    "harvest_share", "washed_out", "extract_share", "ash",
+    "harvest_share", "washed_out", "extract_share", "ash", "yeast_electrons", "yeast_per_carbon",
 )  # fmt: skip
-"""The basic amounts: grams of hexose fed, litres, grams, shares, mmol glycerol per g yeast, mol oxygen."""
+"""The basic amounts: grams of hexose fed, litres, grams, shares, mmol glycerol per g yeast, mol oxygen, mol and g for
+each mole of the yeast's carbon."""
+
+
+FLOORS: Final = {"yeast_per_carbon": 12.011}
+"""The least that a basic amount can be, where that is above nothing: a mole of carbon weighs as much by itself [g]."""
 
 
 @dataclass(frozen=True)
@@ -212,6 +221,8 @@ def known(recipe: Recipe, state: str = "not stated", width: float = usual.FOR_IN
         "washed_out": (usual.WASHED_OUT, 1.0),
         "extract_share": (usual.EXTRACT_SHARE, 1.0),
         "ash": (usual.ASH, 1.0),
+        "yeast_electrons": (usual.YEAST_ELECTRONS, ALL),
+        "yeast_per_carbon": (usual.YEAST_PER_CARBON, ALL),
     }  # fmt: skip
     found = {
         "sugar_fed": Latent("sugar_fed", "sugar fed", sugar, assumed=False),
@@ -222,8 +233,12 @@ def known(recipe: Recipe, state: str = "not stated", width: float = usual.FOR_IN
                               assumed=False),
         "oxygen": Latent("oxygen", "oxygen taken up", _oxygen(recipe, space, liquid, width)),
     } | {
-        key: Latent(key, range_.name, range_.value(width), 0.0, ceiling) for key, (range_, ceiling) in shares.items()
+        key: Latent(key, range_.name, range_.value(width), FLOORS.get(key, 0.0), ceiling)
+        for key, (range_, ceiling) in shares.items()
     }  # fmt: skip
+    for key, value in recipe.better.items():
+        one_of(key, LATENTS, "basic amount")
+        found[key] = replace(found[key], value=_told(value, WEIGHING, found[key].words))
     return tuple(found[key] for key in LATENTS)
 
 

@@ -87,13 +87,14 @@ def mistakes_for(found: Estimate) -> tuple[Mistake, ...]:
     sugar = nominal(found.recipe.feed.hexose_g)
     gas = {kind: _same for kind in GAS if kind in kinds}
     weighed = {kind: _same for kind in WEIGHED if kind in kinds}
+    again = " again" if kinds & {"residual sugar", "used up"} else ""
     out = [
         Mistake(
             "left",
             "sugar left over, more than usual",
             "share left",
             *_mostly_small(0.1, 0.9, 0.3),
-            "test for sugar, one that sees sucrose and fructose too",
+            f"test for sugar{again}, with a test that sees sucrose and fructose too",
             truly={"left_share": _same},
         ),
         Mistake(
@@ -156,7 +157,9 @@ def mistakes_for(found: Estimate) -> tuple[Mistake, ...]:
                 "gas lost by a leak",
                 "share lost",
                 *_mostly_small(0.03, 0.9, 0.25),
-                "weigh the jar as well: a leak hides from no scale",
+                "test the joints with soapy water"
+                if kinds & {"vessel weight", "jar weight"}
+                else "weigh the jar as well: a leak hides from no scale",
                 truly={"leak_share": _same},
             )
         )
@@ -269,7 +272,7 @@ def mistakes_for(found: Estimate) -> tuple[Mistake, ...]:
                 "more lost in washing than told",
                 "share lost",
                 *_even(0.0, 0.9),
-                "dry the washings and weigh them",
+                "weigh the dry washings again" if "washings" in kinds else "dry the washings and weigh them",
                 truly={"washed_out": _same},
                 told=("washing loss",),
             )

@@ -1,9 +1,10 @@
 """Before the run: how much yeast, alcohol, gas and heat a feed can give, and what more air or nutrient would change.
 
-The amounts follow from carbon and electrons (`pathways`) once the yeast is set by what binds it (`feed`) or by its
-energy, and the oxygen by what the air can bring.
+Nutrients, energy and air set how much yeast can grow and how much oxygen it takes; what becomes of the sugar, and the
+pressure, is then asked of the one estimate, as a run with no reading yet asks it.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -15,7 +16,7 @@ from fermkit.basis.checks import between, not_negative, one_of, positive
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, STANDARD_ATMOSPHERE_BAR, ZERO_CELSIUS_K
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
-from fermkit.basis.written import Line, Page, Written, nominal, plus_minus, uncertainty
+from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
 from fermkit.batch.aeration import (
     USUAL_AIR,
     USUAL_KLA,
@@ -23,13 +24,14 @@ from fermkit.batch.aeration import (
     oxygen_transfer,
     water_carried_out,
 )
-from fermkit.batch.closing import IfClosed, if_closed
+from fermkit.batch.closing import IfClosed
+from fermkit.batch.estimate import Estimate, estimate
+from fermkit.batch.fate import Fate, fate_of
 from fermkit.batch.feeding import Feeding, feeding
-from fermkit.batch.known import nitrogen_source_of
+from fermkit.batch.known import Recipe, nitrogen_source_of
 from fermkit.batch.nutrients import Nutrients, nutrients_for
-from fermkit.batch.pathways import Fate, sugar_fate
 from fermkit.matter import usual
-from fermkit.matter.composition import compound, molar_mass
+from fermkit.matter.composition import molar_mass
 from fermkit.matter.feed import Feed, YeastLimits, span, yeast_ash, yeast_limits
 from fermkit.matter.properties import (
     bicarbonate_factor,
@@ -44,9 +46,6 @@ from fermkit.vessel.container import Vessel
 WAYS: Final = ("without air", "aerated", "fed slowly")
 """How a batch is run: without air (behind an airlock or sealed; whether sealed is the vessel's matter); all sugar at
 once with air; sugar fed with air."""
-
-WITHOUT_AIR: Final = (usual.YEAST.low, usual.YEAST.high)
-"""Dry yeast from sugar by fermenting, least and most [g/g hexose]: what is usual, as the estimate takes it."""
 
 YEAST_WITH_AIR: Final = (0.50, 0.03)
 """Dry yeast from sugar by respiring, mean and standard uncertainty [g/g hexose]: common practice, no source."""
@@ -74,8 +73,10 @@ class BatchPlan(Written):
         New dry yeast, least and most [g].
     binding : tuple of str
         What can be the lowest limit: an element, or the energy.
+    estimate : Estimate
+        What a run of this recipe with its sugar used up, and no reading, is told: every quantity, with its interval.
     fate : Fate
-        Ethanol, CO2, glycerol, acids, oxygen, heat. Its yeast is the middle of the range ± half of it.
+        The same in moles: ethanol, CO2, glycerol, acids, oxygen, heat. Its yeast is the middle of the range ± half.
     liquid_L, temperature_C : value
     ethanol_stripped_g, water_carried_g : value
         What the gas carries out [g].
@@ -103,6 +104,7 @@ class BatchPlan(Written):
     energy_g: tuple[Any, Any]
     yeast_range_g: tuple[Any, Any]
     binding: tuple[str, ...]
+    estimate: Estimate
     fate: Fate
     liquid_L: Any
     temperature_C: Any
@@ -133,8 +135,10 @@ class BatchPlan(Written):
     def page(self) -> Page:
         """The plan as a page."""
         fate = self.fate
-        rq = fate.respiratory_quotient
+        rq = fate.respiratory_quotient if self.how != "without air" else None
         ends = span(*self.yeast_range_g)
+        most = plus_minus(self.oxygen_ceiling_mol * 1000)
+        bring = "of the vessel's own air" if self.how == "without air" else f"of {most}"
         lines = [
             Line("new dry yeast", fate.yeast_g, "g", f"{ends} g; {' or '.join(self.binding)} binds"),
             Line("fermentable sugar, as hexose", self.feed.hexose_g, "g"),
@@ -145,7 +149,7 @@ class BatchPlan(Written):
             Line("water carried out by the gas", self.water_carried_g, "g"),
             Line("CO2 made", fate.co2_g, "g", plus_minus(fate.co2_mol, "mol")),
             Line("sugar respired", 100 * self.respired_share, "%", "the rest ferments"),
-            Line("oxygen used", fate.oxygen_mol * 1000, "mmol", f"of {plus_minus(self.oxygen_ceiling_mol * 1000)}"),
+            Line("oxygen used", fate.oxygen_mol * 1000, "mmol", bring),
             Line("heat", fate.heat_kJ, "kJ", f"{plus_minus(self.warming_K, 'K')} warmer if none left"),
         ]
         if rq is not None:
@@ -207,10 +211,12 @@ def plan_batch(
 
     Notes
     -----
-    Oxygen at most: kLa c*, with c* in balance with moist air and none left in the liquid, for the hours given. Each
-    respired hexose uses (24 − γ C_yeast)/4 oxygen. Closed: nothing is respired. Fed slowly: as much as the oxygen
-    allows. Aerated with sugar in plenty: no more than 2 to 15 % (Crabtree). The yeast lies between the lowest
-    of the least and the lowest of the most that energy, nitrogen, phosphorus, sulfur and electrons allow.
+    What becomes of the sugar is asked of `fermkit.batch.estimate`, with 2 ± 3 % of the sugar left over. Oxygen at most:
+    kLa c*, with c* in balance with moist air and none left in the liquid, for the hours given. Each respired hexose
+    uses (24 − γ C_yeast)/4 oxygen. Without air: only the vessel's own air is used. Fed slowly: as much is respired as
+    the oxygen allows. Aerated with sugar in plenty: no more than 2 to 15 % (Crabtree). The yeast lies between the
+    lowest of the least and the lowest of the most that energy, nitrogen, phosphorus, sulfur, potassium, magnesium and
+    electrons allow.
 
     Ethanol carried out: a gas flow G in balance with the liquid takes the share 1 − (1 − e^−kt)/kt of ethanol
     made at a steady rate, k = G p_E/(c R T V), p_E/c from Henry's law, the gas 70 to 100 % saturated.
@@ -224,7 +230,7 @@ def plan_batch(
     ...              "monopotassium phosphate": 1.0, "magnesium sulfate": 0.5})
     >>> plan = plan_batch(mash, liquid_L=0.97)
     >>> print(plan.binding, f"{plan.fate.yeast_g:.1f}", f"{plan.ethanol_pct_vol:.2f}")
-    ('energy', 'potassium') 7.4+/-6.3 5.77+/-0.98
+    ('energy', 'potassium') 7.2+/-6.2 5.65+/-0.97
 
     References
     ----------
@@ -241,13 +247,20 @@ def plan_batch(
     said: list[str] = []
     rate = _oxygen_rate(how, oxygen_mmol_per_L_h, kLa_per_h, temperature_C, barometer_bar, said)
     grown = _grow(feed, how, rate * volume * hours / 1000.0)
+    without_air = how == "without air"
+    space = None if vessel is None else vessel.total_L - volume
+    recipe = Recipe(
+        feed, volume, space if space is not None and nominal(space) > 0 else None, temperature_C, barometer_bar, pH,
+        air_pump=not without_air, better=grown.better,
+    )  # fmt: skip
+    found = estimate(recipe, vessel=vessel if without_air else None, state="used up" if without_air else "not stated")
+    fate = fate_of(found)
     held = co2_held(volume, temperature_C, barometer_bar, pH)
-    gas_L = _gas_out(grown.fate.co2_mol - held, temperature_C, barometer_bar) if how == "without air" else None
+    gas_L = _gas_out(fate.co2_mol - held, temperature_C, barometer_bar) if without_air else None
     through_L = gas_L if gas_L is not None else _air(air_L_per_min, volume, said) * 60.0 * hours
-    stripped = ethanol_carried_out(grown.fate.ethanol_g, volume, through_L, temperature_C)
-    strength = ethanol_pct_vol_from_concentration((grown.fate.ethanol_g - stripped) / volume)
-    pressure = _pressure(how, vessel, grown.fate.co2_mol, said)
-    made, u_made = nominal(grown.fate.co2_g), uncertainty(grown.fate.co2_g)
+    stripped = ethanol_carried_out(fate.ethanol_g, volume, through_L, temperature_C)
+    strength = ethanol_pct_vol_from_concentration((fate.ethanol_g - stripped) / volume)
+    pressure = _pressure(how, vessel, fate.co2_mol, said)
     longest = grown.oxygen_for_all_mol * 1000.0 / (rate * volume) if nominal(rate) > 0 else None
     return BatchPlan(
         how=how,
@@ -256,11 +269,12 @@ def plan_batch(
         energy_g=grown.energy_g,
         yeast_range_g=grown.range_g,
         binding=grown.binding,
-        fate=grown.fate,
+        estimate=found,
+        fate=fate,
         liquid_L=volume,
         temperature_C=temperature_C,
         ethanol_stripped_g=stripped,
-        water_carried_g=water_carried_out(through_L, temperature_C, dry_gas=how == "without air"),
+        water_carried_g=water_carried_out(through_L, temperature_C, dry_gas=without_air),
         ethanol_pct_vol=strength,
         gas_L=gas_L,
         oxygen_ceiling_mol=grown.ceiling_mol,
@@ -268,9 +282,9 @@ def plan_batch(
         hours_to_respire=longest,
         nutrients=nutrients_for(feed, nominal(grown.energy_g[1])),
         pressure=pressure,
-        if_closed=if_closed(vessel, made, made - 1.96 * u_made, made + 1.96 * u_made) if how == "without air" else None,
+        if_closed=found.if_closed,
         remarks=(
-            *_remarks(how, grown, strength, longest, hours, feed.hexose_g, _warming(grown.fate, volume)),
+            *_remarks(how, grown, strength, longest, hours, feed.hexose_g, _warming(fate, volume)),
             *said,
             *cautions_for("fermenting").sentences(),
         ),
@@ -279,7 +293,7 @@ def plan_batch(
 
 @dataclass(frozen=True)
 class _Grown:
-    """What grows, and what that makes of the sugar."""
+    """How much can grow and by what, and what that tells of the batch's basic amounts."""
 
     limits: YeastLimits
     energy_g: tuple[Any, Any]
@@ -288,7 +302,7 @@ class _Grown:
     respired: Any
     ceiling_mol: Any
     oxygen_for_all_mol: Any
-    fate: Fate
+    better: Mapping[str, Any]
 
 
 def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
@@ -303,10 +317,11 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
     )
     limits = yeast_limits(feed)
     starved = 1.0
+    fermenting = (usual.YEAST.low, usual.YEAST.high)
     for _ in range(4):  # less yeast from the respired sugar means more oxygen for it: this settles in a few turns
         needed = _oxygen(hexose_mol, feed.hexose_g * with_air * starved, ash)
         respired = _smaller(most, ceiling_mol / needed)
-        energy = [feed.hexose_g * (respired * with_air + (1.0 - respired) * end) for end in WITHOUT_AIR]
+        energy = [feed.hexose_g * (respired * with_air + (1.0 - respired) * end) for end in fermenting]
         ranges = {"energy": tuple(energy), **limits.known()}
         low, high = (min((pair[end] for pair in ranges.values()), key=nominal) for end in (0, 1))
         starved = nominal(low + high) / nominal(energy[0] + energy[1])
@@ -316,22 +331,28 @@ def _grow(feed: Feed, how: str, ceiling_mol: Any) -> _Grown:
     from_fermenting = (1.0 - respired) * usual.YEAST.middle
     without_air = yeast_g * from_fermenting / (from_respiring + from_fermenting)
     at_ceiling = nominal(respired) < nominal(most) or nominal(most) == 0.0
-    used = ceiling_mol if at_ceiling else _oxygen(hexose_mol * respired, yeast_g - without_air, ash)
-    acids = usual.ACIDS.value() * (1.0 - respired)
-    glycerol = usual.GLYCEROL[nitrogen_source_of(feed)].value()
-    fate = sugar_fate(
-        hexose_mol, yeast_g, used,
-        yeast_without_air_g=without_air, glycerol_mmol_per_g=glycerol, acids_share=acids, ash=ash,
-    )  # fmt: skip
+    better = {"yeast_yield": yeast_g / feed.hexose_g}
+    if how != "without air":  # what is respired gives no acids and forces no glycerol; sugar left over takes no oxygen
+        glycerol = usual.GLYCEROL[nitrogen_source_of(feed)].value()
+        used_up = estimate(Recipe(feed), state="used up")
+        left = used_up.amount("sugar_left") / used_up.amount("sugar_fed")
+        share = 1.0 - nominal(left)
+        respiring = _oxygen(hexose_mol * respired, yeast_g - without_air, ash) * share
+        better |= {
+            "left_share": left,
+            "oxygen": _smaller(ceiling_mol, _oxygen(hexose_mol, yeast_g, ash) * share) if at_ceiling else respiring,
+            "glycerol_per_yeast": glycerol * without_air / yeast_g if nominal(yeast_g) > 0 else glycerol,
+            "acids_share": usual.ACIDS.value() * (1.0 - respired),
+        }
     binding = tuple(name for name, pair in ranges.items() if nominal(pair[0]) <= nominal(high))
     longest = _oxygen(hexose_mol, feed.hexose_g * with_air, ash)
-    return _Grown(limits, (energy[0], energy[1]), (low, high), binding, respired, ceiling_mol, longest, fate)
+    return _Grown(limits, (energy[0], energy[1]), (low, high), binding, respired, ceiling_mol, longest, better)
 
 
 def _oxygen(hexose_mol: Any, yeast_g: Any, ash: Any) -> Any:
     """Oxygen that respired hexose uses while yeast grows from it [mol]: a quarter of the electrons left."""
-    cells = compound("yeast")
-    return (24.0 * hexose_mol - yeast_g * (1.0 - ash) / cells.molar_mass * cells.electrons) / 4.0
+    cells = yeast_g * (1.0 - ash) / usual.YEAST_PER_CARBON.middle
+    return (24.0 * hexose_mol - cells * usual.YEAST_ELECTRONS.middle) / 4.0
 
 
 def _warming(fate: Fate, liquid_L: Any) -> Any:
@@ -414,9 +435,7 @@ def _pressure(how: str, vessel: Vessel | None, co2_mol: Any, said: list[str]) ->
 def _remarks(
     how: str, grown: _Grown, strength: Any, longest: Any, hours: Any, hexose_g: Any, warming_K: Any
 ) -> list[str]:
-    words = ["All fermentable sugar is taken to be used; a batch short of nitrogen can stick."]
-    if how == "without air":
-        words.append("The oxygen of the air shut in, which helps the yeast a little, is not counted.")
+    words = ["The fermentable sugar is taken to be used up (2 ± 3 % left); a batch short of nitrogen can stick."]
     if set(grown.binding) - {"energy", "carbon", "electrons"}:
         names = " or ".join(name for name in grown.binding if name not in ("energy", "carbon", "electrons"))
         words.append(f"{names.capitalize()} can hold the yeast back: see the nutrients.")

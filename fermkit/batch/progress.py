@@ -82,6 +82,20 @@ class Progress(Written):
     since_h: float | None
     done_h: tuple[float, float] | None
 
+    @property
+    def how_far(self) -> str:
+        """How much of its gas came and sugar went, since when no more, and when it will be done."""
+        if self.stage is Stage.LAGGING:
+            return ""
+        low, _, high = (100 * min(share, 1.0) for share in self.share)
+        said = [f"{low:.0f} to {high:.0f} % of the gas that the sugar gives has come"]
+        said[0] += "." if self.stage is Stage.STUCK else ", so about as much of the sugar is used."
+        if self.since_h is not None:
+            said.append(f"No more has come since about {self.since_h:.0f} h.")
+        if self.done_h is not None:
+            said.append(f"If it goes on so, it is done between {self.done_h[0]:.0f} and {self.done_h[1]:.0f} h.")
+        return " ".join(said)
+
     def page(self) -> Page:
         """The stage in a line, how far it is, and when it will be done."""
         low, best, high = (100 * min(share, 1.0) for share in self.share)

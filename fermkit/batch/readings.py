@@ -4,7 +4,7 @@ The state follows from the basic amounts by carbon and electrons and by what eac
 reading knows what it would show for a state (`shows`), so that any of them can be held against all others.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import partial
 from typing import Any, Final
@@ -19,7 +19,7 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.batch.known import LATENTS, Surroundings
 from fermkit.matter.alcohol import ethanol_mass_concentration
-from fermkit.matter.composition import compound, molar_mass
+from fermkit.matter.composition import molar_mass
 from fermkit.matter.usual import USED_UP
 
 Floats = NDArray[np.float64]
@@ -30,11 +30,12 @@ CO2_G: Final = molar_mass("CO2")
 ETHANOL_G: Final = molar_mass("ethanol")
 GLYCEROL_G: Final = molar_mass("glycerol")
 ACID_G: Final = molar_mass("CH2O")
-YEAST: Final = compound("yeast")
 ALCOHOL_G_PER_PCT_L: Final = float(ethanol_mass_concentration(1.0))
 """Ethanol in a litre for each % by volume [g/L] (OIML R 22)."""
 ACIDS_IN_DENSITY: Final = 0.23
 """By how much a gram of acid in a litre raises the density [g]: lactic acid, CRC Handbook (from memory)."""
+ACIDS_IN_REFRACTION: Final = 0.75
+"""Grams of sucrose that bend light as a gram of acid does: lactic acid, CRC Handbook (from memory)."""
 WATER_WITH_GAS: Final = 0.013
 """Water vapour that leaves with each gram of CO2 at 25 °C, airlock half effective [g/g]: vapour pressure, good to a
 half of itself."""
@@ -45,7 +46,7 @@ def state_of(z: Any, around: Surroundings) -> State:
 
     Parameters
     ----------
-    z : array of shape (..., 19)
+    z : array of shape (..., 21)
         Basic amounts; many batches at once along the leading axes.
     around : Surroundings
 
@@ -60,11 +61,11 @@ def state_of(z: Any, around: Surroundings) -> State:
     s["sugar_used"] = s["sugar_fed"] - s["sugar_left"]
     hexose = s["sugar_used"] / HEXOSE_G
     s["yeast"] = s["yeast_yield"] * s["sugar_used"]
-    yeast_carbon = s["yeast"] * (1.0 - s["ash"]) / YEAST.molar_mass
+    yeast_carbon = s["yeast"] * (1.0 - s["ash"]) / s["yeast_per_carbon"]
     glycerol = s["glycerol_per_yeast"] / 1000.0 * s["yeast"]
     acid_carbon = 6.0 * hexose * s["acids_share"]
     ethanol = (
-        24.0 * hexose - YEAST.electrons * yeast_carbon - 14.0 * glycerol - 4.0 * acid_carbon - 4.0 * s["oxygen"]
+        24.0 * hexose - s["yeast_electrons"] * yeast_carbon - 14.0 * glycerol - 4.0 * acid_carbon - 4.0 * s["oxygen"]
     ) / 12.0
     co2 = 6.0 * hexose - yeast_carbon - 3.0 * glycerol - acid_carbon - 2.0 * ethanol
     s |= {"glycerol": glycerol * GLYCEROL_G, "acids": acid_carbon * ACID_G, "ethanol": ethanol * ETHANOL_G}
@@ -128,6 +129,10 @@ USUAL_U: Final[Mapping[str, tuple[float, float]]] = {
     "pressure": (0.2, 0.05), "jar weight": (2.0, 0.02), "density": (1.0, 0.03), "residual sugar": (1.0, 0.15),
     "paste": (0.3, 0.03), "extract": (0.3, 0.03), "debris": (0.3, 0.03), "washing loss": (0.02, 0.2),
     "harvest share": (0.03, 0.02), "carried share": (0.01, 0.3), "washings": (0.3, 0.1),
+    "carried": (0.05, 0.2), "poured off": (0.1, 0.1),
+    "refraction": (4.0, 0.03), "cell count": (0.1, 0.5), "optical density": (0.1, 0.2),
+    "yeast at the start": (0.1, 0.5),
+    "room air": (2.0, 0.3), "dissolved CO2": (0.1, 0.1),
 }  # fmt: skip
 """Usual ± of a kitchen by kind: a fixed part in the reading's unit and a share of it, added in quadrature (common
 practice, no source). Used where a number comes without ±; an own ± always goes before it."""
@@ -166,13 +171,17 @@ def _per_litre(key: str, per: float, s: State) -> Any:
     return s[key] / (s["liquid"] * per)
 
 
+def _yeast_per_litre(s: State) -> Any:
+    return (s["inoculum"] + s["yeast"]) / s["liquid"]
+
+
 def _jar(s: State) -> Any:
     return s["co2_out"] * (1.0 + WATER_WITH_GAS) + s["air_out"] + s["ethanol"] * s["stripped_share"]
 
 
-def _density(coefficients: Mapping[str, float], s: State) -> Any:
+def _density(coefficients: Mapping[str, float], acids: float, s: State) -> Any:
     made = {"hexose": -s["sugar_used"], "ethanol": s["ethanol_in_liquid"], "glycerol": s["glycerol"]}
-    return sum(c * made[name] for name, c in coefficients.items()) - ACIDS_IN_DENSITY * s["acids"]
+    return sum(c * made[name] for name, c in coefficients.items()) - acids * s["acids"]
 
 
 def ethanol_content(pct_vol: Any) -> Reading:
@@ -189,7 +198,7 @@ def ethanol_made(grams: Any) -> Reading:
 GAS_ROUTES: Final = {
     "collected volume": ("gas", "co2_caught"), "flow rate": ("gas", "co2_caught"),
     "bubble count": ("gas", "co2_caught"), "vessel weight": ("vessel weight", "co2_released"),
-    "pressure": ("pressure", "co2"),
+    "pressure": ("pressure", "co2"), "room air": ("room air", "co2_released"),
 }  # fmt: skip
 """What each route to the gas sees: what was caught of the gas that the liquid gave off (the air pushed out counts as
 CO2), all that the liquid gave off (a leak included), or all that was made."""
@@ -212,9 +221,18 @@ def density_fall(coefficients: Mapping[str, float], value_g: Any) -> Reading:
 
     Each coefficient says by how much a gram lowers the sum: sugar and glycerol raise a density, alcohol lowers it.
     """
+    return _fall("density", "fall in density", coefficients, value_g, ACIDS_IN_DENSITY)
+
+
+def refraction_fall(coefficients: Mapping[str, float], value_g: Any) -> Reading:
+    """The fall in °Brix, in grams of sucrose that bend light as much: as `density_fall`, but alcohol raises it."""
+    return _fall("refraction", "fall in °Brix", coefficients, value_g, ACIDS_IN_REFRACTION)
+
+
+def _fall(kind: str, words: str, coefficients: Mapping[str, float], value_g: Any, acids: float) -> Reading:
     for name in coefficients:
-        one_of(name, ("hexose", "ethanol", "glycerol"), "stream that the density sees")
-    return _reading("density", "fall in density", value_g, "g", (), partial(_density, dict(coefficients)))
+        one_of(name, ("hexose", "ethanol", "glycerol"), "stream that it sees")
+    return _reading(kind, words, value_g, "g", (), partial(_density, dict(coefficients), acids))
 
 
 def residual_sugar(g_per_L: Any) -> Reading:
@@ -246,10 +264,29 @@ def debris(dry_g: Any, wet_g: Any = None) -> Reading:
     return _reading("debris", "dry debris", dry_g, "g dry", ("debris",), partial(_amount, "debris"), wet_g)
 
 
+def yeast_in_liquid(kind: str, g_per_L: Any) -> Reading:
+    """Dry yeast in the liquid when it had grown, put in and grown [g/L]: by "cell count" or "optical density"."""
+    one_of(kind, ("cell count", "optical density"), "way of seeing yeast")
+    return _reading(kind, f"yeast by {kind}", g_per_L, "g/L", ("yeast",), _yeast_per_litre)
+
+
+def yeast_at_start(g_per_L: Any) -> Reading:
+    """Dry yeast in the liquid before it grew [g/L]: what was put in."""
+    shows = partial(_per_litre, "inoculum", 1.0)
+    return _reading("yeast at the start", "yeast seen at the start", g_per_L, "g/L", (), shows)
+
+
+def dissolved_co2(how: str, g_per_L: Any) -> Reading:
+    """CO2 in the liquid at the end [g/L], "shaken out" or "titrated"."""
+    one_of(how, ("shaken out", "titrated"), "way of measuring dissolved CO2")
+    shows = partial(_per_litre, "co2_in_liquid", 1.0)
+    return _reading("dissolved CO2", f"CO2 in the liquid, {how}", g_per_L, "g/L", ("co2_in_liquid",), shows)
+
+
 def washing_loss(share: Any) -> Reading:
     """Share of the paste's dry matter that washing took, as told [-]."""
     shows = partial(_amount, "washed_out")
-    return _reading("washing loss", "loss in washing, as told", share, "of the paste", ("washings",), shows)
+    return _reading("washing loss", "loss in washing", share, "of the paste", ("washings",), shows)
 
 
 def washings(dry_g: Any) -> Reading:
@@ -260,7 +297,7 @@ def washings(dry_g: Any) -> Reading:
 def harvest_share(share: Any) -> Reading:
     """Share of the batch's solids that came into the paste, as told [-]."""
     shows = partial(_amount, "harvest_share")
-    return _reading("harvest share", "share harvested, as told", share, "", ("losses",), shows)
+    return _reading("harvest share", "share harvested", share, "of the solids", ("losses",), shows)
 
 
 def carried_share(share: Any) -> Reading:
@@ -269,10 +306,38 @@ def carried_share(share: Any) -> Reading:
     return _reading("carried share", "feed solids carried along, as told", share, "of them", (), shows)
 
 
-def candidates(s: State) -> tuple[Reading, ...]:
-    """What a kitchen could still read, each with its usual ±, at the amounts of a state."""
+def carried(dry_g: Any) -> Reading:
+    """Feed solids dissolved in the paste's liquid [g dry], from what was measured in the liquid poured off it."""
+    return _reading("carried", "feed solids in the paste, by the last liquid poured off", dry_g, "g dry", (), _carried)
+
+
+def _carried(s: State) -> Any:
+    return s["carried_share"] * s["feed_solids"]
+
+
+def poured_off(dry_g: Any, there: float = 1.0) -> Reading:
+    """Solids that settling, washing and the walls took before the paste was weighed [g dry].
+
+    `there` is the share of the batch that was still in the vessel then: samples took the rest.
+    """
+    return _reading("poured off", "yeast poured off", dry_g, "g dry", ("losses",), partial(_poured, there))
+
+
+def _poured(there: float, s: State) -> Any:
+    return s["solids"] * there - s["paste"]
+
+
+SEES_THE_SAME: Final = {
+    "ethanol content": "ethanol", "jar weight": "vessel weight", "used up": "residual sugar",
+    "washing loss": "washings", "harvest share": "poured off",
+}  # fmt: skip
+"""A kind that could still be read, and the one that has told as much already."""
+
+
+def candidates(s: State, taken: Collection[str] = ()) -> tuple[Reading, ...]:
+    """What a kitchen could still read besides the kinds taken, each with its usual ±, at the amounts of a state."""
     plain = {key: max(float(value), 0.0) for key, value in s.items()}
-    return (
+    every = (
         used_up(),
         ethanol_content(plain["ethanol_in_liquid"] / (plain["liquid"] * ALCOHOL_G_PER_PCT_L)),
         jar_weight(_jar(s)),
@@ -283,4 +348,6 @@ def candidates(s: State) -> tuple[Reading, ...]:
         debris(plain["debris"]),
         washing_loss(plain["washed_out"]),
         harvest_share(plain["harvest_share"]),
+        carried(plain["carried_share"] * plain["feed_solids"]),
     )
+    return tuple(one for one in every if not {one.kind, SEES_THE_SAME.get(one.kind)} & set(taken))

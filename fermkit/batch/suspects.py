@@ -224,9 +224,9 @@ def _splitter(found: Estimate, group: Sequence[Suspect]) -> str:
     taken = {reading.kind for reading in found.readings}
     best, words = 2.0, f"{group[0].mistake.check}; {group[1].mistake.check}"
     one, other = (state_of(suspect.z, found.around) for suspect in group[:2])
-    for reading in candidates(one):
+    for reading in candidates(one, taken):
         apart = abs(float(reading.shows(one) - reading.shows(other))) / reading.value.std_dev
-        if reading.kind not in taken and apart > best:
+        if apart > best:
             best, words = apart, reading.words
     return words
 

@@ -22,7 +22,9 @@ from fermkit.matter.alcohol import (
     ethanol_pct_vol,
     ethanol_pct_vol_from_concentration,
 )
+from fermkit.matter.composition import molar_mass
 from fermkit.matter.properties import sucrose_density, water_density
+from fermkit.matter.usual import DISSOLVED_BY_YEAST, ETHANOL_MADE, GLYCEROL_MADE
 
 STRENGTHS: Final = ("% vol", "% mass", "g/L")
 
@@ -44,6 +46,7 @@ EXPANDS_MORE: Final = 0.2
 
 ADDING: Final = Act("adding up solutes", "adding up the effects of sugar and ethanol")
 EXPANSION: Final = Act("liquid expansion", "expansion of the liquid")
+VOLUME: Final = Act("volume kept", "volume of the liquid, before and after")
 
 @dataclass(frozen=True, repr=False)
 class MixedMeasurement(Written):
@@ -226,6 +229,51 @@ def density_change(
         ("a density mixes the sugar that went with the ethanol that came: one equation for the balance, not an ethanol "
          "value of its own (for that the alcohol must be boiled off and weighed apart)",),
     )  # fmt: skip
+
+
+def hydrometer_sugar(now: Number, start: Number, *, sugar: str = "sucrose", volume_ratio: Number | None = None) -> Any:
+    """Sugar used since the start, from two densities: the scale of a hydrometer mixes it with the alcohol that came.
+
+    Parameters
+    ----------
+    now, start : float or UFloat
+        Densities at 20 °C of the clear liquid [kg/m3]; see `hydrometer_density`. Nothing added in between.
+    sugar : "sucrose" or "hexose"
+        What was fed. Sucrose takes up water as it is split: 1.053 g hexose from each gram.
+    volume_ratio : float or UFloat, optional
+        Volume of the liquid now over that at the start, samples not counted; 1.00 ± 0.01 if left out.
+
+    Returns
+    -------
+    UFloat
+        Hexose used [g for each litre there was at the start].
+
+    Notes
+    -----
+    used · (κ_sugar + y_E κ_E − y_G κ_G) = (ρ_start − ρ_w) − (ρ_now − ρ_w)·(volume ratio), as in `density_change`,
+    with what yeast usually makes of a gram of hexose: y_E 0.42 to 0.49 g ethanol, y_G 0.01 to 0.07 g glycerol.
+
+    Examples
+    --------
+    >>> print(hydrometer_sugar(ufloat(1008.0, 0.5), ufloat(1046.5, 0.5)))
+    87.8+/-3.5
+
+    References
+    ----------
+    As for `density_change`.
+    """
+    one_of(sugar, ("sucrose", "hexose"), "sugar")
+    for value, name in ((start, "density at the start"), (now, "density now")):
+        between(nominal(value), 900.0, 1300.0, f"{name} [kg/m3]", do="give kg/m3: 1040 for a specific gravity of 1.042")
+    ratio = ufloat(1.0, 0.01, VOLUME) if volume_ratio is None else volume_ratio
+    between(nominal(ratio), 0.5, 1.5, "volume_ratio")
+    water = float(water_density(20.0))
+    fell = (start - water) - (now - water) * ratio
+    kappa = _sugar_slope(nominal(start))
+    fell = fell + _doubt(ADDS_UP_TO * nominal(fell), ADDING) - kappa * DISSOLVED_BY_YEAST.value()
+    before = molar_mass("sucrose") / (2 * molar_mass("hexose")) if sugar == "sucrose" else 1.0
+    share = kappa * before - ETHANOL_MADE.value() * _ethanol_slope(5.0) - GLYCEROL_MADE.value() * GLYCEROL_DENSITY
+    return fell / share
 
 
 def _sugar_slope(density: float) -> float:

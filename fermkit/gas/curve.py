@@ -38,6 +38,7 @@ ACTS: Final = {
     "bubbles": Act("bubbles", "counting the bubbles"),
     "weight": Act("vessel scale", "reading the scale under the vessel"),
     "pressure": Act("pressure gauge", "reading the pressure gauge"),
+    "room": Act("room CO2 meter", "reading the CO2 meter of the room"),
 }
 
 HELD: Final = Act("CO2 held", "CO2 held in the liquid")
@@ -72,7 +73,7 @@ class GasCurve(Written):
         CO2 since the first reading [mol].
     counts : "released" or "produced"
         Whether it counts what left the liquid, or what the yeast made.
-    kind : "volume", "flow", "bubbles", "weight" or "pressure"
+    kind : "volume", "flow", "bubbles", "weight", "pressure" or "room"
         What was read.
     u_reading_mol : array of shape (n,)
         Standard uncertainty of each value that is independent from reading to reading [mol].

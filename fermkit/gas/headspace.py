@@ -33,6 +33,7 @@ from fermkit.matter.properties import (
     bicarbonate_factor,
     co2_compressibility,
     co2_solubility,
+    co2_swelling,
     co2_vs_water,
     water_vapour_pressure,
 )
@@ -108,11 +109,12 @@ def gas_from_pressure(
 
     Notes
     -----
-    p_CO2 = p − p_w(T) − p_air; gas n = p_CO2 V/(Z R T), liquid N = V_l S(T, p_CO2) × bicarbonate ×
-    solubility_vs_water. While gas still comes the liquid holds more, up to what it holds under 1 bar of CO2
-    (`STILL_FERMENTING`); the whole curve is raised by the middle of that. A vent that takes Δn from the gas leaves
-    the liquid richer than balance by N/n Δn, and this excess fades with one time constant τ for all vents, found by
-    least squares: produced = n + N + Σ Δn (1 + N/n exp(−(t − t_vent)/τ)).
+    p_CO2 = p − p_w(T) − p_air; gas n = p_CO2 V/(Z R T), V what the liquid leaves that N has swollen (`co2_swelling`);
+    liquid N = V_l S(T, p_CO2) × bicarbonate × solubility_vs_water, V_l with its swelling. While gas still comes the
+    liquid holds more, up to what it holds under 1 bar of CO2 (`STILL_FERMENTING`); the whole curve is raised by the
+    middle of that. A vent that takes Δn from the gas leaves the liquid richer than balance by N/n Δn, and this excess
+    fades with one time constant τ for all vents, found by least squares:
+    produced = n + N + Σ Δn (1 + N/n exp(−(t − t_vent)/τ)).
     Each Δn is fitted with a local polynomial to the readings around its vent, averaged over the moments within
     the interval at which it may have fallen. In simulation the totals of vented vessels are right within 0.5 %
     (three vents) when the temperature is logged. A slow liquid also lags behind its temperature, which is not
@@ -129,7 +131,7 @@ def gas_from_pressure(
     >>> curve = gas_from_pressure([0, 12, 24], [0.0, 0.6, 1.4], headspace_L=0.5, liquid_L=1.5, temperature_C=25.0,
     ...                           oxygen_used=(0, 0), u_reading_bar=0.01)
     >>> curve.total()
-    0.0992+/-0.0034
+    0.0987+/-0.0034
 
     References
     ----------
@@ -284,7 +286,10 @@ class _Log:
         left = 1 - self.vents.drop_bar * given.gauge_factor / self.absolute(self.before, given)
         remains = np.concatenate(([1.0], np.cumprod(left)))[np.searchsorted(self.after, row, side="right")]
         air_bar = air * (t_C + ZERO_CELSIUS_K) * remains * (1 - OXYGEN_IN_AIR * given.oxygen_used * progress)
-        return self.absolute(row, given) - water_vapour_pressure(t_C) - air_bar
+        dry = self.absolute(row, given) - water_vapour_pressure(t_C)
+        # the swollen liquid presses the air together: once over is enough, since it does so by a hundredth
+        swollen = co2_swelling(t_C) * self.moles(row, dry - air_bar, given)[1]
+        return dry - air_bar / (1 - swollen / given.headspace_L)
 
     def moles(self, row: Any, co2_bar: Numbers, given: _Conditions) -> tuple[Any, Any]:
         """CO2 in the gas and in the liquid [mol] for partial pressures at some rows."""
@@ -293,8 +298,10 @@ class _Log:
         size, sign = np.clip(np.abs(co2_bar), 0.0, MOST_CO2_BAR), np.sign(co2_bar)
         RT = L_BAR_GAS_CONSTANT * (t_C + ZERO_CELSIUS_K)
         carbonate = bicarbonate_factor(given.pH, t_C) if given.pH else 1.0
-        gas = sign * size * given.headspace_L / (co2_compressibility(t_C, size) * RT)
-        return gas, sign * co2_solubility(t_C, size) * (given.liquid_L * given.dissolves * carbonate)
+        held = co2_solubility(t_C, size) * (given.dissolves * carbonate)  # in a litre, swollen by it
+        liquid = given.liquid_L * held / (1 - held * co2_swelling(t_C))
+        room = given.headspace_L - co2_swelling(t_C) * liquid
+        return sign * size * room / (co2_compressibility(t_C, size) * RT), sign * liquid
 
     def curve(self, uncertain: _Conditions, remarks: list[str], rows: Rows) -> GasCurve:
         """The curve of CO2 produced."""
@@ -312,10 +319,9 @@ class _Log:
         co2 -= co2[0]
         adding = self._adding_back(rise, variance, richer, refill, error)
         excess = float(self._back(every[-1:], lost, richer, refill.tau_h, late)[0]) - float(lost.sum())
-        of_liquid = ratio(uncertain.dissolves) * ratio(uncertain.liquid_L)  # the larger part of its ±
-        store = (float(self.moles(-1, co2_bar[-1], given)[1]) + excess) * of_liquid
+        total, store = self._at_end(uncertain, progress, refill, error)
+        store = store + excess * ratio(uncertain.dissolves) * ratio(uncertain.liquid_L)
         said = [*self._said(lost, adding, refill, rows), *self._doubts(float(co2_bar[-1]), uncertain, float(co2[-1]))]
-        total = self._at_end(uncertain, progress, refill, error)
         held_more = self._supersaturated(co2, given, refill)
         if nominal(held_more) > 0:
             raised = 1 + nominal(held_more) / co2[-1]
@@ -469,8 +475,10 @@ class _Log:
                 back[span] += lost[which] * (self._taken(which, time[span], richer, tau, late[which]) - 1)
         return np.asarray(back)
 
-    def _at_end(self, uncertain: _Conditions, progress: Floats, refill: _Refill, error: Floats) -> Number:
-        """The CO2 at the last reading, carrying the errors of everything that is uncertain."""
+    def _at_end(
+        self, uncertain: _Conditions, progress: Floats, refill: _Refill, error: Floats
+    ) -> tuple[Number, Number]:
+        """CO2 made, and held by the liquid in balance, at the last reading, with all that is uncertain."""
         from uncertainties import wrap
 
         last = self.time.size - 1
@@ -485,8 +493,13 @@ class _Log:
             lost, _, late, _, _ = self._fit(rise, richer, refill.tau_h, error, 4 * refill.tau_h)
             return float(rise[last] - rise[0] + self._back(np.array([last]), lost, richer, refill.tau_h, late)[0])
 
+        def held(*values: float) -> float:
+            given = _Conditions(*values)
+            return float(self.moles(last, self.co2_bar(last, given, progress[last]), given)[1])
+
         values = uncertain.values()
-        return wrap(total)(*values) if any(uncertainty(value) for value in values) else 0.0
+        doubted = any(uncertainty(value) for value in values)
+        return (wrap(total)(*values), wrap(held)(*values)) if doubted else (0.0, held(*values))
 
     def _adding_back(self, rise: Floats, variance: Floats, richer: Floats, refill: _Refill, error: Floats) -> Number:
         """The error of adding the vents back, as a number around zero [mol]."""

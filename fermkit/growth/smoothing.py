@@ -275,7 +275,7 @@ def smooth_growth(
     rate = measured(float(rates[top]), u_rate) * common
     rise = lines.through[top] - first
     since = float(rise @ seen.level) / rates[top]
-    as_steep = rates >= rates[top] - 2 * u_rate  # the steepest line might as well have been one of these
+    as_steep = (rates >= rates[top] - 2 * u_rate) & (rates > 0)  # as well one of these
     feet = lines.middles[as_steep] - (lines.through - first)[as_steep] @ seen.level / rates[as_steep]
     u_line = float(seen.u((rise - since * lines.slopes[top]) / rates[top]))
     choice = float(np.std(feet))

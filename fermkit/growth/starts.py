@@ -19,8 +19,8 @@ def _dictionary(asymmetric: bool) -> Floats:
     steep = np.geomspace(1.3, 80, 11)
     when = np.concatenate([[-1.0, -0.3, -0.1], np.linspace(0, 1, 17), [1.1, 1.25, 1.5, 2.0]])
     third = np.log([0.1, 1.0, 5.0]) if asymmetric else np.zeros(1)
-    grid = np.stack([a.ravel() for a in np.meshgrid(np.log(steep), when, third, indexing="ij")], axis=1)
-    return grid if asymmetric else grid[:, :2]
+    grid = np.stack([a.ravel() for a in np.meshgrid(third, np.log(steep), when, indexing="ij")], axis=1)
+    return grid[:, [1, 2, 0]] if asymmetric else grid[:, 1:]
 
 
 def first_guesses(shape: Shape, means: Problem) -> list[Floats]:
@@ -42,10 +42,10 @@ def first_guesses(shape: Shape, means: Problem) -> list[Floats]:
             match = y[rows] @ shapes.T
         else:
             match = y[rows] @ shapes.T / np.sqrt(np.maximum(weight[rows] ** 2 @ (shapes**2).T, 1e-300))
-        best[rows] = np.argmax(match.reshape(len(match), -1, kinds), axis=1)
+        best[rows] = np.argmax(match.reshape(len(match), kinds, -1), axis=2)
     out = []
     for kind in range(kinds):
-        p = grid[best[:, kind] * kinds + kind]
+        p = grid[best[:, kind] + kind * (len(grid) // kinds)]
         p[:, 0] -= np.log(span[:, 0])
         p[:, 1] = p[:, 1] * span[:, 0] + first[:, 0]
         out.append(p)

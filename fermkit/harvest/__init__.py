@@ -1,4 +1,5 @@
-"""The warm hold, dry matter, drying, recovery, protein.
+"""The warm hold, dry matter, drying, recovery, protein, washing, keeping.
 
-The files, each leaning on those before it: `hold`, `dry_matter`, `drying`, `recovery`.
+The files, each leaning on those before it: `hold`, `dry_matter`, `drying`, `recovery`; `washing` and `autolysis`
+lean on none, `keeping` on `hold`.
 """

@@ -6,6 +6,7 @@ see is called unknown, never counted as held.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any, Final
 
 import numpy as np
@@ -36,6 +37,18 @@ COOLING_RULE: Final = "US Food Code, section 3-501.14(A): from 57 °C to 21 °C 
 
 ACID_ENOUGH_PH: Final = 4.6
 """pH at or below which food counts as acid: 21 CFR 114.3 (from memory). Acid slows bacteria; it kills few."""
+
+
+COOLED_TO: Final = ((21.0, 2.0), (5.0, 6.0))
+"""`COOLING_RULE` as temperatures and the hours in which they are to be reached [°C, h]."""
+
+
+class Cooled(StrEnum):
+    """How quickly it was cooled after it left the window for good."""
+
+    AS_THE_RULE = "It was cooled as quickly as the rule asks."
+    TOO_SLOW = "It was cooled more slowly than the rule asks: bacteria had time to grow."
+    NOT_LOGGED = "The log ends before it was cold: how quickly it was cooled is not known."
 
 
 @dataclass(frozen=True)
@@ -70,6 +83,22 @@ class HoldLog(Written):
     gaps: tuple[Stretch, ...]
     overshoots: tuple[Stretch, ...]
     pH: tuple[float, ...] = ()
+
+    @property
+    def cooled(self) -> Cooled:
+        """How quickly it was cooled, from the last reading in the window or above it."""
+        warm = np.flatnonzero(self.temperature_C >= self.window_C[0])
+        last = int(warm[-1]) if warm.size else 0
+        time, after = self.time_h[last:] - self.time_h[last], self.temperature_C[last:]
+        for limit, hours in COOLED_TO:
+            there = np.flatnonzero(after <= limit)
+            if not there.size:
+                return Cooled.TOO_SLOW if time[-1] > hours else Cooled.NOT_LOGGED
+            i = int(there[0])  # a straight line from the reading before
+            reached = float(np.interp(-limit, -after[i - 1 : i + 1], time[i - 1 : i + 1])) if i else 0.0
+            if reached > hours * (1 + 1e-9):
+                return Cooled.TOO_SLOW
+        return Cooled.AS_THE_RULE
 
     @property
     def logged_h(self) -> float:
@@ -115,7 +144,7 @@ class HoldLog(Written):
             f"From {self._band()} bacteria can grow, also inside the window ({FOOD_CODE}; it holds cold food at "
             f"{GROWTH_FROM_C:g} °C or below)."
         )
-        said.append(f"Cool it quickly afterwards: {COOLING_RULE}.")
+        said.append(f"Cool it quickly afterwards: {COOLING_RULE}. {self.cooled}")
         if not self.pH:
             said.append("No pH was given: acid slows bacteria, so measure it at the start and at the end.")
         elif max(self.pH) > ACID_ENOUGH_PH:

@@ -192,6 +192,16 @@ class Recovery(Written):
         return self.in_g - self.extract_g - self.debris_g - self.losses_g
 
     @property
+    def net_debris_g(self) -> Any:
+        """Debris of the yeast that grew [g]: what is left of it beside the net extract, without the feed's solids."""
+        both = (self.extract_g - self.added_g + self.debris_g - self.non_yeast_solids_g) * self._grown
+        return both - self.net_extract_g
+
+    @property
+    def _grown(self) -> Any:
+        return 1.0 - self.inoculum_g / self.dry_yeast_g
+
+    @property
     def extract_share(self) -> Any:
         """Extract per dry matter put in [g/g]."""
         return self.extract_g / self.in_g
@@ -235,6 +245,7 @@ class Recovery(Written):
                 Line("losses weighed", self.losses_g, "g"),
                 Line("missing", self.missing_g, "g"),
                 Line("extract, net", self.net_extract_g, "g", "of yeast that grew, without salt and feed solids"),
+                Line("debris, net", self.net_debris_g, "g", "of yeast that grew, without feed solids"),
             ),
             (*said, *cautions_for("eating").sentences()),
         )

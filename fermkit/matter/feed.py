@@ -16,6 +16,7 @@ from fermkit.basis.checks import nearest, not_negative, one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Line, Numbers, Page, Written, nominal, plus_minus
+from fermkit.matter import usual
 from fermkit.matter.composition import compound
 from fermkit.matter.ingredients import Ingredient, ingredient, ingredient_from, ingredient_names, kitchen_measure
 
@@ -56,11 +57,6 @@ NOT_JUDGED: Final = (
     "Not judged: vitamins (biotin, pantothenate, inositol, thiamine) and trace metals (zinc, iron, manganese, copper). "
     "Molasses and malt bring them; white sugar, salts and distilled water do not."
 )
-
-YEAST_WITHOUT_AIR: Final = (0.05, 0.12)
-"""Dry yeast from sugar by fermenting [g/g hexose]: here the energy limits. Lower end: Balling's rule, 0.11 g from
-2.07 g of extract. Upper: two ATP a hexose at 10.5 g yeast a mole of ATP, 0.117 g/g, Bauchop & Elsden, J. Gen.
-Microbiol. 23 (1960) 457; chemostats give 0.10, Verduyn et al., J. Gen. Microbiol. 136 (1990) 395 (all from memory)."""
 
 AIR: Final = ("not stated", "none", "some")
 """What a run says of air. Without any, the energy of fermentation limits the yeast besides the elements."""
@@ -316,7 +312,8 @@ def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -
     yeast : str
         The yeast's formula or name without ash; 5 to 8 % ash is added.
     air : "not stated", "none" or "some"
-        With "none" the energy that fermenting gives is a limit too, 0.05 to 0.12 g from a gram of hexose.
+        With "none" the energy that fermenting gives is a limit too: what is usual at best, 0.086 to 0.125 g from a gram
+        of hexose.
 
     Returns
     -------
@@ -338,7 +335,7 @@ def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -
     References
     ----------
     Roels, Energetics and Kinetics in Biotechnology, 1983 (limits by carbon and electrons); the contents:
-    `YEAST_HOLDS`, `YEAST_ASH`; the energy: `YEAST_WITHOUT_AIR`.
+    `YEAST_HOLDS`, `YEAST_ASH`; the energy: `fermkit.matter.usual.YEAST_AT_BEST`.
     """
     one_of(air, AIR, "air")
     cells = compound(yeast)
@@ -349,8 +346,8 @@ def yeast_limits(feed: Feed, yeast: str = "yeast", *, air: str = "not stated") -
     by_element = {
         f"{element}_g": _range(feed.usable_g(element), feed.inoculum_g, holds) for element, holds in YEAST_HOLDS.items()
     }
-    low, high = YEAST_WITHOUT_AIR
-    energy = (feed.hexose_g * low, feed.hexose_g * high) if air == "none" else None
+    best = usual.YEAST_AT_BEST
+    energy = (feed.hexose_g * best.low, feed.hexose_g * best.high) if air == "none" else None
     limits = YeastLimits(carbon_g=carbon_g, electrons_g=electrons_g, energy_g=energy, binding=(), **by_element)
     ceiling = nominal(limits.lowest_g[1])
     binding = tuple(name for name, (least, _) in limits.known().items() if nominal(least) <= ceiling)

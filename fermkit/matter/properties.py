@@ -353,6 +353,37 @@ SOLUBILITY: Final = Act("CO2 solubility", "solubility of CO2 in this liquid")
 """What a ± of `co2_vs_water` is called in a budget."""
 
 
+SWELLING_ML: Final = (37.51, -9.585e-2, 8.740e-4, -5.044e-7)
+"""What a mole of dissolved CO2 adds to the volume of water [mL/mol], as a polynomial in °C: Garcia, LBNL-49023
+(2001), eq. 3 (read in public simulator code). At 25 °C 35.6; other sources 32 to 38, Weiss 1974 32.3."""
+
+
+def co2_swelling(temperature_C: Numbers) -> Numbers:
+    """What a mole of dissolved CO2 adds to the volume of the liquid.
+
+    Parameters
+    ----------
+    temperature_C : float or array
+        [°C], 0 to 50.
+
+    Returns
+    -------
+    float or array
+        [L/mol].
+
+    Examples
+    --------
+    >>> co2_swelling(25.0)
+    0.0357
+
+    References
+    ----------
+    As in `SWELLING_ML`.
+    """
+    within(temperature_C, 0.0, 50.0, "temperature [°C] for the swelling by CO2")
+    return evaluate(lambda t_C: np.polynomial.polynomial.polyval(t_C, SWELLING_ML) / 1000.0, temperature_C)
+
+
 def bicarbonate_factor(pH: Numbers, temperature_C: Numbers) -> Numbers:
     """How much more carbonate the liquid holds in all than CO2 alone.
 

@@ -111,10 +111,31 @@ YEAST_WITH_PUMP: Final = Usual(
     "yeast grown with an air pump", 0.01, 0.45, "g/g hexose used",
     "0.5 where all is respired, common practice; as without air where sugar is plenty (Crabtree effect)",
 )  # fmt: skip
+YEAST_ELECTRONS: Final = Usual(
+    "electrons in the yeast", 4.03, 4.28, "for each carbon",
+    "formulas of S. cerevisiae without ash, against ammonia: CH1.613O0.557N0.158 4.03 (Battley), CH1.64O0.52N0.16 4.12 "
+    "(Doran), CH1.83O0.56N0.17 4.20 (Roels 1983), CH1.81O0.51N0.17 4.28 (Atkinson & Mavituna); first and last from "
+    "memory",
+)  # fmt: skip
+YEAST_PER_CARBON: Final = Usual(
+    "yeast without ash for each mole of its carbon", 24.2, 25.4, "g/mol",
+    "the same formulas 24.2 to 25.2; CH1.748O0.596N0.148 25.4 (Lange & Heijnen, Biotechnol. Bioeng. 75 (2001) 334, "
+    "from memory)",
+)  # fmt: skip
 ASH: Final = Usual("ash of the yeast", 0.05, 0.08, "g/g", "Roels 1983; Villadsen et al.")
+
+ETHANOL_MADE: Final = Usual(
+    "alcohol made", 0.42, 0.49, "g/g hexose used",
+    "0.511 by Gay-Lussac, less 4 to 18 % for yeast and by-products, " + PRACTICE,
+)  # fmt: skip
+GLYCEROL_MADE: Final = Usual("glycerol made", 0.01, 0.07, "g/g hexose used", "as for `GLYCEROL` and `YEAST`")
+DISSOLVED_BY_YEAST: Final = Usual("other solids dissolved, less those that the yeast took", -2.0, 2.0, "g/L", PRACTICE)
 
 SUGAR_LEFT: Final = Usual("sugar left over", -0.1, 0.3, "of the sugar fed", PRACTICE)
 USED_UP: Final = Usual("sugar left where a sugar test reads none", -0.01, 0.05, "of the sugar fed", PRACTICE)
+
+FRUCTOSE_UNSEEN: Final = Usual("fructose that a glucose test does not see", 0.0, 0.05, "of the sugar fed", PRACTICE)
+SUCROSE_UNSEEN: Final = Usual("sucrose that a sugar test does not see", -0.01, 0.03, "of the sugar fed", PRACTICE)
 
 ETHANOL_STRIPPED: Final = Usual("ethanol carried out by the gas", 0.0, 0.02, "of the ethanol", PRACTICE)
 STRIPPED_WITH_PUMP: Final = Usual("ethanol carried out by the air pump", 0.0, 0.3, "of the ethanol", PRACTICE)
@@ -141,11 +162,27 @@ STORE: Final = {
 
 GAS_SPACE_CO2: Final = Usual("CO2 in the gas space", 0.7, 1.0, "of its dry gas", PRACTICE)
 
+CELL_PG: Final = Usual(
+    "dry mass of a yeast cell", 20.0, 65.0, "pg",
+    "20 of a diploid laboratory strain (Sherman, Methods Enzymol. 350 (2002) 3, from memory); 50 by the 20 thousand "
+    "million cells that are told for a gram of dried baker's yeast, common practice; 59 rising to 75 in a brewery "
+    "wort, 80 million cells in a mL with 4.7 to 6.0 g/L (Boulton & Quain, Brewing Yeast and Fermentation, read as "
+    "quoted)",
+)  # fmt: skip
+CELL_CHANGES: Final = 0.12
+"""By how much a cell's dry mass differs between two times of a batch, as a share: a quarter over a fermentation, by the
+same brewery wort."""
+SUSPENDED: Final = Usual(
+    "yeast that is in suspension when a sample is drawn", 0.85, 1.0, "of the yeast", PRACTICE + "; stirred first"
+)
+
 INOCULUM: Final = Usual("yeast put in, where none is told", 0.0, 0.04, "g dry/g hexose", PRACTICE)
 LIQUID: Final = Usual("liquid, where none is told", 0.004, 0.025, "L/g hexose", PRACTICE)
 GAS_SPACE: Final = Usual("gas space, where none is told", 0.05, 0.5, "of the liquid", PRACTICE)
 
 CARRIED: Final = Usual("feed solids carried into the paste", 0.0, 0.2, "of the feed's solids", PRACTICE)
 HARVESTED: Final = Usual("share of the solids that was harvested", 0.84, 0.98, "", PRACTICE)
+MUD: Final = Usual("mud of the feed that settles with the yeast", 0.0, 0.01, "of the feed's solids", PRACTICE)
+ON_THE_WALLS: Final = Usual("yeast left on walls and cloths", 0.0, 0.04, "of the paste", PRACTICE)
 WASHED_OUT: Final = Usual("dry matter lost in washing", 0.0, 0.4, "of the paste", PRACTICE)
 EXTRACT_SHARE: Final = Usual("share of the dry matter that dissolves", 0.35, 0.7, "", PRACTICE)

@@ -13,10 +13,11 @@ from fermkit.basis.written import Frame, Line, Number, Page, Written, nominal, p
 from fermkit.batch.aeration import air_through, ethanol_carried_out, stripped_share
 from fermkit.batch.impossible import STRONGEST_PCT_VOL
 from fermkit.calibration.calibrate import Calibration, fit_calibration
-from fermkit.calibration.density import MixedMeasurement, density_change, hydrometer_density
+from fermkit.calibration.density import MixedMeasurement, density_change
 from fermkit.calibration.dilutions import DilutionSeries, dilution_series
 from fermkit.calibration.drift import Bracket, bracket
 from fermkit.calibration.readback import PIPETTING, Reading
+from fermkit.calibration.refractometer import refractometer_change
 from fermkit.calibration.standards import STANDARDS
 from fermkit.calibration.surroundings import TEMPERATURE
 from fermkit.gas.curve import GasCurve
@@ -24,6 +25,7 @@ from fermkit.matter.feed import Feed
 from fermkit.matter.properties import ethanol_mass_concentration, water_density
 from fermkit.run.gas_routes import made_by
 from fermkit.run.records import Run
+from fermkit.run.sugar_in_time import By, SugarCourse, densities_of
 from fermkit.run.surroundings import barometer_bar, liquid_C, logged
 
 THERMOMETER_K: Final = 0.03
@@ -220,22 +222,35 @@ def _with_the_gas_g(run: Run, ethanol_g: Number, gas: GasCurve | None) -> Number
     return ethanol_carried_out(ethanol_g, liquid, litres, warm)
 
 
-def density_of(run: Run, fed: Feed, pct_vol: Number | None) -> MixedMeasurement | None:
+def density_of(run: Run, fed: Feed, pct_vol: Number | None, course: SugarCourse | None) -> MixedMeasurement | None:
     """What the fall in density says about sugar lost and alcohol made, per gram of hexose."""
-    start, end = run.density.start_kg_m3, run.density.end_kg_m3
-    if start is None or end is None:
+    ends = densities_of(run, course)
+    if ends is None:
         return None
-    printed = run.density.reference_temperature_C
-    printed = 20.0 if printed is None else printed
-    jar = printed if run.density.reading_temperature_C is None else run.density.reading_temperature_C
     found = density_change(
-        hydrometer_density(start, temperature_C=jar, reference_C=printed, scale="kg/m3"),
-        hydrometer_density(end, temperature_C=jar, reference_C=printed, scale="kg/m3"),
+        *ends,
         volume_start_L=run.ledger.volume_L(0.0),
         expected_pct_vol=5.0 if pct_vol is None else nominal(pct_vol),
         sugar="hexose",
         glycerol="glycerol",
     )
-    per_hexose = nominal(fed.sugar_g) / nominal(fed.hexose_g)  # the density saw the sugar before it took up water
+    return _per_hexose(found, fed)
+
+
+def refraction_of(run: Run, fed: Feed, pct_vol: Number | None, course: SugarCourse | None) -> MixedMeasurement | None:
+    """What the fall in °Brix says about sugar lost and alcohol made, per gram of hexose."""
+    ends = None if course is None else course.ends(By.REFRACTOMETER)
+    if ends is None:
+        return None
+    expected = 5.0 if pct_vol is None else float(np.clip(nominal(pct_vol), 0.5, 20.0))
+    found = refractometer_change(
+        *ends, volume_start_L=run.ledger.volume_L(0.0), expected_pct_vol=expected, sugar="hexose", glycerol="glycerol"
+    )
+    return _per_hexose(found, fed)
+
+
+def _per_hexose(found: MixedMeasurement, fed: Feed) -> MixedMeasurement:
+    """Per gram of hexose: the instrument saw the sugar before it took up water."""
+    per_hexose = nominal(fed.sugar_g) / nominal(fed.hexose_g)
     coefficients = dict(found.coefficients) | {"hexose": found.coefficients["hexose"] * per_hexose}
     return replace(found, coefficients=coefficients)

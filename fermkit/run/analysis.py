@@ -6,31 +6,40 @@ from types import SimpleNamespace
 from typing import Any, Final
 
 from fermkit.balance.account import Balance
-from fermkit.balance.measurements import MeasureNext
 from fermkit.balance.reconciliation import Reconciliation
 from fermkit.basis.cautions import Cautions, cautions_for
 from fermkit.basis.checks import one_of
 from fermkit.basis.written import Line, Number, Page, Written
-from fermkit.batch.estimate import AddsUp, Estimate
+from fermkit.batch.estimate import AddsUp, Estimate, Gains
 from fermkit.batch.impossible import Sort
 from fermkit.batch.own_sums import OwnSums
 from fermkit.batch.progress import Progress
+from fermkit.batch.readings import Reading
+from fermkit.batch.respired import Respired
 from fermkit.batch.suspects import Limits, Suspects
 from fermkit.calibration.calibrate import Calibration
 from fermkit.calibration.drift import Bracket
+from fermkit.calibration.turbidity import DryWeightLine
 from fermkit.gas.curve import GasCurve, RouteComparison
 from fermkit.growth.comparison import CurveComparison
 from fermkit.growth.fit import GrowthFit
 from fermkit.growth.smoothing import SmoothReading
+from fermkit.harvest.autolysis import Autolysis
+from fermkit.harvest.cost import Cost
 from fermkit.harvest.drying import DryingCurve
 from fermkit.harvest.hold import HoldLog
+from fermkit.harvest.keeping import Keeping
 from fermkit.harvest.recovery import NetYeast, Protein, Recovery
+from fermkit.harvest.washing import Washing
 from fermkit.matter.feed import Feed, YeastLimits
 from fermkit.run.alcohol import Sample
+from fermkit.run.around import Around, Room
 from fermkit.run.first_page import first_words, headline, in_short, odd, said_of, to_do, would_it_hold
 from fermkit.run.harvested import Harvest
 from fermkit.run.records import Run
 from fermkit.run.steps import STEPS, not_empty
+from fermkit.run.sugar_in_time import SugarCourse
+from fermkit.run.yeast_seen import YeastAt, YeastCourse
 from fermkit.run.yields import UncertaintyShares, Yield, leading, shares_of
 from fermkit.vessel.container import Pressure
 
@@ -46,12 +55,20 @@ class Analysis(Written):
     run : Run
     feed, limits : Feed, YeastLimits
         What went in, and the most yeast that it allows.
+    sugar_course : SugarCourse
+        Hydrometer, refractometer and sugar tests in time.
     released, gas : tuples of GasCurve
         CO2 that left, and CO2 made, by each route.
     routes : RouteComparison
         The routes to the gas held against one another, where several were read.
+    dissolved : tuple of Reading
+        CO2 in the liquid at the end, as measured.
+    around, room : Around, Room
+        Warmth and pH as logged; CO2 in the air of the room.
     estimate : Estimate
         The best answer for every quantity of the batch, whatever was measured: ``estimate["co2"]``.
+    respired : Respired
+        With an air pump: what was respired, what fermented, and how to feed.
     own_sums : OwnSums
         What the person worked out, held against the estimate.
     progress : Progress
@@ -67,9 +84,21 @@ class Analysis(Written):
     samples : tuple of Sample
     ethanol_pct_vol : ufloat
         Content at the end [% vol at 20 °C].
+    turbidity_line : DryWeightLine
+        Optical density against dry weight.
+    yeast_seen, yeast_course : tuple of YeastAt, YeastCourse
+        Yeast counted or read as cloudiness during the run; its growth, beside the gas.
     harvest : Harvest
+    washing : Washing
+        What was poured off, what the paste's liquid kept, and yeast lost with it.
     yeast : NetYeast
     hold, drying, recovery, protein : HoldLog, DryingCurve, Recovery, Protein
+    autolysis : tuple of Autolysis
+        What dissolved in time during the hold.
+    cost : Cost
+        What it cost, from the prices that are told.
+    keeping : Keeping
+        What may grow in the product, and salt and purines of a portion.
     pressure : Pressure
         If the vessel had been closed and never vented.
     amounts : mapping of ufloat
@@ -81,8 +110,8 @@ class Analysis(Written):
         Which mistakes could have made the readings what they are, ranked; none where nothing alarms.
     blind : Limits
         What these readings could not have shown.
-    next_measurements : MeasureNext
-        Extra measurements, by what they would settle for their effort.
+    next_measurements : Gains
+        Readings not yet taken, by how much they would narrow the estimate.
     yields : mapping of Yield
     gaps : tuple of str
         What cannot be told, and why.
@@ -90,6 +119,7 @@ class Analysis(Written):
 
     run: Run
     feed: Feed | None = None
+    sugar_course: SugarCourse | None = None
     limits: YeastLimits | None = None
     calibration: Calibration | None = None
     drift: Bracket | None = None
@@ -98,17 +128,28 @@ class Analysis(Written):
     released: tuple[GasCurve, ...] = ()
     gas: tuple[GasCurve, ...] = ()
     routes: RouteComparison | None = None
+    dissolved: tuple[Reading, ...] = ()
+    around: Around | None = None
+    room: Room | None = None
     estimate: Estimate | None = None
+    respired: Respired | None = None
     own_sums: OwnSums | None = None
     progress: Progress | None = None
     read: SmoothReading | None = None
     curves: CurveComparison | None = None
     growth: GrowthFit | None = None
+    turbidity_line: DryWeightLine | None = None
+    yeast_seen: tuple[YeastAt, ...] = ()
+    yeast_course: YeastCourse | None = None
     harvest: Harvest | None = None
+    washing: Washing | None = None
     yeast: NetYeast | None = None
     recovery: Recovery | None = None
     protein: Protein | None = None
+    cost: Cost | None = None
     hold: HoldLog | None = None
+    autolysis: tuple[Autolysis, ...] = ()
+    keeping: Keeping | None = None
     drying: DryingCurve | None = None
     sugar_left_g_L: Number | None = None
     amounts: Mapping[str, Number] = field(default_factory=dict)
@@ -117,7 +158,7 @@ class Analysis(Written):
     adds_up: AddsUp | None = None
     suspects: Suspects | None = None
     blind: Limits | None = None
-    next_measurements: MeasureNext | None = None
+    next_measurements: Gains | None = None
     pressure: Pressure | None = None
     yields: Mapping[str, Yield] = field(default_factory=dict)
     shares: UncertaintyShares | None = None
@@ -175,6 +216,8 @@ class Analysis(Written):
         done = ["fermenting", "eating"]
         done += ["measuring alcohol", "selling"] if self.calibration is not None else []
         done += ["closing", "venting"] if self.run.vessel.closed in ("closed", "vented") else []
+        done += ["selling"] if self.cost is not None else []
+        done += ["keeping"] if self.keeping is not None else []
         done += ["autolysis"] if self.hold is not None else []
         done += ["drying", "boiling down"] if self.harvest is not None else []
         return cautions_for(*done)

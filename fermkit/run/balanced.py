@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from typing import Any
 
+from uncertainties import ufloat
+
 from fermkit.balance.account import Balance
-from fermkit.balance.measurements import MeasureNext
-from fermkit.balance.reconciliation import Reconciliation
 from fermkit.balance.streams import USUAL_ASH, LinearMeasurement
 from fermkit.basis.budget import Act
 from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, ZERO_CELSIUS_K
@@ -18,10 +18,11 @@ from fermkit.matter import usual
 from fermkit.matter.composition import compound, molar_mass
 from fermkit.matter.feed import Feed
 from fermkit.matter.properties import o2_solubility
-from fermkit.run.alcohol import density_of, ethanol_made_g
+from fermkit.run.alcohol import density_of, ethanol_made_g, refraction_of
 from fermkit.run.closed_vessel import headspace_L
 from fermkit.run.feeding import sugar_left_g
 from fermkit.run.records import Run
+from fermkit.run.sugar_in_time import SugarCourse
 from fermkit.run.surroundings import barometer_bar, liquid_C
 
 _BALANCED = ("hexose", "ethanol", "CO2", "yeast")
@@ -55,8 +56,9 @@ def balance_of(
     pct_vol: Number | None,
     amounts: Mapping[str, Number],
     gas: tuple[GasCurve, ...],
+    course: SugarCourse | None = None,
 ) -> Balance | None:
-    """The four streams; a second route to the gas and a density are further measurements of them."""
+    """The four streams; a second route to the gas, a density and a refraction are further measurements of them."""
     known = {name: amount for name, amount in amounts.items() if uncertainty(amount) > 0}
     if "CO2" in known:  # as read by the first route, whichever the yields follow: a leak is looked for in it
         known["CO2"] = gas[0].total() * CO2_G_PER_MOL
@@ -71,15 +73,16 @@ def balance_of(
     if stated is not None and stated is not pct_vol and "ethanol" in known:
         made = ethanol_made_g(run, stated, gas[0] if gas else None)
         further.append(LinearMeasurement("ethanol as measured elsewhere", {"ethanol": 1.0}, made))
-    density = density_of(run, fed, pct_vol)
-    if density is not None:
-        further.append(LinearMeasurement("fall in density", density.coefficients, density.value))
+    for of, words in ((density_of, "fall in density"), (refraction_of, "fall in °Brix")):
+        mixed = of(run, fed, pct_vol, course)
+        if mixed is not None:
+            further.append(LinearMeasurement(words, mixed.coefficients, mixed.value))
     return Balance(
         {name: known.get(name) for name in (*_BALANCED, "glycerol")},
         priors=_byproducts(run),
         aerated=run.conditions.aeration == "air pump",
         extra=further,
-        ash=run.harvest.ash,
+        ash=_ash(run),
     )
 
 
@@ -91,8 +94,16 @@ def _byproducts(run: Run) -> dict[str, Any]:
     byproducts = {
         "glycerol": usual.GLYCEROL["mixture"].value(usual.FOR_INTERVALS),
         "acids": usual.ACIDS.value(usual.FOR_INTERVALS),
+        "electrons": usual.YEAST_ELECTRONS.value() - usual.YEAST_ELECTRONS.middle,  # about those of the formula
     }
     return byproducts | ({} if None in (run.vessel.total_L, run.vessel.liquid_L) else {"oxygen": -_air_of_vessel(run)})
+
+
+def _ash(run: Run) -> Number:
+    """Ash of the yeast, with the doubt about how much carbon the rest of it holds."""
+    usual_ash = ufloat(*USUAL_ASH, tag=Act("yeast ash", "the ash of the yeast"))
+    ash, per_carbon = run.harvest.ash or usual_ash, usual.YEAST_PER_CARBON
+    return 1.0 - (1.0 - ash) * per_carbon.middle / per_carbon.value()
 
 
 def _air_of_vessel(run: Run) -> Number:
@@ -114,8 +125,3 @@ def carbon_per_g(name: str) -> float:
     thing = compound(name)
     share = 1 - USUAL_ASH[0] if name == "yeast" else 1.0
     return float(share * thing.carbon / thing.molar_mass)
-
-
-def next_of(balance: Balance, reconciliation: Reconciliation) -> MeasureNext | None:
-    """Extra measurements by what they would settle, where those of the balance could be held against one another."""
-    return balance.measure_next() if reconciliation.degrees_of_freedom > 0 else None

@@ -13,11 +13,14 @@ from fermkit.kinetics import answers
 from fermkit.kinetics.answers import BatchFit
 from fermkit.kinetics.rates import STRUCTURES, Structure
 from fermkit.kinetics.series import Series, series
+from fermkit.matter import usual
 from fermkit.matter.properties import ethanol_mass_concentration
 from fermkit.run.analysis import Analysis, analyse
 from fermkit.run.batch_readings import recipe_of
 from fermkit.run.records import Run
 from fermkit.run.sections_gas import PressureReadings
+from fermkit.run.sugar_in_time import By, SugarCourse, apart
+from fermkit.run.yeast_seen import Way
 
 UNTOLD: Final = 0.005
 """± of a gas reading that tells none, over the gas at the end [-]: common practice, no source."""
@@ -56,9 +59,9 @@ def fit_batch(
 
     Notes
     -----
-    Used are: all routes to the gas, alcohol samples with a time, density before and after, residual sugar and net yeast
-    at the end, and the temperature of the liquid where it was logged. The yeast is that of the product, so what was
-    lost at the harvest is missing from it.
+    Used are: all routes to the gas, alcohol samples with a time, yeast counted or read as cloudiness, density and sugar
+    in time or before and after, net yeast at the end, and the temperature of the liquid where it was logged. The yeast
+    is that of the product, so what was lost at the harvest is missing from it.
 
     References
     ----------
@@ -103,7 +106,7 @@ def readings_in_time(found: Analysis, litres: float) -> list[Series]:
     """Gas by every route, alcohol, density, sugar and yeast, each with its hour."""
     out = [_gas(curve) for curve in found.released]
     run = found.run
-    told = [one.time_h[-1] for one in out]
+    told = [one.time_h[-1] for one in out] + ([found.sugar_course.end_h] if found.sugar_course else [])
     read = [one for one in found.samples if one.value is not None and np.isfinite(one.time_h)]
     if read:
         read.sort(key=lambda one: one.time_h)
@@ -116,15 +119,50 @@ def readings_in_time(found: Analysis, litres: float) -> list[Series]:
         return []
     last = float(max(told))
     start, end = run.density.start_kg_m3, run.density.end_kg_m3
-    if start is not None and end is not None:
+    course = found.sugar_course
+    out += [] if course is None else _sugar_read(course)
+    if start is not None and end is not None and (course is None or not course.by(By.HYDROMETER)):
         u = [max(uncertainty(x), 0.3) / 1000 for x in (start, end)]
         out.append(series("density", [0.0, last], [nominal(start) / 1000, nominal(end) / 1000], u, u_common=0.03))
     left = run.residual_sugar.value_g_L
     if left is not None:
         out.append(series("sugar", [last], [nominal(left)], max(uncertainty(left), 0.2)))
+    out += yeast_in_time(found)
     if found.yeast is not None and nominal(found.yeast.yeast_g) > 0:
         grams_L, u_L = nominal(found.yeast.yeast_g) / litres, uncertainty(found.yeast.yeast_g) / litres
         out.append(series("yeast", [last], [grams_L], max(u_L, 0.05 * grams_L)))
+    return out
+
+
+def yeast_in_time(found: Analysis) -> list[Series]:
+    """Dry yeast by count and by cloudiness [g/L]; the mass of a cell errs alike at all times."""
+    out = []
+    for way in Way:
+        those = [one for one in found.yeast_seen if one.way is way and one.grams_L is not None]
+        those = [one for one in those if nominal(one.grams_L) > 0]
+        if not those:
+            continue
+        cell = found.run.yeast.cell_mass_pg
+        cell = usual.CELL_PG.value() if cell is None else cell
+        common = uncertainty(cell) / nominal(cell) if way is Way.COUNTED else 0.0
+        grams = np.array([nominal(one.grams_L) for one in those])
+        u = np.array([uncertainty(one.grams_L) for one in those])
+        own = np.sqrt(np.maximum(u**2 - (common * grams) ** 2, (0.02 * grams) ** 2))
+        out.append(series("yeast", [one.time_h for one in those], grams, own, u_common=common))
+    return out
+
+
+def _sugar_read(course: SugarCourse) -> list[Series]:
+    """Density by the hydrometer, and sugar by each of the other instruments, all in time."""
+    out = []
+    dense = course.by(By.HYDROMETER)
+    if len(dense) > 1:
+        read = [nominal(one.shown) / 1000 for one in dense]
+        u = [max(uncertainty(one.shown), 0.3) / 1000 for one in dense]
+        out.append(series("density", [one.time_h for one in dense], read, u, u_common=0.03))
+    for what in (By.REFRACTOMETER, By.REDUCING, By.GLUCOSE):
+        hours, left, u = apart(course.by(what))
+        out += [series("sugar", hours, left, u)] if hours else []
     return out
 
 

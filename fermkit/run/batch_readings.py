@@ -1,29 +1,37 @@
 """A run as the batch sees it: its recipe, its readings, the estimate that they give, and how far it has come."""
 
+from contextlib import suppress
 from typing import Final
 
 import numpy as np
 
+from fermkit.basis.errors import InputError
 from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.batch import readings as batch
-from fermkit.batch.estimate import AddsUp, Estimate, estimate
+from fermkit.batch.estimate import AddsUp, Estimate, Gains, estimate
 from fermkit.batch.known import Recipe
 from fermkit.batch.own_sums import OwnSums, check_sums
 from fermkit.batch.progress import Progress, progress
 from fermkit.batch.readings import Reading
+from fermkit.batch.respired import Respired, respired
 from fermkit.batch.suspects import Limits, Suspects, detection_limits, suspects
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, RouteComparison
 from fermkit.matter.feed import Feed
-from fermkit.run.alcohol import density_of, ethanol_made_g
+from fermkit.matter.usual import ON_THE_WALLS
+from fermkit.run.alcohol import density_of, ethanol_made_g, refraction_of
+from fermkit.run.autolysed import dissolved_g
 from fermkit.run.closed_vessel import headspace_L
-from fermkit.run.harvested import weighings_of
+from fermkit.run.harvested import BEFORE_WASHING, carried_g, harvest_of, poured_off_g, weighings_of
 from fermkit.run.records import Run
+from fermkit.run.sugar_in_time import SugarCourse, left_at_end
 from fermkit.run.surroundings import barometer_bar, liquid_C
+from fermkit.run.washed import washing_of
+from fermkit.run.yeast_seen import YeastAt, yeast_readings
 from fermkit.vessel.container import Vessel
 
 ROUTES: Final = {
     "volume": "collected volume", "flow": "flow rate", "bubbles": "bubble count", "weight": "vessel weight",
-    "pressure": "pressure",
+    "pressure": "pressure", "room": "room air",
 }  # fmt: skip
 """A gas curve's kind, and what the batch calls it."""
 
@@ -44,7 +52,10 @@ def recipe_of(run: Run, fed: Feed) -> Recipe:
     )
 
 
-def readings_of(run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...]) -> tuple[Reading, ...]:
+def readings_of(
+    run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], seen: tuple[YeastAt, ...] = (),
+    course: SugarCourse | None = None, dissolved: tuple[Reading, ...] = (),
+) -> tuple[Reading, ...]:  # fmt: skip
     """Everything that was read of the batch, each once."""
     found = []
     if pct_vol is not None and run.ledger.entries:  # samples took alcohol along
@@ -54,13 +65,42 @@ def readings_of(run: Run, fed: Feed, pct_vol: Number | None, released: tuple[Gas
     if run.ethanol.content_pct_vol is not None and run.ethanol.content_pct_vol is not pct_vol:
         found.append(batch.ethanol_content(_own_u(run.ethanol.content_pct_vol)))
     found += [batch.gas(ROUTES[curve.kind], _own_u(curve.total() * CO2_G_PER_MOL)) for curve in released]
-    density = density_of(run, fed, pct_vol)
-    if density is not None:
-        fall = {name: -c for name, c in density.coefficients.items()}  # the sum of a fall is positive
-        found.append(batch.density_fall(fall, _own_u(-density.value)))
-    if run.residual_sugar.value_g_L is not None:
-        found.append(batch.residual_sugar(_own_u(run.residual_sugar.value_g_L)))
-    return (*found, *_harvested(run))
+    for of, kind in ((density_of, batch.density_fall), (refraction_of, batch.refraction_fall)):
+        mixed = of(run, fed, pct_vol, course)
+        if mixed is not None:
+            fall = {name: -c for name, c in mixed.coefficients.items()}  # the sum of a fall is positive
+            found.append(kind(fall, _own_u(-mixed.value)))
+    left = left_at_end(run, course)
+    if left is not None:
+        found.append(batch.residual_sugar(_own_u(left)))
+    found += [*yeast_readings(run, seen, released), *dissolved]
+    return (*found, *_harvested(run), *_poured_off(run, fed, pct_vol))
+
+
+def _poured_off(run: Run, fed: Feed, pct_vol: Number | None) -> list[Reading]:
+    """What settling and washing took, and what the paste's liquid kept; told shares go before it."""
+    harvest = washed = None
+    with suppress(InputError):  # the page on the washing says what is wrong; the estimate goes on without it
+        harvest = harvest_of(run) if "washing" in run.tables else None
+        washed = None if harvest is None else washing_of(run, fed, harvest, pct_vol)
+    if harvest is None or washed is None:
+        return []
+    out = []
+    carried = carried_g(run, fed, harvest, washed)
+    if run.harvest.carried_solids is None and nominal(carried) < nominal(fed.non_yeast_solids_g):
+        out.append(batch.carried(_own_u(carried)))
+    lost, there = poured_off_g(run, washed), _still_there(run)
+    if lost is not None and run.harvest.share_harvested is None:
+        out.append(batch.poured_off(lost + ON_THE_WALLS.value() * nominal(harvest.product_dry_g), there))
+    if run.harvest.paste_weighed == BEFORE_WASHING and washed.washes and washed.washed_away_g is not None:
+        gone = washed.carried_before_g - washed.carried_g
+        out.append(batch.washings(_own_u(washed.washed_away_g + gone)))
+    return out
+
+
+def _still_there(run: Run) -> float:
+    """Share of the liquid that samples and spills left [-]."""
+    return nominal(run.ledger.volume_L(float("inf")) / run.ledger.volume_L(0.0)) if run.ledger.entries else 1.0
 
 
 def _own_u(value: Number) -> Number:
@@ -78,9 +118,12 @@ def _harvested(run: Run) -> list[Reading]:
         dry["paste"] = wet["paste"] * part.solids_fraction
         opened = 1.0 - part.wet_g / wet["paste"]
     told = {"paste": run.harvest.paste_g, "extract": run.harvest.extract_g, "debris": run.harvest.debris_g}
-    out = []
+    dissolved = None if "extract" in dry or told["extract"] is not None else dissolved_g(run)
+    out = [] if dissolved is None else [batch.extract(_own_u(dissolved / opened))]
     for name, kind in (("paste", batch.paste), ("extract", batch.extract), ("debris", batch.debris)):
         grams = dry.get(name, told[name])
+        if grams is not None and name == "extract" and run.harvest.salt_g is not None:
+            grams = grams - run.harvest.salt_g
         if grams is not None:
             out.append(kind(_own_u(grams / (1.0 if name == "paste" else opened)), wet.get(name)))
     if run.harvest.share_harvested is not None:
@@ -92,10 +135,12 @@ def _harvested(run: Run) -> list[Reading]:
 
 
 def estimate_of(
-    run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], vessel: Vessel | None
-) -> Estimate:
+    run: Run, fed: Feed, pct_vol: Number | None, released: tuple[GasCurve, ...], vessel: Vessel | None,
+    seen: tuple[YeastAt, ...] = (), course: SugarCourse | None = None,
+    dissolved: tuple[Reading, ...] = (),
+) -> Estimate:  # fmt: skip
     """The best answer for every quantity of the batch, from whatever was measured, and be it the recipe alone."""
-    read = readings_of(run, fed, pct_vol, released)
+    read = readings_of(run, fed, pct_vol, released, seen or (), course, dissolved or ())
     return estimate(recipe_of(run, fed), read, vessel=vessel, state=run.state or _state_by(released))
 
 
@@ -110,6 +155,17 @@ def progress_of(run: Run, fed: Feed, gas: tuple[GasCurve, ...]) -> Progress:
     u = float(np.median(gas[0].u_reading_mol)) + gas[0].u_walk_mol + 1e-9
     expected = (all_used.low, all_used.value, all_used.high)
     return progress(gas[0].time_h, gas[0].co2_mol * CO2_G_PER_MOL, u * CO2_G_PER_MOL, expected)
+
+
+def respired_of(run: Run, found: Estimate, released: tuple[GasCurve, ...] = ()) -> Respired | None:
+    """With an air pump, what was respired and what fermented; None without one. Air is taken to have run all along."""
+    if run.conditions.aeration != "air pump":
+        return None
+    ends = [float(curve.time_h[-1] - curve.time_h[0]) for curve in released or ()]
+    ends += [float(run.tables[name]["time_h"].max()) for name in ("samples", "counts", "turbidity", "temperature")
+             if name in run.tables and "time_h" in run.tables[name]]  # fmt: skip
+    known = [hours for hours in ends if hours > 0]
+    return respired(found, max(known) if known else None)
 
 
 def own_sums_of(run: Run, found: Estimate) -> OwnSums | None:
@@ -136,6 +192,11 @@ def suspects_of(found: Estimate) -> Suspects | None:
 def blind_to(found: Estimate) -> Limits | None:
     """The smallest mistakes that the readings would have shown; None where nothing was read."""
     return detection_limits(found) if found.readings else None
+
+
+def next_of(found: Estimate) -> Gains:
+    """What each reading not yet taken would narrow, the most useful first."""
+    return found.measure_next()
 
 
 DISAGREE: Final = 0.01

@@ -50,6 +50,13 @@ MEASURES: Final[Mapping[str, Measured]] = {
     ),
     "density": Measured("a hydrometer, before and after", later={"density": ("start", "end", "reading temperature")}),
     "sugar left": Measured("sugar at the end", later={"residual_sugar": ("value", "method")}),
+    "room air": Measured("a CO2 meter in the room or cupboard", "room air", later={"room": ("volume", "air changes")}),
+    "pH": Measured("pH of the liquid, again and again", tables={"acidity": ("time", "pH")}),
+    "warmth": Measured("temperature of the liquid, again and again", tables={"temperature": ("time", "temperature")}),
+    "cells": Measured("cells counted under a grid, stained ones apart",
+                      tables={"counts": ("time", "cells", "squares", "dead", "dilution")}),
+    "cloudiness": Measured("optical density of the liquid", tables={
+        "turbidity": ("time", "optical density", "dilution"), "turbidity_standards": ("dry", "optical density")}),
     "dry grams": Measured("dry grams of paste, extract or debris", later={"harvest": ("paste", "extract", "debris")}),
     "weighings": Measured("dishes empty, wet and dry", tables={"weights": ("item", "tare", "wet", "dry")}),
     "drying": Measured("one dish, weighed again while it dries", tables={"drying": ("time", "weight")}),
@@ -128,7 +135,7 @@ def begin(
     }  # fmt: skip
     if sugar is None:
         told |= _asked({key: told[key] for key in QUESTIONS if not told[key]}, ask)
-    settings, later, tables = _answers(told)
+    settings, later, tables = as_settings(told)
     files = [Path(one) for one in ([readings] if isinstance(readings, (str, Path)) else readings)]
     copied = {}
     for file in files:
@@ -153,7 +160,7 @@ def _asked(open_: Mapping[str, Any], ask: Callable[[str], str]) -> dict[str, str
                     'write it behind the folder: --sugar "150 g"',
                 ) from None
             try:
-                _answers({"sugar": "1 g"} | said | {key: answer})
+                as_settings({"sugar": "1 g"} | said | {key: answer})
             except InputError as problem:
                 print(f"  {problem}")
                 continue
@@ -166,8 +173,8 @@ def _asked(open_: Mapping[str, Any], ask: Callable[[str], str]) -> dict[str, str
 Settings = dict[str, Any]
 
 
-def _answers(told: Mapping[str, Any]) -> tuple[Settings, dict[str, Sequence[str]], dict[str, list[str]]]:
-    """Settings, keys to fill in later, and tables with their headers, from the answers."""
+def as_settings(told: Mapping[str, Any]) -> tuple[Settings, dict[str, Sequence[str]], dict[str, list[str]]]:
+    """Settings, keys to fill in later, and tables with their headers, from answers as `begin` takes them."""
     settings: Settings = {"vessel": {}, "conditions": {}}
     feed = [amount_and_name(one, "white sugar") for one in _listed(told.get("sugar"))]
     if told.get("water") or told.get("liquid"):

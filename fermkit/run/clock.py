@@ -13,7 +13,15 @@ from fermkit.basis.checks import Floats
 from fermkit.basis.errors import InputError
 from fermkit.run.findings import Remarks
 
-CLOCK: Final = re.compile(r"(\d{1,3})[:h](\d{2})(?::(\d{2})(?:[.,]\d{1,9})?)?\s?(am|pm)?", re.IGNORECASE)
+CLOCK: Final = re.compile(r"(\d{1,3})(?:[:h](\d{2})(?::(\d{2})(?:[.,]\d{1,9})?)?\s?(am|pm)?|\s?(am|pm))", re.IGNORECASE)
+DAY: Final = re.compile(
+    r"(?:(mon|tue|wed|thu|fri|sat|sun)(?:day|s|sday|nesday|r|rs|rsday|urday)?[.,]?|day (\d{1,2})[.,:]?)\s+(\S.*)",
+    re.IGNORECASE,
+)
+"""A day of the week, or its number, before a clock time."""
+
+DAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+WEEK_H: Final = 168.0
 DATED: Final = re.compile(
     r"(\d{1,4})([-./])(\d{1,2})\2(\d{1,4})[ T]\s?(\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d{1,9})?)?\s?(?:am|pm)?)", re.IGNORECASE
 )
@@ -55,7 +63,7 @@ def from_1970(hours: Floats, title: str, start: str, dates: str, book: Remarks) 
 
 
 def clock_hours(text: str) -> float | None:
-    """Hours from ``"21:30"``, ``"9:30 pm"`` or ``"25:10:00"``; None where it is no clock time.
+    """Hours from ``"21:30"``, ``"9:30 pm"``, ``"9 pm"`` or ``"25:10:00"``; None where it is no clock time.
 
     Examples
     --------
@@ -63,14 +71,31 @@ def clock_hours(text: str) -> float | None:
     (21.5, 21.5, None)
     """
     found = CLOCK.fullmatch(text.strip())
-    if not found or int(found[2]) > 59 or int(found[3] or 0) > 59:
+    if not found or int(found[2] or 0) > 59 or int(found[3] or 0) > 59:
         return None
-    hour = int(found[1])
-    if found[4]:
+    hour, half = int(found[1]), found[4] or found[5]
+    if half:
         if not 1 <= hour <= 12:
             return None
-        hour = hour % 12 + (12 if found[4].lower() == "pm" else 0)
-    return hour + int(found[2]) / 60 + int(found[3] or 0) / 3600
+        hour = hour % 12 + (12 if half.lower() == "pm" else 0)
+    return hour + int(found[2] or 0) / 60 + int(found[3] or 0) / 3600
+
+
+def day_hours(text: str) -> tuple[float, str] | None:
+    """Hours from ``"Monday 10:00"`` or ``"day 2 10:00"`` since the first day began, and which of the two it is.
+
+    Examples
+    --------
+    >>> day_hours("Mon 10:00"), day_hours("day 2, 9 am"), day_hours("Tuesday")
+    ((10.0, 'weekday'), (33.0, 'numbered day'), None)
+    """
+    found = DAY.fullmatch(text.strip())
+    hours = clock_hours(found[3]) if found else None
+    if found is None or hours is None:
+        return None
+    if found[1]:
+        return 24.0 * DAYS.index(found[1].lower()) + hours, "weekday"
+    return 24.0 * (int(found[2]) - 1) + hours, "numbered day"
 
 
 def dated_hours(text: str, dates: str = "") -> float | None:
@@ -149,13 +174,15 @@ def hours_since(
         out, kinds = _each(cells, lines, title, dates, book)
     if len(kinds) > 1:
         raise book.refusal(
-            "some times have a date and some do not",
+            "the times are written in several ways: with a date, with a day, or with neither",
             "one way of writing in the column",
             "write the date in every row",
             column=title,
         )
     if kinds == {"clock"}:
         _over_midnight(out, lines, title, book, alone)
+    if kinds == {"weekday"}:
+        _over_sunday(out, lines, title, book)
     first = next((str(cell) for cell in cells if cell), "")
     return from_zero(out, kinds, first, title, start, dates, book)
 
@@ -231,11 +258,13 @@ def _one(cell: str, line: int, title: str, dates: str, book: Remarks) -> tuple[f
     hours = clock_hours(cell)
     if hours is not None:
         return hours, "clock"
+    if (of_day := day_hours(cell)) is not None:
+        return of_day
     if re.fullmatch(r"\d{5}([.,]\d{1,12})?", cell) and float(cell.replace(",", ".")) > NO_DATE_FIRST_SERIAL:
         return (float(cell.replace(",", ".")) + 693594) * 24, "date"
     raise book.refusal(
         f"{cell[:30]!r} is no time of day, and the header names no unit",
-        "clock times such as 21:30, dates such as 2026-03-02 21:30, or a header such as 'time [h]'",
+        "clock times such as 21:30 or Monday 21:30, dates such as 2026-03-02 21:30, or a header such as 'time [h]'",
         "mend the entry, or write the unit in the header",
         row=line,
         column=title,
@@ -275,6 +304,16 @@ def _over_midnight(out: Floats, lines: NDArray[np.int64], title: str, book: Rema
         out[i] = before = hour
 
 
+def _over_sunday(out: Floats, lines: NDArray[np.int64], title: str, book: Remarks) -> None:
+    """Add a week each time the days of the week go back."""
+    add, before = 0.0, np.nan
+    for i in np.flatnonzero(~np.isnan(out)):
+        if out[i] + add < before:
+            add += WEEK_H
+            book.note("a new week begins here", row=int(lines[i]), column=title)
+        out[i] = before = out[i] + add
+
+
 def _once_a_day(steps: Floats) -> bool:
     """Whether clock times are those of one reading a day: never an hour on, and always the same or once back."""
     return bool((np.abs(steps) < 1.0).all() and ((steps == 0).all() or (steps < 0).any()))
@@ -284,6 +323,8 @@ def _zero(first: float, start: str, dates: str, kinds: set[str], title: str, boo
     if not start:
         return first
     whole = dated_hours(start, dates)
+    if kinds & {"weekday", "numbered day"}:
+        return _zero_day(first, start, whole, kinds, title, book)
     if kinds == {"date"}:
         if whole is None:
             raise book.refusal(
@@ -303,3 +344,18 @@ def _zero(first: float, start: str, dates: str, kinds: set[str], title: str, boo
             'write start = "18:00" under [run]', column=title,
         )  # fmt: skip
     return hour if first >= hour - 1.0 else hour - 24
+
+
+def _zero_day(first: float, start: str, whole: float | None, kinds: set[str], title: str, book: Remarks) -> float:
+    """The start within the week of the first reading, or on its own numbered day."""
+    of_day = day_hours(start)
+    if of_day is not None and {of_day[1]} == kinds:
+        zero = of_day[0]
+    elif whole is not None and kinds == {"weekday"}:
+        zero = (whole - 24.0) % WEEK_H  # day 1 of the calendar that `dated_hours` counts in was a Monday
+    else:
+        raise book.refusal(
+            f"the times have days, but the start is {start[:30]!r}", "a start with its day",
+            'write start = "Monday 18:00" under [run], as the times are written', column=title,
+        )  # fmt: skip
+    return zero - WEEK_H if kinds == {"weekday"} and first < zero - EARLIEST_H else zero

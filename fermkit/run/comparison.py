@@ -1,19 +1,20 @@
 """Run against run: which yields differ by more than their uncertainties."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 from typing import Any
 
 import numpy as np
 from scipy import special
-from scipy.stats import chi2
 
 from fermkit.basis.budget import covariance_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.statistics import effective_degrees_of_freedom, holm, student
 from fermkit.basis.written import Line, Page, Written, in_words, nominal, percent, plus_minus, uncertainty
+from fermkit.batch.estimate import Mark
 from fermkit.run.analysis import Analysis
+from fermkit.run.yields import Yield, estimated_yields
 
 
 @dataclass(frozen=True, repr=False)
@@ -68,18 +69,21 @@ class RunComparison(Written):
         Each run against the first.
     same : dict of str to float
         For each yield the chance of a spread this large if all runs were alike (chi-square).
+    yields : tuple of mapping of Yield
+        The yields of each run; one that a run did not measure is its estimate's, and marked so.
     """
 
     analyses: tuple[Analysis, ...]
     differences: tuple[Difference, ...]
     same: dict[str, float]
+    yields: tuple[Mapping[str, Yield], ...]
 
     def page(self) -> Page:
         """Yields by run, then the differences, then what stands out."""
         lines = []
         for name in self.same:
-            for analysis in self.analyses:
-                found = analysis.yields[name]
+            for analysis, own in zip(self.analyses, self.yields):
+                found = own[name]
                 note = "; ".join(filter(None, (f"{percent(found.share_of_limit)} of {found.limit_note}", found.known)))
                 lines.append(Line(f"{found.product}: {analysis.run.name}", found.per_g, "g/g", note, found.interval()))
         parts = [
@@ -113,6 +117,12 @@ class RunComparison(Written):
         doubtful = [a.run.name for a in self.analyses if a.consistent is False]
         if doubtful:
             out.append(f"{' and '.join(doubtful)} does not add up: find the mistake before believing a difference.")
+        for name in self.same:
+            of = {a.run.name: own[name] for a, own in zip(self.analyses, self.yields)}
+            guessed = [run for run, one in of.items() if one.mark in (Mark.ASSUMED, Mark.RECIPE)]
+            if guessed:
+                product = next(iter(of.values())).product
+                out.append(f"The {product} of {' and '.join(guessed)} is not known, only what is usual: measure it.")
         if any(d.adjusted_p >= 0.05 for d in self.differences):
             out.append("A difference within its ± is no sign that the runs are alike: it may be too small to be seen.")
         out.append(
@@ -156,7 +166,8 @@ def compare_runs(analyses: Sequence[Analysis]) -> RunComparison:
     Notes
     -----
     Difference ± u with the covariance of the two yields; p from Student's t with the effective degrees of
-    freedom (Welch-Satterthwaite). All alike: chi² = Σ over the covariance matrix about the weighted mean.
+    freedom (Welch-Satterthwaite). A yield that a run did not measure is its estimate's, with its mark. All alike:
+    chi² = Σ over the covariance matrix about the weighted mean.
 
     Raises
     ------
@@ -169,27 +180,41 @@ def compare_runs(analyses: Sequence[Analysis]) -> RunComparison:
     """
     if len(analyses) < 2:
         raise InputError(f"{len(analyses)} run to compare", "two runs or more", "analyse another run first")
-    names = [name for name in analyses[0].yields if all(name in a.yields for a in analyses)]
+    yields = yields_side_by_side(analyses)
+    names = [name for name in yields[0] if all(name in own for own in yields)]
     if not names:
         held = "; ".join(f"{a.run.name}: {', '.join(a.yields) or 'none'}" for a in analyses)
         raise InputError(
             f"runs without a yield in common ({held})", "a yield that all have", "compare runs of one kind"
         )
-    raw = [_difference(a, analyses[0], name) for name in names for a in analyses[1:]]
+    runs = [analysis.run.name for analysis in analyses]
+    others = tuple(zip(runs[1:], yields[1:]))
+    raw = [_difference(run, own[name], runs[0], yields[0][name]) for name in names for run, own in others]
     adjusted = holm([d.p_value for d in raw])
     differences = tuple(replace(d, adjusted_p=p) for d, p in zip(raw, adjusted))
-    return RunComparison(
-        tuple(analyses), differences, {name: _alike([a.yields[name].per_g for a in analyses]) for name in names}
-    )
+    same = {name: _alike([own[name].per_g for own in yields]) for name in names}
+    return RunComparison(tuple(analyses), differences, same, yields)
 
 
-def _difference(one: Analysis, other: Analysis, name: str) -> Difference:
-    a, b = one.yields[name], other.yields[name]
+def yields_side_by_side(analyses: Sequence[Analysis]) -> tuple[dict[str, Yield], ...]:
+    """The yields of each run; what a run has not, and another has, is its estimate's (of all, where none has any)."""
+    found = [dict(analysis.yields) for analysis in analyses]
+    wanted = {name for own in found for name in own}
+    for analysis, own in zip(analyses, found):
+        if analysis.estimate is None or not (wanted - own.keys() or not wanted):
+            continue
+        pump = analysis.run.conditions.aeration == "air pump"
+        more = estimated_yields(analysis.estimate, analysis.limits, pump)
+        own |= {name: one for name, one in more.items() if name not in own and (name in wanted or not wanted)}
+    return tuple(found)
+
+
+def _difference(run: str, a: Yield, against: str, b: Yield) -> Difference:
     value = a.per_g - b.per_g
     dof = effective_degrees_of_freedom([(uncertainty(y.per_g) ** 2, y.dof) for y in (a, b)])
     t = abs(nominal(value)) / uncertainty(value) if uncertainty(value) > 0 else inf
     p = 2 * float(special.stdtr(dof, -t)) if np.isfinite(dof) else 2 * float(special.ndtr(-t))
-    return Difference(one.run.name, other.run.name, a.product, value, p, p, dof)
+    return Difference(run, against, a.product, value, p, p, dof)
 
 
 def _alike(values: Sequence[Any]) -> float:
@@ -198,4 +223,4 @@ def _alike(values: Sequence[Any]) -> float:
     ones = np.ones_like(x)
     mean = ones @ inverse @ x / (ones @ inverse @ ones)
     misfit = float((x - mean) @ inverse @ (x - mean))
-    return float(chi2.sf(misfit, len(x) - 1))
+    return float(special.chdtrc(len(x) - 1, misfit))

@@ -10,6 +10,7 @@ from fermkit.matter.feed import Feed, YeastLimits, feed, yeast_limits
 from fermkit.matter.ingredients import ingredient, ingredient_names
 from fermkit.run.gas_routes import made_by
 from fermkit.run.records import Run
+from fermkit.run.sugar_in_time import SugarCourse, left_at_end
 
 
 def feed_of(run: Run) -> Feed | None:
@@ -47,9 +48,9 @@ def limits_of(run: Run, fed: Feed) -> YeastLimits:
     return yeast_limits(fed, air="not stated" if aeration is None else "none" if aeration == "none" else "some")
 
 
-def sugar_left_of(run: Run) -> Number | None:
+def sugar_left_of(run: Run, course: SugarCourse | None) -> Number | None:
     """Sugar in the liquid at the end, as measured [g/L as hexose]."""
-    return run.residual_sugar.value_g_L
+    return left_at_end(run, course)
 
 
 def _fed_after(run: Run, fed: Feed, time_h: float) -> float:

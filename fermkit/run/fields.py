@@ -107,7 +107,8 @@ class Field:
 
 SUFFIXES: Final = {
     "L": "_L", "mL": "_mL", "g": "_g", "h": "_h", "bar": "_bar", "°C": "_C", "mL/h": "_mL_h", "% vol": "_pct_vol",
-    "kg/m3": "_kg_m3", "g/L": "_g_L", "g/h": "_g_h",
+    "kg/m3": "_kg_m3", "g/L": "_g_L", "g/h": "_g_h", "mS/cm": "_mS_cm", "°Bx": "_Bx",
+    "nL": "_nL", "pg": "_pg", "m3": "_m3", "ppm": "_ppm", "kWh": "_kWh", "mol/L": "_mol_L",
 }  # fmt: skip
 """How a unit ends an attribute's name."""
 
@@ -170,10 +171,12 @@ def step_of(values: Sequence[float]) -> float:
 
     Examples
     --------
-    >>> step_of([240.0, 250.0, 275.0]), step_of([0.15, 0.2]), step_of([3.0])
-    (5.0, 0.05, 1.0)
+    >>> step_of([240.0, 250.0, 275.0]), step_of([0.15, 0.2]), step_of([3.0]), step_of([])
+    (5.0, 0.05, 1.0, 0.0)
     """
     sizes = [abs(value) for value in values if value]
+    if not sizes:
+        return 0.0
     for power in range(3, -7, -1):
         for times in (5.0, 2.0, 1.0):
             step = times * 10.0**power

@@ -21,6 +21,7 @@ from fermkit.batch.own_sums import OwnSums, Standing
 from fermkit.batch.progress import SAYS
 from fermkit.batch.readings import state_of
 from fermkit.batch.suspects import Suspects
+from fermkit.gas.room import Exposure
 from fermkit.matter import usual
 from fermkit.run.batch_readings import disagree
 from fermkit.run.closed_vessel import under_airlock
@@ -46,7 +47,7 @@ BEYOND: Final = 1.2
 
 
 READ_BY: Final = {"volume": "collector", "flow": "flow meter", "bubbles": "bubble counter", "weight": "scale",
-                  "pressure": "pressure gauge"}  # fmt: skip
+                  "pressure": "pressure gauge", "room": "CO2 meter of the room"}  # fmt: skip
 """A gas curve's kind, by the thing that was read."""
 
 
@@ -77,6 +78,7 @@ def rows(a: Any) -> dict[str, list[Row]]:
     if not kinds & set(HARVESTED):
         return {"What went in": into, "What came out": out}
     harvested = [_row(words, found[key]) for key, words in HARVESTED.items() if key in kinds or key == "paste"]
+    harvested += [_row("poured off or left behind, dry", found["losses"])] if "poured off" in kinds else []
     harvested.append(_row("lost in washing, dry", found["washings"]))
     return {"What went in": into, "What came out": out, "From the harvest": harvested}
 
@@ -148,12 +150,15 @@ def first_words(a: Any) -> list[str]:
     """What must be said first: how far the run is, what cannot be, doubts about the readings."""
     said = [f"State of the run, as told: {a.run.state}."] if a.run.state else []
     if a.progress is not None and not a.run.state:
-        said.append(f"State of the run at {a.progress.at_h:.3g} h: {a.progress.stage}. {SAYS[a.progress.stage]}")
+        stands = f"State of the run at {a.progress.at_h:.3g} h: {a.progress.stage}."
+        said.append(" ".join((stands, SAYS[a.progress.stage], a.progress.how_far)).rstrip())
     if a.consistent is False and disagree(a.routes) and a.gas:
         said.append(
             "The routes to the gas contradict one another. Lag, rate and yields follow the "
             f"{READ_BY[a.gas[0].kind]}, which the rest of the batch supports."
         )
+    if a.room is not None and a.room.air is not None and a.room.air.exposure is not Exposure.BELOW:
+        said.insert(0, f"CO2 of the room: {a.room.air.exposure}")
     said += [*odd(a.estimate, Sort.IMPOSSIBLE), *tables_apart(a.run), *odd(a.estimate, Sort.UNLIKELY)]
     said += sums_that_differ(a.own_sums)
     return said + [f"Noticed while reading: {finding}" for finding in a.run.doubts]
@@ -218,6 +223,13 @@ def questions(found: Estimate | None) -> list[str]:
             f"How much yeast was put in? None is told, so {low:g} to {high:g} g dry for 100 g of sugar is "
             "taken. Write it under [inoculum]."
         )
+    kinds = {reading.kind for reading in found.readings}
+    if kinds & set(HARVESTED) and not kinds & {"harvest share", "poured off"}:
+        low, high = 100 * usual.HARVESTED.low, 100 * usual.HARVESTED.high
+        out.append(
+            f"How much of the yeast came into the paste? None is told, so {low:g} to {high:g} % is taken. Write "
+            "share_harvested under [harvest]."
+        )
     if found.state == "not stated" and not any("sugar_left" in reading.of for reading in found.readings):
         out.append(
             "Does it still make gas, has it stopped, or is the sugar used up (by a sugar test, or a density that falls "
@@ -275,6 +287,13 @@ def would_it_hold(a: Any) -> str:
         f"{closed.now.temperature_C:g} °C, and {warm} on a warm day of {closed.warm_day.temperature_C:g} °C "
         f"({a.estimate['pressure'].mark}).{limit} {held_words(closed)}"
     )
+
+
+def shut_beyond_rating(a: Any) -> bool:
+    """Whether a vessel that is closed, or vented by hand, may come above its rating, or has none."""
+    closed = None if a.estimate is None else a.estimate.if_closed
+    shut = a.run.vessel.closed in ("closed", "vented")
+    return closed is not None and shut and closed.verdict is not Verdict.BELOW
 
 
 def held_words(closed: IfClosed) -> str:

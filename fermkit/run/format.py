@@ -2,18 +2,20 @@
 are made from these classes.
 
 A section of run.toml and a table are each a frozen dataclass (`sections_batch`, `sections_gas`, `sections_liquid`,
-`sections_harvest`). Each of their fields says its unit, the act that its ± belongs to, what is possible, what ± is
-usual in a kitchen, and in one line what it means. Nothing else is read: a key or column that is not here is reported
-with the nearest one that is.
+`sections_yeast`, `sections_around`, `sections_harvest`). Each of their fields says its unit, the act that its ± belongs
+to, what is possible, what ± is usual in a kitchen, and in one line what it means. Nothing else is read: a key or column
+that is not here is reported with the nearest one that is.
 """
 
 from collections.abc import Mapping
 from typing import Final
 
 from fermkit.run.fields import Field, Section, fields_of
+from fermkit.run.sections_around import AcidityRow, DissolvedSection, RoomSection
 from fermkit.run.sections_batch import (
     About,
     Conditions,
+    CostSection,
     FeedItem,
     Ingredient,
     Inoculum,
@@ -22,21 +24,25 @@ from fermkit.run.sections_batch import (
     VesselSection,
 )
 from fermkit.run.sections_gas import Gas, GasRow
-from fermkit.run.sections_harvest import DryingRow, HarvestSection, HoldRow, WeightRow
+from fermkit.run.sections_harvest import DryingRow, HarvestSection, HoldRow, KeepingSection, WashingRow, WeightRow
 from fermkit.run.sections_liquid import (
     Density,
     Ethanol,
     ResidualSugar,
     SampleRow,
     StandardRow,
+    SugarRow,
     TemperatureRow,
     VolumeRow,
 )
+from fermkit.run.sections_yeast import CountRow, TurbidityRow, TurbidityStandardRow, YeastSection
 
 SECTIONS: Final[Mapping[str, type[Section]]] = {
     "run": About, "vessel": VesselSection, "conditions": Conditions, "feed": FeedItem, "ingredients": Ingredient,
     "inoculum": Inoculum, "instruments": Instrument, "gas": Gas, "ethanol": Ethanol, "density": Density,
-    "residual_sugar": ResidualSugar, "harvest": HarvestSection, "my_sums": MySums,
+    "residual_sugar": ResidualSugar, "harvest": HarvestSection,
+    "yeast": YeastSection, "room": RoomSection, "dissolved_co2": DissolvedSection, "cost": CostSection,
+    "keeping": KeepingSection, "my_sums": MySums,
 }  # fmt: skip
 """Sections of run.toml. A [[gas]] is of the class in GAS_KINDS that its kind names."""
 
@@ -48,7 +54,9 @@ NAMED: Final = ("ingredients", "instruments")
 
 ROWS: Final[Mapping[str, type[Section]]] = {
     "gas": GasRow, "standards": StandardRow, "samples": SampleRow, "volumes": VolumeRow, "weights": WeightRow,
-    "drying": DryingRow, "hold": HoldRow, "temperature": TemperatureRow,
+    "drying": DryingRow, "hold": HoldRow, "washing": WashingRow, "temperature": TemperatureRow,
+    "counts": CountRow, "turbidity": TurbidityRow, "turbidity_standards": TurbidityStandardRow,
+    "sugar": SugarRow, "acidity": AcidityRow,
 }  # fmt: skip
 
 Column = Field

@@ -12,6 +12,7 @@ from fermkit.basis.written import Frame, Number
 from fermkit.gas.collector import gas_from_bubbles, gas_from_flow, gas_from_volume
 from fermkit.gas.curve import GasCurve, RouteComparison, compare_routes, produced
 from fermkit.gas.headspace import gas_from_pressure
+from fermkit.gas.room import gas_from_room
 from fermkit.gas.weighing import gas_from_weight
 from fermkit.growth.comparison import CurveComparison, compare_curves
 from fermkit.growth.fit import GrowthFit, fit_growth
@@ -19,12 +20,13 @@ from fermkit.growth.smoothing import SmoothReading, smooth_growth
 from fermkit.run.closed_vessel import headspace_L
 from fermkit.run.fields import usual_number
 from fermkit.run.records import Run
-from fermkit.run.sections_gas import BubbleCount, CollectedVolume, FlowRate, Gas, VesselWeight
-from fermkit.run.surroundings import ROOM, barometer_bar, liquid_C, logged
+from fermkit.run.sections_gas import BubbleCount, CollectedVolume, FlowRate, Gas, RoomReadings, VesselWeight
+from fermkit.run.surroundings import ROOM, air_changes, barometer_bar, liquid_C, logged, outdoor_ppm
 
 UNTESTED_VOLUME: Final = usual_number(CollectedVolume, "volume_factor", 1.0)
 UNTESTED_FLOW: Final = usual_number(FlowRate, "flow_factor", 1.0)
-"""A collector and a meter that nobody has tested: right on the whole, by the usual ±."""
+UNTESTED_SCALE: Final = usual_number(VesselWeight, "drift_g_h", 0.0)
+"""A collector, a meter and a scale that nobody has tested: right on the whole, by the usual ±."""
 
 USUAL_VAPOUR: Final = (0.9, 1.1)
 """Gas that leaves a vessel is as damp as can be, to a tenth (common practice, no source)."""
@@ -39,6 +41,8 @@ def released_by(route: Gas, run: Run, ethanol_pct_vol: Number | None = None) -> 
     if isinstance(route, (CollectedVolume, FlowRate, BubbleCount)):
         return _caught(route, time, level, _around(route, run, table))
     u_reading = route.or_usual("u_reading", level)
+    if isinstance(route, RoomReadings):
+        return _of_the_room(run, time, level, u_reading)
     if isinstance(route, VesselWeight):
         grams_per_L = _broth_density(run)
         taken = [(time, litres * grams_per_L) for time, litres in run.ledger.taken("sample", "spill")]
@@ -49,7 +53,7 @@ def released_by(route: Gas, run: Run, ethanol_pct_vol: Number | None = None) -> 
             ethanol_pct_vol=0.0 if ethanol_pct_vol is None else ethanol_pct_vol,
             pressure_bar=barometer_bar(run, table),
             u_reading_g=u_reading,
-            drift_g_per_h=route.drift_g_h or 0.0,
+            drift_g_per_h=UNTESTED_SCALE if route.drift_g_h is None else route.drift_g_h,
             taken_out_g=taken,
             vapour=route.vapour or USUAL_VAPOUR,
         )  # fmt: skip
@@ -62,6 +66,20 @@ def released_by(route: Gas, run: Run, ethanol_pct_vol: Number | None = None) -> 
         pH=run.conditions.pH,
         u_reading_bar=u_reading,
         vents="plain" if run.vessel.closed == "closed" else "find",
+    )  # fmt: skip
+
+
+def _of_the_room(run: Run, time: Floats, level: Floats, u_reading: float) -> GasCurve:
+    """By the CO2 in the air of the room that [room] describes."""
+    if run.room.volume_m3 is None:
+        raise InputError(
+            f"{level.size} readings of the CO2 of a room, and [room] tells no volume", "the air in the room, in m3",
+            'write volume = "0.40 ± 0.02 m3" under [room]',
+        )  # fmt: skip
+    return gas_from_room(
+        time, level, room_m3=run.room.volume_m3, air_changes_per_h=air_changes(run), outdoor_ppm=outdoor_ppm(run),
+        headspace_L=headspace_L(run), people=run.room.people or 0.0, pressure_bar=barometer_bar(run),
+        u_reading_ppm=u_reading,
     )  # fmt: skip
 
 

@@ -14,7 +14,6 @@ from fermkit.batch.known import nitrogen_source_of
 from fermkit.gas.curve import GasCurve
 from fermkit.harvest.dry_matter import Solids, solids
 from fermkit.harvest.drying import DryingCurve, drying_curve
-from fermkit.harvest.hold import HoldLog, hold_log
 from fermkit.harvest.recovery import (
     NetYeast,
     Protein,
@@ -25,6 +24,7 @@ from fermkit.harvest.recovery import (
     protein,
     recovery,
 )
+from fermkit.harvest.washing import Washing
 from fermkit.matter import usual
 from fermkit.matter.composition import molar_mass
 from fermkit.matter.feed import Feed
@@ -51,6 +51,10 @@ class Harvest(Written):
         Liquid in all the paste; None where it was not weighed wet.
     extract_g, debris_g : ufloat or None
         Dry matter of the two fractions, as weighed.
+    share : ufloat
+        Share of the solids that came into the paste: as told, or what is usual.
+    share_told : bool
+        Whether it was told.
     """
 
     items: Mapping[str, Solids]
@@ -59,6 +63,8 @@ class Harvest(Written):
     paste_water_g: Number | None
     extract_g: Number | None
     debris_g: Number | None
+    share: Number
+    share_told: bool
 
     def page(self) -> Page:
         """The weighings as a page."""
@@ -68,6 +74,8 @@ class Harvest(Written):
         ]
         lines.append(Line("dry matter of all the paste", self.product_dry_g, "g"))
         lines += [Line("liquid in it", self.paste_water_g, "g")] if self.paste_water_g is not None else []
+        note = "as told" if self.share_told else "not told: what is usual, unless what was poured off was measured"
+        lines.append(Line("of all solids, harvested", 100 * self.share, "%", note))
         return Page("Harvest", lines)
 
 
@@ -119,7 +127,9 @@ def harvest_of(run: Run) -> Harvest | None:
         return None
     dry = {name: item.dry_g for name, item in items.items()}
     extract, debris = dry.get("extract", run.harvest.extract_g), dry.get("debris", run.harvest.debris_g)
-    return Harvest(items, product, split, water, extract, debris)
+    told = run.harvest.share_harvested
+    share = usual.HARVESTED.value() if told is None else told
+    return Harvest(items, product, split, water, extract, debris, share, told is not None)
 
 
 def _weighed(run: Run, row: Mapping[str, Any], column: str) -> Number | None:
@@ -154,12 +164,17 @@ def _tare(run: Run, item: str) -> Number:
     return tares[0] if tares and tares[0] is not None else 0.0
 
 
-def yeast_of(run: Run, fed: Feed, harvest: Harvest, gas: tuple[GasCurve, ...]) -> NetYeast:
-    """Net dry yeast: what the paste holds, less feed solids carried along, less the inoculum.
+def yeast_of(
+    run: Run, fed: Feed, harvest: Harvest, gas: tuple[GasCurve, ...], washed: Washing | None = None
+) -> NetYeast:
+    """Net dry yeast: what the paste holds and what was poured off, less feed solids carried along, less the inoculum.
 
-    Samples and spills took yeast with them; their share is added back, the yeast growing in step with the gas.
+    What stayed behind at the harvest is added back, and so is the share of samples and spills, the yeast growing in
+    step with the gas.
     """
-    product = harvest.product_dry_g / (1.0 if run.harvest.share_harvested is None else run.harvest.share_harvested)
+    lost = None if harvest.share_told or washed is None else poured_off_g(run, washed)
+    product = harvest.product_dry_g
+    product = product / harvest.share if lost is None else product * (1.0 + usual.ON_THE_WALLS.value()) + lost
     put_in = fed.inoculum_g
     if not nominal(put_in) > 0:  # nobody told: the usual, with its ±
         put_in = usual.INOCULUM.value() * nominal(fed.hexose_g)
@@ -168,21 +183,48 @@ def yeast_of(run: Run, fed: Feed, harvest: Harvest, gas: tuple[GasCurve, ...]) -
     if run.ledger.entries:
         product = product * (litres / run.ledger.volume_L(float("inf")))
     share = run.harvest.carried_solids
-    carried = _in_the_liquid(run, fed, harvest, product) if share is None else fed.non_yeast_solids_g * share
-    return net_yeast(product, carried, put_in)
+    if share is not None:
+        return net_yeast(product, fed.non_yeast_solids_g * share, put_in)
+    return net_yeast(product, carried_g(run, fed, harvest, washed), put_in)
 
 
-def _in_the_liquid(run: Run, fed: Feed, harvest: Harvest, product_g: Number) -> Number:
-    """What the liquid of an unwashed paste holds dissolved [g]: solids of the feed, glycerol, sugar left over."""
+BEFORE_WASHING: Final = "before washing"
+
+
+def carried_g(run: Run, fed: Feed, harvest: Harvest, washed: Washing | None) -> Number:
+    """Feed solids in the weighed paste [g]: dissolved in its liquid, and mud; without a word on washing what the liquid
+    holds as broth."""
+    if washed is not None:
+        before = run.harvest.paste_weighed == BEFORE_WASHING
+        mud = fed.non_yeast_solids_g * usual.MUD.value()
+        return (washed.carried_before_g if before else washed.carried_g) + mud
+    broth_g_L, broth_L = broth_solids_g_L(run, fed, harvest), run.ledger.volume_L(float("inf"))
+    return carried_solids(broth_g_L * broth_L, broth_L * 1000.0, paste_liquid_g(harvest))
+
+
+def poured_off_g(run: Run, washed: Washing) -> Number | None:
+    """Dry yeast that was poured away before the paste was weighed [g]; None where that is not all known."""
+    away, washes = washed.settled_away_g, washed.washed_away_g
+    if run.harvest.paste_weighed == BEFORE_WASHING:
+        return away
+    return None if away is None or washes is None else away + washes
+
+
+def paste_liquid_g(harvest: Harvest) -> Number:
+    """Liquid in the paste [g], as weighed or as usual."""
+    if harvest.paste_water_g is not None:
+        return harvest.paste_water_g
+    usually = ufloat(*PASTE_WATER, tag=Act("paste water", "liquid of a paste that was not weighed wet"))
+    return harvest.product_dry_g * usually
+
+
+def broth_solids_g_L(run: Run, fed: Feed, harvest: Harvest) -> Number:
+    """What the broth holds dissolved by the recipe [g/L]: solids of the feed, glycerol, sugar left over."""
     broth_L = run.ledger.volume_L(float("inf"))
     glycerol = usual.GLYCEROL[nitrogen_source_of(fed)].value() * molar_mass("glycerol") / 1000.0
-    made = max(nominal(product_g - fed.inoculum_g), 0.0) * glycerol
+    made = max(nominal(harvest.product_dry_g - fed.inoculum_g), 0.0) * glycerol
     left = 0.0 if run.residual_sugar.value_g_L is None else run.residual_sugar.value_g_L
-    dissolved = fed.non_yeast_solids_g + made + left * broth_L
-    water = harvest.paste_water_g
-    if water is None:
-        water = product_g * ufloat(*PASTE_WATER, tag=Act("paste water", "liquid of a paste that was not weighed wet"))
-    return carried_solids(dissolved, broth_L * 1000.0, water)
+    return (fed.non_yeast_solids_g + made) / broth_L + left
 
 
 def _opened(harvest: Harvest, yeast: NetYeast | None) -> dict[str, Number]:
@@ -197,18 +239,25 @@ def _opened(harvest: Harvest, yeast: NetYeast | None) -> dict[str, Number]:
     }
 
 
-def recovery_of(harvest: Harvest, yeast: NetYeast | None) -> Recovery | None:
-    """Whether extract and debris add up to the paste that was split, its feed solids and inoculum told apart."""
+def recovery_of(run: Run, harvest: Harvest, yeast: NetYeast | None) -> Recovery | None:
+    """Whether extract and debris add up to the paste that was split and its salt; feed solids and inoculum told
+    apart."""
     if harvest.extract_g is None or harvest.debris_g is None:
         return None
-    return recovery(**_opened(harvest, yeast), extract_g=harvest.extract_g, debris_g=harvest.debris_g)
+    return recovery(**_opened(harvest, yeast), extract_g=harvest.extract_g, debris_g=harvest.debris_g,
+                    added_g=salt_g(run))  # fmt: skip
 
 
-def extract_of_all_g(harvest: Harvest, yeast: NetYeast | None) -> Number | None:
+def salt_g(run: Run) -> Number:
+    """Salt that was added to the paste [g]."""
+    return 0.0 if run.harvest.salt_g is None else run.harvest.salt_g
+
+
+def extract_of_all_g(run: Run, harvest: Harvest, yeast: NetYeast | None) -> Number | None:
     """Net extract as if all the paste had been autolysed [g]; None where no extract was weighed."""
     if harvest.extract_g is None:
         return None
-    net: Number = net_extract(harvest.extract_g, **_opened(harvest, yeast))
+    net: Number = net_extract(harvest.extract_g - salt_g(run), **_opened(harvest, yeast))
     return net * (harvest.product_dry_g / harvest.split_dry_g)
 
 
@@ -218,13 +267,3 @@ def protein_of(run: Run, harvest: Harvest) -> Protein | None:
     if nitrogen is None:
         return None
     return protein(nitrogen * harvest.product_dry_g, dry_g=harvest.product_dry_g)
-
-
-def hold_of(run: Run) -> HoldLog | None:
-    """The warm hold of the autolysis."""
-    if "hold" not in run.tables:
-        return None
-    table = run.tables["hold"]
-    pH = table["pH"].dropna().to_numpy(float) if "pH" in table else ()
-    window = run.harvest.window_C or (45.0, 60.0)
-    return hold_log(table["time_h"].to_numpy(float), table["temperature_C"].to_numpy(float), window=window, pH=pH)

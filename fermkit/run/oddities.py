@@ -212,3 +212,36 @@ def _to_blame(time: Floats, value: Floats, i: int) -> int:
             if abs(value[i] - on) < 0.2 * off:
                 return end
     return i
+
+
+FEWEST_STANDARDS: Final = 4
+"""Levels besides the doubtful one that a line is drawn through."""
+APART: Final = 3.0
+"""Levels further apart than this are a series of tenfold steps, in which a slip cannot be told [-]."""
+OF_TEN: Final = 0.2
+"""How near a power of ten, in its decimal logarithm, the slip of a decimal point is."""
+
+
+def odd_standards(frame: Frame, book: Remarks) -> None:
+    """Say which standard is written ten times too large or too small, by the line through all others.
+
+    Blanks and series in tenfold steps are left alone.
+    """
+    level, signal, rows = (frame[name].to_numpy(float) for name in ("ethanol_pct_vol", "signal", "row"))
+    there = np.isfinite(level) & np.isfinite(signal)
+    level, signal, rows = level[there], signal[there], rows[there]
+    for one in np.unique(level[level > 0]):
+        others = level != one
+        steps = np.unique(level[others & (level > 0)])
+        if steps.size < FEWEST_STANDARDS or (steps[1:] / steps[:-1]).max() > APART or not np.ptp(signal[others]) > 0:
+            continue
+        reads = float(np.mean(signal[~others]))
+        likely = float(np.polyval(np.polyfit(signal[others], level[others], 1), reads))
+        times = np.log10(one / likely) if likely > 0 else 0.0
+        out_of_line = abs(one - likely) > 0.3 * np.ptp(level[others])
+        if out_of_line and round(times) != 0 and abs(times - round(times)) < OF_TEN:
+            book.note(
+                f"a standard of {one:g} % vol reads {reads:.3g}, and by the other standards it is about {likely:.2g} "
+                f"% vol: a decimal point? (rows {rows_in_words([int(row) for row in rows[~others]])})",
+                row=int(rows[~others][0]), column="ethanol", level="doubt",
+            )  # fmt: skip

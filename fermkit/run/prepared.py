@@ -2,10 +2,12 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
+from uncertainties import ufloat
 
+from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
 from fermkit.basis.quantities import conversion
 from fermkit.basis.written import Frame, nominal
@@ -13,7 +15,7 @@ from fermkit.run.fields import fields_of
 from fermkit.run.findings import Remarks, rows_in_words
 from fermkit.run.instruments import of_place
 from fermkit.run.long_tables import thinned
-from fermkit.run.oddities import odd_readings, one_row_a_moment
+from fermkit.run.oddities import odd_readings, odd_standards, one_row_a_moment
 from fermkit.run.sections_batch import Conditions
 from fermkit.run.sections_gas import PressureReadings
 from fermkit.run.sections_harvest import HarvestSection
@@ -77,6 +79,7 @@ def by_instrument(frames: Mapping[str, Any], sections: dict[str, Any]) -> list[s
                 said.append(f"gas {place}.u_reading ± {gas.or_usual('u_reading', level):.2g} {gas.unit}")
         for key, usual in (
             ("collector_temperature_C", "25 ± 3 °C"), ("volume_factor", "1.00 ± 0.02"), ("flow_factor", "1.00 ± 0.05"),
+            ("drift_g_h", "0.00 ± 0.02 g/h"),
             ("loss_to_water", "0 to 10 % (salt brine takes up less)"),
         ):  # fmt: skip
             known = {about.name: about.written.replace(" ", "_") for about in fields_of(type(gas))}
@@ -96,6 +99,34 @@ def by_instrument(frames: Mapping[str, Any], sections: dict[str, Any]) -> list[s
     if "volumes" in frames and not (frames["volumes"].get("u_mL", np.zeros(1)) > 0).all():
         said.append("volumes without u: 2 %, 0.5 mL at least")
     return said
+
+
+THERMOMETER_C: Final = 0.5
+"""± of a thermometer that was logged and not checked [K] (common practice, no source)."""
+PH_METER: Final = 0.1
+"""± of a logged pH (common practice, no source)."""
+
+
+def logged_conditions(frames: Mapping[str, Any], sections: dict[str, Any], book: Remarks) -> None:
+    """Where run.toml tells no temperature or pH: the mean of the one's log over time, the last of the other's."""
+    told: Conditions = sections["conditions"]
+    if told.temperature_C is None and "temperature" in frames:
+        mean = mean_in_time(frames["temperature"], "temperature_C")
+        act = Act("logged temperature", "the thermometer that was logged")
+        sections["conditions"] = told = replace(told, temperature_C=ufloat(mean, THERMOMETER_C, tag=act))
+        book.note(f"the liquid counts as {mean:.1f} °C, the mean of its log", column="temperature")
+    if told.pH is None and "acidity" in frames:
+        last = float(frames["acidity"].sort_values("time_h")["pH"].dropna().iloc[-1])
+        sections["conditions"] = replace(told, pH=ufloat(last, PH_METER, tag=Act("logged pH", "reading the pH")))
+        book.note(f"the liquid counts as pH {last:.2f} at the end, the last of its log", column="acidity")
+
+
+def mean_in_time(frame: Frame, column: str) -> float:
+    """Mean over the time between the first and the last reading."""
+    rows = frame.dropna(subset=["time_h", column]).sort_values("time_h")
+    time, value = rows["time_h"].to_numpy(float), rows[column].to_numpy(float)
+    span = float(time[-1] - time[0])
+    return float(np.trapezoid(value, time)) / span if span > 0 else float(value.mean())
 
 
 def told_twice(weights: Frame, harvest: HarvestSection, book: Remarks) -> None:
@@ -128,6 +159,14 @@ def through_time(frame: Frame, column: str, name: str, book: Remarks, *, cumulat
     odd_readings(frame, column, at, cumulative=cumulative)
     book.findings.extend(at.all())
     return frame
+
+
+def standards_in_line(frames: Mapping[str, Any], book: Remarks) -> None:
+    """A standard that its neighbours gainsay is told."""
+    if "standards" in frames:
+        at = Remarks("standards.csv")
+        odd_standards(frames["standards"], at)
+        book.findings.extend(at.all())
 
 
 def one_signal_unit(frames: Mapping[str, Any], read: Mapping[str, Table], book: Remarks) -> None:

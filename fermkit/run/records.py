@@ -20,10 +20,20 @@ from fermkit.run.instruments import corrected_settings, corrected_table, correct
 from fermkit.run.ledger import Ledger, ledger_of
 from fermkit.run.long_tables import thinned
 from fermkit.run.own_files import OwnFile, own_files
-from fermkit.run.prepared import by_instrument, gas_tables, one_signal_unit, through_time, told_twice
+from fermkit.run.prepared import (
+    by_instrument,
+    gas_tables,
+    logged_conditions,
+    one_signal_unit,
+    standards_in_line,
+    through_time,
+    told_twice,
+)
+from fermkit.run.sections_around import DissolvedSection, RoomSection
 from fermkit.run.sections_batch import (
     About,
     Conditions,
+    CostSection,
     FeedItem,
     Ingredient,
     Inoculum,
@@ -32,8 +42,9 @@ from fermkit.run.sections_batch import (
     VesselSection,
 )
 from fermkit.run.sections_gas import Gas
-from fermkit.run.sections_harvest import HarvestSection
+from fermkit.run.sections_harvest import HarvestSection, KeepingSection
 from fermkit.run.sections_liquid import Density, Ethanol, ResidualSugar
+from fermkit.run.sections_yeast import YeastSection
 from fermkit.run.settings import read_settings, read_toml, table_layouts, usual_said
 from fermkit.run.tables import LARGEST_BYTES, EmptyTable, Table, read_rows, read_table
 from fermkit.run.workbooks import LARGEST_BYTES as LARGEST_WORKBOOK
@@ -43,7 +54,7 @@ from fermkit.run.writing import write_run, write_workbook
 __all__ = ["Run", "Source", "read_run", "run_from", "write_run", "write_workbook"]
 
 LARGEST_TOML: Final = 1_000_000
-SAME_CLOCK: Final = ("samples", "volumes", "temperature")
+SAME_CLOCK: Final = ("samples", "volumes", "temperature", "counts", "turbidity", "acidity")
 """Tables whose times count from the start of the run, as the gas readings do; drying and hold have their own."""
 
 TableReader = Callable[[str, str], Table]
@@ -72,7 +83,8 @@ class Run(Written):
         True for demonstration data.
     state : str
         "running", "stopped", "used up", or "" where it was not said.
-    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, my_sums : sections
+    vessel, conditions, inoculum, ethanol, density, residual_sugar, harvest, yeast, room, dissolved_co2, cost,
+    keeping, my_sums : sections
         Their fields are named with their unit (``vessel.total_L``); values are floats or ufloats, and None where
         nothing was written.
     feed, gas : tuple of sections
@@ -110,6 +122,11 @@ class Run(Written):
     density: Density = field(default_factory=Density)
     residual_sugar: ResidualSugar = field(default_factory=ResidualSugar)
     harvest: HarvestSection = field(default_factory=HarvestSection)
+    yeast: YeastSection = field(default_factory=YeastSection)
+    room: RoomSection = field(default_factory=RoomSection)
+    dissolved_co2: DissolvedSection = field(default_factory=DissolvedSection)
+    cost: CostSection = field(default_factory=CostSection)
+    keeping: KeepingSection = field(default_factory=KeepingSection)
     my_sums: MySums = field(default_factory=MySums)
     tables: Mapping[str, Any] = field(default_factory=dict)
     units: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
@@ -191,7 +208,7 @@ def _read(place: Path) -> Run:
             f"{place.name!r} is no run", "the folder that holds run.toml, or a workbook saved as .xlsx",
             "give the folder's path, or save the workbook as .xlsx",
         )  # fmt: skip
-    data = _contents(place.resolve().parent, place.resolve().name, LARGEST_WORKBOOK)
+    data = contents(place.resolve().parent, place.resolve().name, LARGEST_WORKBOOK)
     return _from_workbook(data, place)
 
 
@@ -200,7 +217,7 @@ def _from_folder(folder: Path) -> Run:
         raise InputError(
             f"{folder.name!r} holds no run.toml", "a folder with a run.toml", "write one, or check the path"
         )
-    data = _contents(folder, "run.toml", LARGEST_TOML)
+    data = contents(folder, "run.toml", LARGEST_TOML)
     written = read_toml(data)
     sources = [Source("run.toml", hashlib.sha256(data).hexdigest(), data.count(b"\n"))]
     readers: dict[str, TableReader] = {}
@@ -226,13 +243,13 @@ def _file_reader(folder: Path, own: OwnFile, layout: str, sources: list[Source])
 
     def read(dates: str, start: str) -> Table:
         if file.lower().endswith(".xlsx"):
-            data = _contents(folder, file, LARGEST_WORKBOOK)
+            data = contents(folder, file, LARGEST_WORKBOOK)
             sheets, book = read_sheets(data, file)
             rows = _sheet(sheets, own, book)
             table = read_rows(rows, file, columns, dates=dates, start=start, own=own)
             table = replace(table, findings=(*book.all(), *table.findings))
         else:
-            data = _contents(folder, file, LARGEST_BYTES)
+            data = contents(folder, file, LARGEST_BYTES)
             table = read_table(data, file, columns, dates=dates, start=start, own=own)
         sources.append(Source(file, hashlib.sha256(data).hexdigest(), len(table.frame)))
         return table
@@ -252,7 +269,7 @@ def _sheet(sheets: Mapping[str, Sequence[Sequence[str]]], own: OwnFile, book: Re
     return by_name[name]
 
 
-def _contents(folder: Path, name: str, largest: int) -> bytes:
+def contents(folder: Path, name: str, largest: int) -> bytes:
     """The bytes of a file that truly lies in the folder."""
     try:
         place = (folder / name).resolve()
@@ -329,21 +346,39 @@ def run_from(settings: Mapping[str, Any], tables: Mapping[str, Mapping[str, Sequ
     >>> run.tables["hold"].time_h.tolist()
     [0.0, 0.5]
     """
-    layouts = table_layouts(settings)
-    own = own_files(settings, layouts, Remarks("run.toml"))
-    readers = {}
+    rows = {}
     for name, table in tables.items():
-        if name not in layouts:
-            raise InputError(f"there is no table {name!r}", f"one of: {', '.join(layouts)}", "rename it")
         cells = {str(title): list(table[title]) for title in table}  # a mapping, or a pandas table
         if len({len(column) for column in cells.values()}) > 1:
             raise InputError(
                 f"the columns of {name} have {', '.join(f'{title}: {len(column)}' for title, column in cells.items())} "
                 "cells", "as many cells in each column", "fill the gaps with an empty text",
             )  # fmt: skip
-        rows = [list(cells), *([str(cell) for cell in row] for row in zip(*cells.values()))]
-        readers[name] = _row_reader(rows, name, layouts[name], own.get(name))
-    return _run(settings, readers, None, [], Remarks("run.toml"))
+        rows[name] = [list(cells), *([str(cell) for cell in row] for row in zip(*cells.values()))]
+    return run_from_rows(settings, rows)
+
+
+def run_from_rows(
+    settings: Mapping[str, Any], sheets: Mapping[str, Sequence[Sequence[str]]], called: str = "run"
+) -> Run:
+    """A run from settings and tables as rows of cells, each with its header, read exactly as from a workbook.
+
+    Parameters
+    ----------
+    settings : mapping
+        Sections and keys as in run.toml.
+    sheets : mapping of rows
+        For each table: its rows of text; blank ones above the header keep the row numbers of what is said.
+    called : str
+        Its name, where the settings give none.
+    """
+    layouts = table_layouts(settings)
+    own = own_files(settings, layouts, Remarks("run.toml"))
+    unknown = [name for name in sheets if name not in layouts]
+    if unknown:
+        raise InputError(f"there is no table {unknown[0]!r}", f"one of: {', '.join(layouts)}", "rename it")
+    readers = {name: _row_reader(rows, name, layouts[name], own.get(name)) for name, rows in sheets.items()}
+    return _run(settings, readers, None, [], Remarks("run.toml"), called)
 
 
 def _run(
@@ -363,10 +398,12 @@ def _run(
     sections["gas"] = tuple(gas for gas in sections["gas"] if gas.table not in empty)
     gas_tables(frames, sections, book)
     found.usual.extend(by_instrument(frames, sections))
+    logged_conditions(frames, sections, book)
     told_twice(frames.get("weights"), sections["harvest"], book)
     for name, column in (("drying", "weight_g"), ("hold", "temperature_C"), ("temperature", "temperature_C")):
         if name in frames and ("item" not in frames[name] or frames[name]["item"].nunique() < 2):
             frames[name] = through_time(thinned(frames[name], column, book), column, name, book)
+    standards_in_line(frames, book)
     one_signal_unit(frames, read, book)
     usual_said(found.usual, book)
     return Run(

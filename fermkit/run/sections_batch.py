@@ -72,6 +72,11 @@ class Conditions(Section):
     note: str | None = text("anything else")
 
 
+def price_of(what: str) -> Any:
+    """A price, in the money that [cost] names; without ± it is good to its last digit."""
+    return says(f"price of {what}", act=f"the price of {what}", low=0.0, usual=Usual(), example="1.20 ± 0.05")
+
+
 @dataclass(frozen=True)
 class FeedItem(Section):
     """[[feed]], once for each: what the yeast was given."""
@@ -85,6 +90,7 @@ class FeedItem(Section):
         "hours after the start, where it was fed later", "h", act="noting the time", low=0.0, usual=Usual(0.1),
         example="12 ± 0.1 h",
     )  # fmt: skip
+    price: Number | None = price_of("a kilogram of it")
     note: str | None = text("anything else")
     amount_g: Number | None = worked_out()
     amount_mL: Number | None = worked_out()
@@ -150,6 +156,7 @@ class Inoculum(Section):
     )  # fmt: skip
     dry_matter: Number | None = share("share of it that is dry yeast", 0.02, 0.0, act="dry matter of the inoculum",
                                       example="95 ± 1 %")  # fmt: skip
+    price: Number | None = price_of("a kilogram of it")
     note: str | None = text("anything else")
     amount_g: Number | None = worked_out()
     amount_mL: Number | None = worked_out()
@@ -190,6 +197,23 @@ class Instrument(Section):
     factor: Number | None = worked_out()
     offset_C: Number | None = worked_out()
     offset_bar: Number | None = worked_out()
+
+
+@dataclass(frozen=True)
+class CostSection(Section):
+    """[cost]: money, besides the prices that stand beside each ingredient."""
+
+    currency: str | None = text("what the money is called", example="euro")
+    energy_kWh: Number | None = says(
+        "energy for warming, holding, aerating and drying", "kWh", act="reading the energy", low=0.0,
+        usual=Usual(0.0, 0.05), example="1.8 ± 0.1 kWh",
+    )  # fmt: skip
+    energy_price: Number | None = price_of("a kilowatt-hour")
+    other: Number | None = price_of("all other things together")
+    portion_g: Number | None = says(
+        "dry yeast in a portion", "g", act="weighing a portion", low=0.0, usual=Usual(0.0, 0.1), example="5.0 ± 0.5 g"
+    )
+    note: str | None = text("anything else")
 
 
 @dataclass(frozen=True)

@@ -111,8 +111,8 @@ class VesselWeight(Gas):
 
     u_reading: float | None = reading_u("g", Usual(0.5), "0.5 g")
     drift_g_h: Number | None = says(
-        "grams an hour that the scale loses by itself; they are added back", "g/h", act="drift of the scale",
-        usual=Usual(0.02), example="0.0 ± 0.1 g/h",
+        "by how much the shown weight rises by itself; negative where it falls, as by evaporation", "g/h",
+        act="drift of the scale", usual=Usual(0.02), example="0.0 ± 0.1 g/h",
     )  # fmt: skip
     vapour: Interval | None = says(
         "how far the gas is laden with vapour when it leaves: 1 is fully, 0 is dried", kind="interval", low=0.0,
@@ -134,8 +134,19 @@ class PressureReadings(Gas):
     u_reading: float | None = reading_u("bar", Usual(0.02), "0.01 bar")
 
 
+@dataclass(frozen=True)
+class RoomReadings(Gas):
+    """CO2 in the air of the room or cupboard that [room] describes."""
+
+    kind: ClassVar[str] = "room air"
+    column: ClassVar[str] = "co2_ppm"
+    unit: ClassVar[str] = "ppm"
+
+    u_reading: float | None = reading_u("ppm", Usual(30.0, 0.02), "30 ppm")
+
+
 GAS_KINDS: Final[Mapping[str, type[Gas]]] = {
-    one.kind: one for one in (CollectedVolume, FlowRate, BubbleCount, VesselWeight, PressureReadings)
+    one.kind: one for one in (CollectedVolume, FlowRate, BubbleCount, VesselWeight, PressureReadings, RoomReadings)
 }
 """Each kind of gas reading, with the keys that it uses."""
 
@@ -176,6 +187,7 @@ class GasRow(Section):
     bubbles: float | None = says("counted up to then", low=0.0, also=("bubble", "count", "bubble count"))
     weight_g: float | None = weighing("the vessel with everything in it", "mass", "vessel weight")
     pressure_bar: float | None = says("in the vessel", "bar", low=-1.1, high=60.0)
+    co2_ppm: float | None = says("CO2 in the air of the room", "ppm", low=0.0, high=1e6, also=("room co2",))
     temperature_C: float | None = says("of the gas where it is measured", "°C", low=-40.0, high=300.0)
     barometer_bar: float | None = says("pressure of the air then", "bar", low=0.5, high=1.2)
     note: str | None = text("anything else")

@@ -108,3 +108,30 @@ class TemperatureRow(Section):
     time_h: float | None = when(needed=True)
     temperature_C: float | None = says("of the liquid", "°C", low=-40.0, high=300.0, needed=True)
     note: str | None = text("anything else")
+
+
+@dataclass(frozen=True)
+class SugarRow(Section):
+    """sugar.csv: hydrometer, refractometer, sugar tests, read again and again."""
+
+    time_h: float | None = when(needed=True)
+    density_kg_m3: float | None = says(
+        "hydrometer marked in kg/m3", "kg/m3", low=900.0, high=1500.0, usual=Usual(1.0), also=("hydrometer",)
+    )
+    gravity: float | None = says(
+        "hydrometer marked in specific gravity, such as 1.038", low=0.9, high=1.5, usual=Usual(0.001),
+        also=("sg", "specific gravity"),
+    )  # fmt: skip
+    brix_Bx: float | None = says(
+        "refractometer as it shows, alcohol and all, at 20 °C", "°Bx", low=-1.0, high=35.0, usual=Usual(0.2),
+        also=("refractometer",),
+    )  # fmt: skip
+    glucose_g_L: float | None = says(
+        "test that sees glucose alone: meters, glucose strips", "g/L", low=0.0, usual=Usual(0.3, 0.15)
+    )
+    reducing_g_L: float | None = says(
+        "test that sees glucose and fructose, and no sucrose: copper tablets, titration", "g/L", low=0.0,
+        usual=Usual(0.5, 0.1), also=("reducing sugar",),
+    )  # fmt: skip
+    temperature_C: float | None = says("of the liquid in the hydrometer's jar", "°C", low=0.0, high=60.0)
+    note: str | None = text("anything else")

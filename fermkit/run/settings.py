@@ -265,7 +265,7 @@ def _quantity(name: str, about: Field, written: Any) -> Quantity:
         words = re.sub(r"\bdry\b", "", words)
     if about.kind == "strength":
         return _strength(name, about, words)
-    if about.unit == "kg/m3":
+    if about.unit == "kg/m3" and "/" not in words:
         try:
             gravity = read_quantity(words, "1", name)
         except InputError:

@@ -14,20 +14,28 @@ from fermkit.balance.account import Balance
 from fermkit.basis.errors import FermkitError
 from fermkit.basis.written import Page
 from fermkit.run.alcohol import calibration_of, drift_of, final_ethanol_pct_vol, rows_by_sample, sample_of
-from fermkit.run.balanced import amounts_of, balance_of, next_of
+from fermkit.run.around import around_of, dissolved_of, pages_of_dissolved, room_of
+from fermkit.run.autolysed import autolysis_of, hold_of, keeping_of
+from fermkit.run.balanced import amounts_of, balance_of
 from fermkit.run.batch_readings import (
     adds_up_of,
     blind_to,
     estimate_of,
+    next_of,
     own_sums_of,
     progress_of,
+    respired_of,
     supported_first,
     suspects_of,
 )
 from fermkit.run.closed_vessel import pressure_of, vessel_of
 from fermkit.run.feeding import feed_of, limits_of, sugar_left_of
 from fermkit.run.gas_routes import curves_of, growth_of, lag_and_rate, made_from, released_by, routes_of
-from fermkit.run.harvested import drying_of, harvest_of, hold_of, protein_of, recovery_of, yeast_of
+from fermkit.run.harvested import drying_of, harvest_of, protein_of, recovery_of, yeast_of
+from fermkit.run.priced import cost_of_run
+from fermkit.run.sugar_in_time import course_of
+from fermkit.run.washed import washing_of
+from fermkit.run.yeast_seen import turbidity_line_of, yeast_course, yeast_seen
 from fermkit.run.yields import shares_of, yields_of
 
 
@@ -126,6 +134,7 @@ def not_empty(value: Any) -> bool:
 
 STEPS = (
     Step("feed", "Feed", feed_of, "run", "run.toml lists no feed"),
+    Step("sugar_course", "Sugar in time", course_of, "run feed"),
     Step("limits", "Limits of the yeast", limits_of, "run feed"),
     Step("calibration", "Standards", calibration_of, "run"),
     Step("drift", "Drift of the sensor", drift_of, "run calibration"),
@@ -136,32 +145,43 @@ STEPS = (
     Step("released", "Gas", released_by, "run ethanol_pct_vol?", "no gas was read", each="run.gas", pages=hidden),
     Step("routes", "Routes compared", routes_of, "released"),
     Step("vessel", "Vessel", vessel_of, "run", pages=hidden),
-    Step("estimate", "What became of the sugar", estimate_of, "run feed ethanol_pct_vol? released? vessel?",
-         front=True),
+    Step("turbidity_line", "Cloudiness of the yeast", turbidity_line_of, "run"),
+    Step("yeast_seen", "Yeast during the run", yeast_seen, "run turbidity_line?", pages=hidden),
+    Step("dissolved", "CO2 in the liquid", dissolved_of, "run", pages=pages_of_dissolved),
+    Step("estimate", "What became of the sugar", estimate_of,
+         "run feed ethanol_pct_vol? released? vessel? yeast_seen? sugar_course? dissolved?", front=True),
+    Step("respired", "Respired or fermented?", respired_of, "run estimate released?"),
     Step("own_sums", "Your own sums", own_sums_of, "run estimate", front=True),
     Step("gas_by_route", "CO2 made", made_from, "run", each="released", pages=hidden),
     Step("gas", "CO2 made", supported_first, "gas_by_route routes? estimate?"),
     Step("progress", "State of the run", progress_of, "run feed gas"),
+    Step("around", "Around the vessel", around_of, "run"),
+    Step("room", "CO2 and the room", room_of, "run released? estimate?"),
     Step("read", "Gas without a growth curve", lag_and_rate, "gas"),
     Step("curves", "Curves compared", curves_of, "gas curve"),
     Step("growth", "Gas curve", growth_of, "gas curve curves?", unless="curves"),
+    Step("yeast_course", "Yeast during the run", yeast_course, "yeast_seen run gas?"),
     Step("harvest", "Harvest", harvest_of, "run", "nothing was weighed wet and dry"),
-    Step("yeast", "Yeast", yeast_of, "run feed harvest gas?"),
-    Step("recovery", "Recovery", recovery_of, "harvest yeast?"),
+    Step("washing", "Settling and washing", washing_of, "run feed harvest ethanol_pct_vol?"),
+    Step("yeast", "Yeast", yeast_of, "run feed harvest gas? washing?"),
+    Step("recovery", "Recovery", recovery_of, "run harvest yeast?"),
     Step("protein", "Protein", protein_of, "run harvest"),
+    Step("cost", "What it cost", cost_of_run, "run feed harvest? protein? estimate?"),
     Step("hold", "Autolysis", hold_of, "run", "no temperature of the hold was logged"),
+    Step("autolysis", "Autolysis in time", autolysis_of, "run hold"),
+    Step("keeping", "Keeping", keeping_of, "run"),
     Step("drying", "Drying", drying_of, "run harvest?"),
-    Step("sugar_left_g_L", "Sugar left over", sugar_left_of, "run",
+    Step("sugar_left_g_L", "Sugar left over", sugar_left_of, "run sugar_course?",
          "it was not measured; all sugar is taken as used", pages=hidden),
     Step("amounts", "Amounts", amounts_of, "run feed sugar_left_g_L? ethanol_pct_vol? gas? yeast? estimate?",
          pages=hidden),
-    Step("balance", "Balance", balance_of, "run feed ethanol_pct_vol? amounts gas_by_route?",
+    Step("balance", "Balance", balance_of, "run feed ethanol_pct_vol? amounts gas_by_route? sugar_course?",
          "fewer than three of sugar, ethanol, CO2 and yeast are known", pages=lambda found: [found.closure().page()]),
     Step("reconciliation", "Balance", Balance.reconcile, "balance"),
     Step("adds_up", "Does it add up?", adds_up_of, "estimate"),
     Step("suspects", "What may be wrong", suspects_of, "estimate"),
     Step("blind", "Detection limits", blind_to, "estimate"),
-    Step("next_measurements", "What to measure next", next_of, "balance reconciliation"),
+    Step("next_measurements", "What to measure next", next_of, "estimate"),
     Step("pressure", "Pressure", pressure_of, "run gas"),
     Step("yields", "Yields", yields_of,
          "run amounts estimate? adds_up? reconciliation? limits? harvest? yeast? calibration? gas?",

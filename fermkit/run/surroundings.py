@@ -6,7 +6,9 @@ from uncertainties import ufloat
 
 from fermkit.basis.budget import Act
 from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Frame, Number
+from fermkit.gas.room import AIR_CHANGES, OUTDOORS
 from fermkit.run.records import Run
 
 ROOM_C: Final = 25.0
@@ -18,12 +20,25 @@ SEA_LEVEL: Final = ufloat(STANDARD_ATMOSPHERE_BAR, 0.015, tag=Act("sea level", "
 no source); 300 m higher it is 3.5 % less."""
 
 
+UNTOLD_OUTDOORS: Final = rectangle(*OUTDOORS, Act("outdoors", "CO2 of the air outside, not measured"))
+UNTOLD_CHANGES: Final = rectangle(*AIR_CHANGES, Act("air changes", "air changes of the room, not measured"))
+"""What the air outside holds [ppm], and how often an hour a room's is renewed [1/h], where a run tells neither."""
+
+
 def liquid_C(run: Run) -> Number:
-    """Temperature of the liquid [°C]; where run.toml gives none and a table logged it, its mean there."""
+    """Temperature of the liquid [°C]: as told, or the mean of its log."""
     warm = run.conditions.temperature_C
-    if warm is None and "temperature" in run.tables:
-        return ufloat(float(run.tables["temperature"]["temperature_C"].mean()), 0.5, tag=Act("the logged temperature"))
     return ROOM if warm is None else warm
+
+
+def outdoor_ppm(run: Run) -> Number:
+    """CO2 of the air outside [ppm]."""
+    return UNTOLD_OUTDOORS if run.room.outdoor_ppm is None else run.room.outdoor_ppm
+
+
+def air_changes(run: Run) -> Number:
+    """How often an hour the air of the room is renewed [1/h]."""
+    return UNTOLD_CHANGES if run.room.air_changes is None else run.room.air_changes
 
 
 def barometer_bar(run: Run, table: Frame = None) -> Number:

@@ -147,13 +147,15 @@ def write_workbook(settings: Mapping[str, Any], tables: Tables, path: str | Path
     return write_whole(place, workbook_bytes(sheets), replace=False)
 
 
-def workbook_bytes(sheets: Mapping[str, Sequence[Sequence[Any]]]) -> bytes:
+def workbook_bytes(sheets: Mapping[str, Sequence[Sequence[Any]]], widths: Sequence[float] = ()) -> bytes:
     """An .xlsx of plain cells: rows of each sheet, the first its header; no text can act as a formula.
 
     Parameters
     ----------
     sheets : mapping of rows
         Sheet names of 31 characters at most.
+    widths : sequence of float
+        Of the first columns, in characters; as a spreadsheet likes them where none are given.
 
     Returns
     -------
@@ -165,7 +167,10 @@ def workbook_bytes(sheets: Mapping[str, Sequence[Sequence[Any]]]) -> bytes:
     workbook = openpyxl.Workbook()
     workbook.remove(workbook.active)
     for name, rows in sheets.items():
-        _put(workbook.create_sheet(name), rows)
+        sheet = workbook.create_sheet(name)
+        _put(sheet, rows)
+        for column, width in enumerate(widths, start=1):
+            sheet.column_dimensions[openpyxl.utils.get_column_letter(column)].width = width
     packed = io.BytesIO()
     workbook.save(packed)
     return _without_clock(packed.getvalue())

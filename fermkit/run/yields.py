@@ -84,7 +84,7 @@ class Yield(Written):
     @property
     def known(self) -> str:
         """How it is known, where it was not measured; else nothing."""
-        return "" if self.mark is Mark.MEASURED else f"the {self.product} was not measured; {self.mark} from the rest"
+        return "" if self.mark is Mark.MEASURED else f"the {self.product} was not measured; {FROM[self.mark]}"
 
     def lines(self) -> list[Line]:
         """The yield, the same by carbon, and how far it is from its limit."""
@@ -101,6 +101,13 @@ class Yield(Written):
     def page(self) -> Page:
         """The yield as a page."""
         return Page(f"Yield of {self.product}", self.lines())
+
+
+FROM: Final = {
+    Mark.WORKED_OUT: "worked out from the rest", Mark.ASSUMED: "assumed: what is usual",
+    Mark.RECIPE: "assumed: what is usual for the recipe",
+}  # fmt: skip
+"""Where a yield that was not measured comes from."""
 
 
 def yield_of(
@@ -199,14 +206,31 @@ def yields_of(
     if "yeast" in grams:
         best, note = _yeast_at_best(limits, used, run.conditions.aeration == "air pump")
         add("yeast_yield", "dry yeast", grams["yeast"], grams["yeast"] * carbon_per_g("yeast"), best, note)
-    for product, note in (("ethanol", "the theoretical 0.5114 g/g"), ("CO2", "the theoretical 0.4886 g/g")):
+    for product, note in LIMIT_NOTES.items():
         if product in grams:
             carbon = grams[product] * carbon_per_g(product)
             add(f"{product.lower()}_yield", product, grams[product], carbon, THEORETICAL[product], note)
-    extract = None if harvest is None else extract_of_all_g(harvest, yeast)
+    extract = None if harvest is None else extract_of_all_g(run, harvest, yeast)
     if harvest is not None and extract is not None:
         dry = harvest.product_dry_g
         add("extract_yield", "dry extract, net", extract, None, dry / used, "the dry matter harvested")
+    return out
+
+
+LIMIT_NOTES: Final = {"ethanol": "the theoretical 0.5114 g/g", "CO2": "the theoretical 0.4886 g/g"}
+"""What limits each product of fermenting, as a page says it."""
+
+
+def estimated_yields(found: Estimate, limits: YeastLimits | None, pump: bool) -> dict[str, Yield]:
+    """The yields by the estimate alone, whatever was measured, each with its mark."""
+    used, out = found.amount("sugar_used"), {}
+    best, note = _yeast_at_best(limits, used, pump)
+    of = {"yeast": ("dry yeast", best, note)}
+    of |= {name: (name, THEORETICAL[name], words) for name, words in LIMIT_NOTES.items()}
+    for stream, (product, limit, words) in of.items():
+        grams, mark = found.amount(OF_ESTIMATE[stream]), found[OF_ESTIMATE[stream]].mark
+        name = f"{stream.lower()}_yield"
+        out[name] = yield_of(name, product, grams, used, grams * carbon_per_g(stream), limit, words, mark=mark)
     return out
 
 

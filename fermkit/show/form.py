@@ -38,8 +38,8 @@ PARTS: Final[Mapping[str, tuple[str, ...]]] = {
     "Gas": ("gas",),
     "Readings": (),
     "Alcohol and sugar": ("ethanol", "density", "residual_sugar"),
-    "Harvest": ("harvest",),
-    "More": ("run", "my_sums", "instruments", "ingredients"),
+    "Harvest": ("harvest", "keeping"),
+    "More": ("run", "yeast", "room", "dissolved_co2", "cost", "my_sums", "instruments", "ingredients"),
 }
 """What stands together on one page of the form, and the sections of run.toml in it."""
 

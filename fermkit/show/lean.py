@@ -38,6 +38,8 @@ STROKES: Final = {
     "|": "M{half} 0V{side}", "-": "M0 {half}H{side}", "+": "M{half} 0V{side}M0 {half}H{side}", ".": "M{half} {half}h1",
 }  # fmt: skip
 """One tile of each hatching, as the text of a path."""
+MOST_KEPT: Final = 40
+"""So many frames or legends of one picture are kept: a control that changes the axes has fewer values at hand."""
 
 
 class CannotWrite(Exception):
@@ -58,9 +60,14 @@ class LeanSvg:
 
     picture: Figure
     name: str
-    _frames: dict[int, tuple[Any, str, dict[str, str]]] = field(default_factory=dict)
+    _pen: "_Pen" = field(init=False)
+    _frames: dict[Any, tuple[str, dict[str, str]]] = field(default_factory=dict)
+    _legends: dict[Any, tuple[str, dict[str, str]]] = field(default_factory=dict)
     _inside: dict[int, tuple[Any, str]] = field(default_factory=dict)
     _ghost: dict[int, tuple[Any, str]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self._pen = _Pen(self.picture, self.name)
 
     def keep_ghost(self) -> None:
         """Keep what is drawn now: it stands faintly behind later drawings that have the same limits and labels."""
@@ -75,35 +82,46 @@ class LeanSvg:
             Where it holds an image or a formula.
         """
         with house_style():
-            pen = _Pen(self.picture, self.name)
-            body = "".join(self._axes(place, ax, pen) for place, ax in enumerate(self.picture.axes))
+            self._pen.defs = {}
+            body = "".join(self._axes(place, ax) for place, ax in enumerate(self.picture.axes))
         wide, high = self.picture.canvas.get_width_height()
         return (
             f'<svg class="fk-picture" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {wide} {high}" width="{wide}" '
             f'height="{high}" role="img" aria-label="{html.escape(alt, quote=True)}" font-family="{FONTS}">'
-            f'<rect width="100%" height="100%" fill="#fff"/><defs>{"".join(pen.defs.values())}</defs>{body}</svg>'
+            f'<rect width="100%" height="100%" fill="#fff"/><defs>{"".join(self._pen.defs.values())}</defs>{body}</svg>'
         )
 
-    def _axes(self, place: int, ax: Axes, pen: "_Pen") -> str:
-        """The frame, kept where nothing of it has changed, then what was drawn."""
-        looks = _looks(ax)
-        if place not in self._frames or self._frames[place][0] != looks:
-            frame = [ax.xaxis, ax.yaxis, *ax.spines.values()] if ax.axison else []
-            mine = _Pen(self.picture, self.name)
-            self._frames[place] = looks, mine.drawn([ax.title, *frame]), mine.defs
-        pen.defs |= self._frames[place][2]
+    def _axes(self, place: int, ax: Axes) -> str:
+        """The frame and the legend, kept where nothing of them has changed, and what was drawn."""
+        looks, pen = _looks(ax), self._pen
+        axes = [ax.xaxis, ax.yaxis, *ax.spines.values()] if ax.axison else []
+        frame = self._kept(self._frames, (place, looks), [ax.title, *axes])
+        legend = ax.get_legend()
+        told = "" if legend is None else self._kept(self._legends, legend, [legend])
         things = [
             thing
             for thing in ax.get_children()
             if not isinstance(thing, (Axis, Spine)) and thing not in (ax.patch, ax.title)
         ]
         text = pen.drawn(thing for thing in things if not isinstance(thing, (Text, Legend)))
-        words = pen.drawn(thing for thing in things if isinstance(thing, (Text, Legend)))
+        words = pen.drawn(thing for thing in things if isinstance(thing, Text)) + told
         self._inside[place] = looks, text
         before = self._ghost.get(place)
         faint = before is not None and before[0] == looks and before[1] != text
         ghost = f'<g opacity="0.3">{before[1]}</g>' if before is not None and faint else ""
-        return self._frames[place][1] + ghost + text + words
+        return frame + ghost + text + words
+
+    def _kept(self, kept: dict[Any, tuple[str, dict[str, str]]], looks: Any, things: Iterable[Any]) -> str:
+        """The text of what seldom changes, as it was drawn for these looks."""
+        if looks not in kept:
+            others, self._pen.defs = self._pen.defs, {}
+            if len(kept) >= MOST_KEPT:
+                kept.pop(next(iter(kept)))
+            kept[looks] = self._pen.drawn(things), self._pen.defs
+            self._pen.defs = others
+        text, defs = kept[looks]
+        self._pen.defs |= defs
+        return text
 
 
 def _looks(ax: Axes) -> tuple[Any, ...]:

@@ -222,9 +222,9 @@ class Panel:
         with plots.house_style():
             for ax in self.picture.axes if self.picture is not None else []:
                 plots.wipe(ax)
-        self.page = self._drawn(self._draw)
-        self._status.value = ""
-        self._show()
+            self.page = self._drawn(self._draw)
+            self._status.value = ""
+            self._show()
 
     def _rest(self) -> None:
         """What waits until the controls rest: the slow half, and the voice."""

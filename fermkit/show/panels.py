@@ -9,14 +9,17 @@ from fermkit.show.form import enter_data
 from fermkit.show.planning_panels import drying, plan, start, vessel
 from fermkit.show.reading_panels import balance, calibration, growth, uncertainty_shares
 from fermkit.show.recording_panels import compare, watch
+from fermkit.show.yeast_panels import cells, feed_slowly
 
 __all__ = [
     "balance",
     "batch_in_time",
     "calibration",
+    "cells",
     "compare",
     "drying",
     "enter_data",
+    "feed_slowly",
     "growth",
     "plan",
     "start",

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -12,7 +13,7 @@ from fermkit.basis.checks import numbers
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, in_words, interval, nominal, percent, plus_minus, uncertainty
 from fermkit.batch.plan import WAYS, plan_batch
-from fermkit.harvest.drying import MODELS, drying_curve
+from fermkit.harvest.drying import MODELS, DryingCurve, drying_curve
 from fermkit.matter.composition import compound, molar_mass
 from fermkit.matter.feed import feed
 from fermkit.run.analysis import Analysis
@@ -164,7 +165,7 @@ def vessel(
             ax.axhline(rated, color="black", linewidth=1, linestyle="-")
             ax.text(1, rated, "maker's rating", va="bottom", fontsize=9)
         ax.set(xlim=(0, 100), ylim=(0, HIGHEST_BAR), xlabel="sugar fermented [%]", ylabel="pressure [bar gauge]")
-        ax.legend(loc="upper left")
+        plots.legend(ax, "upper left")
         too_much = f"{sugar_g:g} g of sugar in {liquid:.2f} L under {headspace_pct:g} % gas space"
         said = f"above {BEYOND_BAR:g} bar gauge" if beyond else plus_minus(end, "bar gauge")
         judged = BEYOND_ALL if beyond else closed.against_rating(end)
@@ -230,15 +231,11 @@ def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
             )
         batch = plan_batch(mash, how=how, hours=hours)
         ranges = {"energy": batch.energy_g} | dict(batch.limits.ranges())
-        for row, (name, (low, high)) in enumerate(ranges.items()):
-            least, most = nominal(low), nominal(high)
-            binds = name in batch.binding
-            ax.barh(
-                row, max(most - least, 0.004 * widest), left=least, height=0.55, edgecolor="black", linewidth=0.7,
-                color=plots.COLOURS["vermilion" if binds else "sky"], hatch="///" if binds else "",
-            )  # fmt: skip
-        least, most = (nominal(end) for end in batch.yeast_range_g)
-        ax.axvspan(least, max(most, least + 0.002 * widest), color=plots.COLOURS["green"], alpha=0.35, zorder=0)
+        least = [nominal(low) for low, _ in ranges.values()]
+        wide = [max(nominal(high) - nominal(low), 0.004 * widest) for low, high in ranges.values()]
+        plots.rows(ax, least, wide, [name in batch.binding for name in ranges], height=0.55)
+        low, high = (nominal(end) for end in batch.yeast_range_g)
+        ax.axvspan(low, max(high, low + 0.002 * widest), color=plots.COLOURS["green"], alpha=0.35, zorder=0)
         ax.set_yticks(range(len(ranges)), [f"{n}, binds" if n in batch.binding else n for n in ranges])
         ax.set(
             xlim=(0, widest),
@@ -296,9 +293,13 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
         ax = picture.subplots()
     ahead = np.linspace(0, 1.5 * (time[-1] - time[0]), 150)
 
+    @lru_cache(64)
+    def curve_of(n: int, model: str) -> DryingCurve:
+        return drying_curve(time[:n], weight[:n], dry_g=dry_g, model=model)
+
     def draw(weighings: float, model: str, **goal: float) -> Page:
         n = round(weighings)
-        curve = drying_curve(time[:n], weight[:n], dry_g=dry_g, model=model)
+        curve = curve_of(n, model)
         to = (
             curve.time_to(goal["moisture_pct"] / 100)
             if "moisture_pct" in goal
@@ -314,7 +315,7 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
             nominal(to.target_g), color=colours["vermilion"], linestyle=(0, (5, 2)), linewidth=1.2, label="to reach"
         )
         ax.set(xlim=(0, ahead[-1]), ylim=(0, 1.08 * weight.max()), xlabel="time [h]", ylabel="net weight [g]")
-        ax.legend(loc="upper right")
+        plots.legend(ax, "upper right")
         lines = [
             Line("weight to reach", to.target_g, "g"),
             Line("reached after", to.time_h, "h", interval(*to.limits_h, "h")),

@@ -36,15 +36,20 @@ from fermkit.show.style import MARKS as MARKS
 from fermkit.show.style import STYLE as STYLE
 from fermkit.show.style import Figure as Figure
 from fermkit.show.style import Picture as Picture
-from fermkit.show.style import Rectangle
+from fermkit.show.style import box as box
 from fermkit.show.style import figure as figure
 from fermkit.show.style import freeze as freeze
 from fermkit.show.style import house_style as house_style
+from fermkit.show.style import legend as legend
 from fermkit.show.style import place as place
 from fermkit.show.style import png as png
+from fermkit.show.style import rows as rows
 from fermkit.show.style import show as show
 from fermkit.show.style import svg as svg
 from fermkit.show.style import wipe as wipe
+from fermkit.show.yeast_pictures import counting_grid as counting_grid
+from fermkit.show.yeast_pictures import feeding as feeding
+from fermkit.show.yeast_pictures import yeast_course as yeast_course
 from fermkit.vessel.pressures import PressureCurve
 
 
@@ -75,9 +80,10 @@ def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax
     row = 0.06 * deep  # the height of a line of text
     ax.set(xlim=(0, 1.72), ylim=(deep, -0.02))
     ax.axis("off")
-    ax.add_patch(Rectangle((0, 0), 0.13, 1, facecolor="#BBBBBB", edgecolor="black"))
+    box(ax, 0, 0, 0.13, 1, "#BBBBBB")
     ax.text(0.065, 0.5, f"{what} of the\nsugar used", rotation=90, ha="center", va="center")
     top, label_at, words = 0.0, -1.0, []
+    leaders, whiskers = [], []
     if nominal(gap) > 0.002:
         parts.append(("not found", gap))
     for name, share in parts:
@@ -88,12 +94,14 @@ def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax
         _band(ax, top, height, face, mark)
         middle = top + height / 2
         label_at = max(middle, label_at + row)
-        ax.plot([1.0, 1.03, 1.06], [middle, middle, label_at], color="black", linewidth=0.6, linestyle="-")
+        leaders += [(1.0, middle), (1.03, middle), (1.06, label_at), (np.nan, np.nan)]
         ax.text(1.07, label_at, f"{name}  {percent(share)}", va="center")
         u = uncertainty(share)
-        ax.plot([0.985, 0.985], [middle - u, middle + u], color="black", linewidth=1.2, linestyle="-")
+        whiskers += [(0.985, middle - u), (0.985, middle + u), (np.nan, np.nan)]
         words.append(f"{name} {percent(share)}")
         top += height
+    ax.plot(*zip(*leaders), color="black", linewidth=0.6, linestyle="-")  # one line of many pieces is quick
+    ax.plot(*zip(*whiskers), color="black", linewidth=1.2, linestyle="-")
     if nominal(gap) < -0.002:
         words.append(f"{percent(-gap)} more than the sugar held")
         ax.plot([0, 1.0], [1, 1], color=COLOURS["vermilion"], linestyle=(0, (5, 2)))
@@ -104,8 +112,8 @@ def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax
 
 def _band(ax: Any, top: float, height: float, face: str, hatch: str) -> None:
     """A ribbon from the sugar's bar to the product's bar, at the same height on both sides."""
-    ax.add_patch(Rectangle((0.13, top), 0.72, height, facecolor=face, alpha=0.35, edgecolor="none"))
-    ax.add_patch(Rectangle((0.85, top), 0.15, height, facecolor=face, edgecolor="black", linewidth=0.7, hatch=hatch))
+    box(ax, 0.13, top, 0.72, height, face, alpha=0.35, edgecolor="none")
+    box(ax, 0.85, top, 0.15, height, face, hatch)
 
 
 def gas_curve(gas: GasCurve, found: GrowthFit | SmoothReading | None = None, *, ax: Any) -> str:
@@ -151,7 +159,7 @@ def gas_curve(gas: GasCurve, found: GrowthFit | SmoothReading | None = None, *, 
         label="end of lag",
     )
     ax.set_xlim(left=min(0.0, gas.time_h[0]))
-    ax.legend(loc="lower right")
+    legend(ax, "lower right")
     return f"{words}; lag {plus_minus(found.lag_h, 'h')}, steepest at {plus_minus(found.max_rate * 1000, 'mmol/h')}."
 
 
@@ -179,7 +187,7 @@ def calibration(cal: Calibration, samples: Sequence[Reading] = (), *, ax: Any) -
             label="samples, diluted",
         )
     ax.set(xlabel=f"ethanol [{cal.fitted.content_unit}]", ylabel=f"signal [{cal.unit}]" if cal.unit else "signal")
-    ax.legend(loc="upper left")
+    legend(ax, "upper left")
     return (
         f"Calibration: {cal.signal.size} standards from {low:g} to {high:g} {cal.fitted.content_unit}, a {cal.curve}; "
         f"{len(samples)} samples read on it."
@@ -301,7 +309,7 @@ def compared(found: CurveComparison, *, ax: Any) -> str:
         label = fit.curve.replace("_", " ") + (f", weight {weight:.0%}" if any(found.weight) else "")
         ax.plot(time, fit.predict(time) * 1000, color=colour, linestyle=dash, label=label)
     ax.set(xlabel="time [h]", ylabel=f"CO2 {first.counts} [mmol]")
-    ax.legend(loc="lower right")
+    legend(ax, "lower right")
     low, high = (1000 * end for end in found.spread("max_rate"))
     return (
         f"{len(found.fits)} growth curves through {first.time_h.size} readings; "
@@ -365,7 +373,7 @@ def pressure(curve: PressureCurve, *, ax: Any) -> str:
         ax.axhline(curve.rated_bar_gauge, color="black", linewidth=1, linestyle=(0, (5, 2)), label="maker's rating")
     top = max(float(curve.high_bar.max()), curve.rated_bar_gauge or 0.0)
     ax.set(xlim=(0, curve.time_h[-1]), ylim=(0, 1.1 * top), xlabel="time [h]", ylabel="pressure [bar gauge]")
-    ax.legend(loc="lower right")
+    legend(ax, "lower right")
     rated = "no maker's rating" if curve.rated_bar_gauge is None else f"maker's rating {curve.rated_bar_gauge:g} bar"
     return f"Pressure of the closed vessel: up to {float(curve.gauge_bar.max()):.2f} bar gauge, never vented; {rated}."
 

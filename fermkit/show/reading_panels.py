@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 from math import sqrt
 from typing import Any, Final
 
@@ -54,7 +55,9 @@ def growth(gas: GasCurve) -> Panel:
         ax = picture.subplots()
     whole, last_h = nominal(gas.total()), float(gas.time_h[-1])
 
-    def fitted(part: GasCurve, curve: str, noise: str) -> GrowthFit:
+    @lru_cache(64)
+    def fitted(seen_pct: float, curve: str, noise: str) -> GrowthFit:
+        part = _seen(gas, seen_pct)
         return fit_growth(
             part.time_h,
             part.co2_mol,
@@ -67,7 +70,7 @@ def growth(gas: GasCurve) -> Panel:
 
     def draw(seen_pct: float, curve: str, noise: str) -> Page:
         part = _seen(gas, seen_pct)
-        fit = fitted(part, curve, noise)
+        fit = fitted(seen_pct, curve, noise)
         plots.gas_curve(part, fit, ax=ax)
         rest = gas.time_h > part.time_h[-1]
         ax.plot(gas.time_h[rest], gas.co2_mol[rest] * 1000, "o", color="#BBBBBB", mfc="none", markersize=3.5)
@@ -86,10 +89,10 @@ def growth(gas: GasCurve) -> Panel:
         return Page(said, lines, fit.doubts)
 
     def spread(seen_pct: float, curve: str, noise: str) -> Page:
-        part, lines = _seen(gas, seen_pct), []
+        lines = []
         for other in CURVES:
             try:
-                fit = fitted(part, other, noise)
+                fit = fitted(seen_pct, other, noise)
             except FermkitError as trouble:
                 lines.append(Line(other, "no fit", "", trouble.met))
                 continue
@@ -144,8 +147,12 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
     top = 1.3 * max(float(cal.signal.max()), float(signals.max()))
     unit = reading.fitted.content_unit
 
+    @lru_cache
+    def line(curve: str) -> Calibration:
+        return fit_calibration(cal.ethanol_pct_vol, cal.signal, curve=curve, unit=cal.unit, content_unit=unit)
+
     def draw(dilution: float, pipetting_pct: float, drift_pct: float, replicates: float, curve: str) -> Page:
-        used = fit_calibration(cal.ethanol_pct_vol, cal.signal, curve=curve, unit=cal.unit, content_unit=unit)
+        used = line(curve)
         read = used.read(
             signals[: round(replicates)] * (1 + drift_pct / 100),
             dilution=dilution,

@@ -13,6 +13,7 @@ from fermkit.batch.progress import SAYS
 from fermkit.growth.fit import Forecast
 from fermkit.growth.smoothing import smooth_growth
 from fermkit.run.analysis import Analysis, analyse
+from fermkit.run.comparison import yields_side_by_side
 from fermkit.run.records import Run, read_run
 from fermkit.run.timeline import Timeline, timeline_or_why
 from fermkit.show import plots
@@ -43,13 +44,14 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
             "two or more runs with different names",
             "name them in run.toml",
         )
-    yields = list(dict.fromkeys(name for analysis in analyses for name in analysis.yields))
+    every = yields_side_by_side(analyses)
+    yields = list(dict.fromkeys(name for own in every for name in own))
     picture = plots.figure(12.5, 4 + 1.2 * len(names))
     with plots.house_style():
         ax = picture.subplots()
 
     def draw(times: float, of: str, against: str) -> Page:
-        found = {name: a.yields[of] for name, a in zip(names, analyses) if of in a.yields}
+        found = {name: own[of] for name, own in zip(names, every) if of in own}
         if against not in found:
             raise InputError(f"{against} has no {of}", "a run that has one", "choose another run or another yield")
         values = [nominal(y.per_g) for y in found.values()]
@@ -71,7 +73,9 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
             change = ufloat(nominal(apart), times * uncertainty(apart))
             far = abs(nominal(change)) / max(uncertainty(change), 1e-300)
             seen = "a difference" if far > 1.96 else "no difference shown"
-            lines.append(Line(f"{name} less {against}", change, "g/g", f"{far:.1f} times its ±: {seen}"))
+            known = "; ".join(dict.fromkeys(filter(None, (one.known for one in (each, found[against])))))
+            note = "; ".join(filter(None, (f"{far:.1f} times its ±: {seen}", known)))
+            lines.append(Line(f"{name} less {against}", change, "g/g", note))
             told += [name] if far > 1.96 else []
         said = (
             f"these differ from {against}: {', '.join(told)}" if told else f"no run is shown to differ from {against}"
@@ -115,6 +119,7 @@ def watch(folder: str | Path) -> Panel:
         ax = picture.subplots()
     seen: dict[str, Any] = {"run": read_run(folder)}
     known: dict[str, Analysis] = {}
+    forecasts: dict[tuple[float, str], Forecast] = {}
     hours: dict[str, tuple[Timeline | None, str]] = {}
     place = str(Path(folder).resolve())
     if place in RUNNING:
@@ -124,6 +129,7 @@ def watch(folder: str | Path) -> Panel:
     def read(**_: Any) -> str:
         before, seen["run"] = _rows(seen["run"]), read_run(folder)
         known.clear()
+        forecasts.clear()
         hours.clear()
         new = _rows(seen["run"]) - before
         return f"Read again: {new} new rows." if new else "Read again: nothing new."
@@ -142,7 +148,9 @@ def watch(folder: str | Path) -> Panel:
         if fit is None:
             return Page(f"{now:g} h seen, and no forecast yet.", lines, [gap for gap in found.gaps if "curve" in gap])
         ax.set(xlim=(0, 1.6 * now), ylim=(0, 1500 * nominal(made)))
-        done = _done(found, done_pct / 100)
+        if (done_pct, curve) not in forecasts:
+            forecasts[done_pct, curve] = _done(found, done_pct / 100)
+        done = forecasts[done_pct, curve]
         green = plots.COLOURS["green"]
         ax.axvspan(done.low, min(done.high, 9 * now), color=green, alpha=0.25, zorder=0)
         ax.text(done.low, 1450 * nominal(made), f"{done_pct:g} % made ", ha="right", va="top", fontsize=9)

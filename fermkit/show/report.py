@@ -21,7 +21,16 @@ from fermkit.basis.shown import visible
 from fermkit.basis.written import Page, in_percent, interval, plus_minus
 from fermkit.run.analysis import Analysis
 from fermkit.run.comparison import Difference, RunComparison
-from fermkit.run.first_page import SUGAR_NOTE, does_it_add_up, false_alarms, how_good, in_short, rows, would_it_hold
+from fermkit.run.first_page import (
+    SUGAR_NOTE,
+    does_it_add_up,
+    false_alarms,
+    how_good,
+    in_short,
+    rows,
+    shut_beyond_rating,
+    would_it_hold,
+)
 from fermkit.run.records import Source
 from fermkit.run.timeline import timeline_or_why
 from fermkit.run.yields import Yield
@@ -129,6 +138,7 @@ def _of_one_run(a: Analysis, short: bool) -> dict[str, Any]:
         "front": _drawn(partial(_call, plots.in_and_out, a), 5.6),
         "good": how_good(a),
         "held": would_it_hold(a),
+        "burst": shut_beyond_rating(a),
         "advice": advice,
         "timeline": _drawn(partial(_call, plots.timeline, a), 4.5 if short else 5.0),
         "hours": None if hours is None else _drawn(partial(_call, plots.hours, hours), 4.0),
@@ -289,6 +299,7 @@ PICTURES: Final[Mapping[str, Draw]] = {
     "growth": lambda growth, a, ax: plots.gas_curve(a.gas[0], growth, ax=ax),
     "curves": lambda curves, _, ax: plots.compared(curves, ax=ax),
     "calibration": lambda line, a, ax: plots.calibration(line, [r for s in a.samples for r in s.readings], ax=ax),
+    "yeast_course": lambda found, a, ax: plots.yeast_course(found, a.gas[0] if a.gas else None, ax=ax),
     "hold": lambda hold, _, ax: plots.hold(hold, ax=ax),
     "drying": lambda drying, _, ax: plots.drying(drying, ax=ax),
     "balance": lambda _, a, ax: _electrons(a, ax),

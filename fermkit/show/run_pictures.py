@@ -21,7 +21,7 @@ from fermkit.run.comparison import RunComparison
 from fermkit.run.first_page import READ_BY, Part, in_and_out_g
 from fermkit.run.sections_gas import PressureReadings
 from fermkit.run.timeline import NO_MODEL, Timeline
-from fermkit.show.style import COLOURS, DASHES, MARKS, Rectangle
+from fermkit.show.style import COLOURS, DASHES, MARKS, Rectangle, rows
 
 FILLS: Final = {
     "ethanol": ("sky", ""), "CO2": ("orange", "///"), "yeast": ("green", "..."), "glycerol": ("purple", "xx"),
@@ -202,14 +202,10 @@ def bars(gaps: dict[str, float], *, ax: Any) -> None:
     """Horizontal bars about zero; those beyond the 95 % band are red and hatched."""
     ax.axvspan(-NORMAL_95, NORMAL_95, color="#EEEEEE", zorder=0)
     ax.axvline(0, color="black", linewidth=0.8, linestyle="-")
-    for row, gap in enumerate(gaps.values()):
-        broken = abs(gap) > NORMAL_95
-        colour, hatch = (COLOURS["vermilion"], "///") if broken else (COLOURS["sky"], "")
-        ax.barh(row, gap, height=0.5, color=colour, hatch=hatch, edgecolor="black", linewidth=0.7)
+    rows(ax, [0.0] * len(gaps), list(gaps.values()), [abs(gap) > NORMAL_95 for gap in gaps.values()])
     ax.set_yticks(range(len(gaps)), list(gaps))
-    ax.invert_yaxis()
     most = max(3.0, 1.1 * max(map(abs, gaps.values())))
-    ax.set_xlim(-most, most)
+    ax.set(xlim=(-most, most), ylim=(len(gaps) - 0.4, -0.6))
 
 
 def _ratio(value: Any) -> float:
@@ -283,14 +279,14 @@ def side_by_side(found: RunComparison, *, ax: Any) -> str:
     """
     names = list(found.same)
     step = 0.8 / len(found.analyses)
-    for number, (analysis, colour, mark) in enumerate(zip(found.analyses, COLOURS.values(), MARKS)):
-        values = [analysis.yields[name] for name in names]
+    for number, (analysis, own, colour, mark) in enumerate(zip(found.analyses, found.yields, COLOURS.values(), MARKS)):
+        values = [own[name] for name in names]
         at = np.arange(len(names)) + (number - (len(found.analyses) - 1) / 2) * step
         middle = np.array([nominal(one.per_g) for one in values])
         ends = np.array([one.interval() for one in values]).T
         ax.errorbar(middle, at, xerr=np.abs(ends - middle), fmt=mark, color=colour, capsize=4, markersize=6,
                     label=analysis.run.name)  # fmt: skip
-    ax.set_yticks(range(len(names)), [found.analyses[0].yields[name].product for name in names])
+    ax.set_yticks(range(len(names)), [found.yields[0][name].product for name in names])
     ax.invert_yaxis()
     ax.set_xlim(left=0.0)
     ax.set_xlabel("g for each gram of sugar used (whisker: 95 %)")

@@ -15,7 +15,7 @@ import hashlib
 import io
 import re
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -88,6 +88,9 @@ HOUSE.pop("savefig.directory")
 ONE_AT_A_TIME = threading.RLock()
 """matplotlib keeps its settings for the whole process, so one picture is made at a time."""
 
+INSIDE: list[bool] = []
+"""Holds something while the one thread that draws is in the house style already."""
+
 
 @contextmanager
 def house_style() -> Iterator[None]:
@@ -96,9 +99,16 @@ def house_style() -> Iterator[None]:
     The person's own settings neither show in our pictures nor are changed by them.
     """
     with ONE_AT_A_TIME:
+        if INSIDE:  # setting them costs a millisecond: once is enough
+            yield
+            return
         theirs = matplotlib.rcParams
         with matplotlib.rc_context({name: ours for name, ours in HOUSE.items() if theirs[name] != ours}):
-            yield
+            INSIDE.append(True)
+            try:
+                yield
+            finally:
+                INSIDE.pop()
 
 
 class Picture(Figure):
@@ -166,11 +176,45 @@ def wipe(ax: Any) -> None:
     for thing in (*ax.lines, *ax.patches, *ax.collections, *ax.texts):
         thing.remove()
     ax.containers.clear()  # error bars and the like: their parts are gone already
-    if (legend := ax.get_legend()) is not None:
-        legend.remove()
+    ax.legend_ = None  # kept by `legend`
     ax.relim()
     ax.set(xlim=(0, 1), ylim=(0, 1), prop_cycle=None)  # upright again, too
     ax.autoscale(True)
+
+
+def rows(ax: Any, left: Sequence[float], wide: Sequence[float], bad: Sequence[bool], height: float = 0.5) -> None:
+    """Bars, one below the other; those that are bad are red and hatched."""
+    for row, (start, width, wrong) in enumerate(zip(left, wide, bad)):
+        colour, hatch = ("vermilion", "///") if wrong else ("sky", "")
+        box(ax, start, row - height / 2, width, height, COLOURS[colour], hatch)
+
+
+def box(ax: Any, x: float, y: float, wide: float, high: float, colour: str, hatch: str = "", **how: Any) -> None:
+    """A filled rectangle with a thin edge, in data; the limits of the axes are the caller's, which is quick."""
+    looks: Any = {"facecolor": colour, "hatch": hatch, "edgecolor": "black", "linewidth": 0.7} | how
+    ax.add_artist(Rectangle((x, y), wide, high, **looks))
+
+
+def legend(ax: Any, loc: str, **how: Any) -> None:
+    """The legend of what is drawn, in a fixed place; one that looked the same before is taken again."""
+    entries = ax.get_legend_handles_labels()
+    looks = loc, tuple(how.items()), tuple(entries[1]), tuple(_handle_looks(handle) for handle in entries[0])
+    kept = vars(ax).setdefault("fk_legends", {})  # to make one costs as much as all else that is drawn
+    if looks not in kept:
+        kept[looks] = ax.legend(*entries, loc=loc, **how)
+    ax.legend_ = kept[looks]
+
+
+HANDLE_LOOKS = ("color", "linestyle", "linewidth", "marker", "markersize", "mfc", "mec", "facecolor", "edgecolor",
+                "alpha", "hatch")  # fmt: skip
+
+
+def _handle_looks(handle: Any) -> tuple[str, ...]:
+    """What can be seen of one drawn thing in a legend; of one with parts, that of its parts."""
+    if isinstance(handle, tuple):  # error bars, groups of bars
+        return tuple(looks for part in handle if part for looks in _handle_looks(part))
+    asked = (getattr(handle, f"get_{name}", None) for name in HANDLE_LOOKS)
+    return (type(handle).__name__, *(str(get()) for get in asked if get is not None))
 
 
 def place(ax: Any, *, left: float = 0.1, bottom: float = 0.15) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from fermkit.basis.errors import InputError
+from fermkit.basis.files import alone, write_whole
 from fermkit.basis.quantities import BY_VOLUME, conversion, number
 from fermkit.teach.mishaps import EVERYDAY, MEASUREMENT_NAMES, NAMES, NONE
 
@@ -58,10 +59,10 @@ class Given:
     u: float | None = None
 
 
-_NUMBER = r"[+-]?\d[\d.,'  ]*(?:[eE][+-]?\d+)?"
+_UNSIGNED = r"\d[\d.,'  ]*(?:[eE][+-]?\d+)?"
 _ANSWER = re.compile(
-    rf"(?:≈|~|=|ca\.?|about)? ?\(?({_NUMBER})(?: ?\((\d{{1,3}})\))? ?([^\d±()+]{{0,24}}?)"
-    rf" ?(?:(?:±|\+/-|\+-) ?({_NUMBER})\)? ?([^\d±()]{{0,24}}))?\)?"
+    rf"(?:≈|~|=|ca\.?|about)? ?\(?([+-]?{_UNSIGNED})(?: ?\((\d{{1,3}})\))? ?([^\d±()+]{{0,24}}?)"
+    rf" ?(?:(?:±|\+/-|\+-) ?({_UNSIGNED})\)? ?([^\d±()]{{0,24}}))?\)?"
 )
 _ADDED = re.compile(r"(?:^| )(?:of|dry|wet|ethanol|alcohol|sugar|yeast|hexose|CO2|carbon dioxide)\b", re.IGNORECASE)
 
@@ -100,7 +101,7 @@ def as_asked(text: str, question: Question) -> Given | None:
         decimals = re.search(r"[.,](\d+)$", first.strip())
         u = int(last_digits) * 10.0 ** -(len(decimals[1]) if decimals else 0)
     if u is not None and half_unit and half_unit.strip() == "%" and question.unit != "%":
-        u = value * u / 100
+        u = abs(value) * u / 100
     return Given(factor * value + offset, None if u is None else factor * u)
 
 
@@ -249,14 +250,24 @@ def answers_from(text: str) -> Answers:
     return Answers(given.pop("class", ""), given.pop("group", ""), given, mended, tuple(notes))
 
 
-def noted(path: Path, name: str, answer: str, *, mended: bool = False) -> None:
-    """Write one answer into the file, leaving every other line as it stands."""
-    text = path.read_text(encoding="utf-8-sig", errors="replace")
+def noted(path: Path, name: str, answer: str, *, mended: bool = False, blank: str = "") -> None:
+    """Write one answer into the file, leaving every other line as it stands; two that write at once lose nothing.
+
+    Parameters
+    ----------
+    path : Path
+    name, answer : str
+    mended : bool
+        Whether it is the number as mended.
+    blank : str
+        What the file holds where it is not there yet.
+    """
     asked = MENDED.get(name) if mended else QUESTION.get(name)
     label = f"mended {name}" if mended else name
     line = f"{label}{f' [{asked.unit}]' if asked else ''}: {' '.join(answer.split())}"
     pattern = re.compile(rf"(?mi)^[ \t]*{re.escape(label)}[ \t]*(?:\[[^\]\n]*\])?[ \t]*[:=].*$")
-    text = pattern.sub(lambda _: line, text, count=1) if pattern.search(text) else f"{text.rstrip()}\n{line}\n"
-    part = path.with_name(f".{path.name}-part")
-    part.write_text(text, encoding="utf-8")
-    part.replace(path)
+    with alone(path):
+        text = path.read_text(encoding="utf-8-sig", errors="replace") if path.exists() else blank
+        there = [found.span() for found in pattern.finditer(text)][-1:]  # where a name stands twice, the last counts
+        whole = f"{text[: there[0][0]]}{line}{text[there[0][1] :]}" if there else f"{text.rstrip()}\n{line}\n"
+        write_whole(path, whole.encode())

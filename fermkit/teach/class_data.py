@@ -16,6 +16,7 @@ from typing import Any, Final, TypeVar
 
 import numpy as np
 
+from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import one_of
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written
@@ -39,6 +40,7 @@ from fermkit.teach.mishaps import (
     into_readings,
     into_working,
     size_of,
+    within_reach,
 )
 from fermkit.teach.papers import class_pages, student_notebooks, teacher_pages
 
@@ -80,6 +82,8 @@ class ClassKit(Written):
     class_id : str
     groups : tuple of str
     seconds : float
+    invented : bool
+        False for a class of real jars.
     """
 
     folder: Path
@@ -87,6 +91,7 @@ class ClassKit(Written):
     class_id: str
     groups: tuple[str, ...]
     seconds: float
+    invented: bool = True
 
     def page(self) -> Page:
         """Where everything is. No fault is named here: the teacher may be looking at it with the class."""
@@ -96,14 +101,11 @@ class ClassKit(Written):
             Line("for the teacher only", str(self.teacher)),
             Line("made in", f"{self.seconds:.1f}", "s"),
         ]
-        return Page(
-            f"Class {self.class_id}",
-            lines,
-            [
-                "The folder for the teacher opens every answer: keep it off shared drives, and keep a copy of it.",
-                "Invented data: a simulated batch for each group.",
-            ],
-        )
+        keep = "The folder for the teacher opens every answer: keep it off shared drives, and keep a copy of it."
+        told = [keep, "Invented data: a simulated batch for each group."]
+        if not self.invented:
+            told = ["A sheet for each group: fill it in as the week goes.", *cautions_for("fermenting").sentences()]
+        return Page(f"Class {self.class_id}", lines, told)
 
 
 def make_class(
@@ -209,14 +211,19 @@ def with_progress(items: Iterable[T], doing: str) -> Iterator[tuple[int, T]]:
 
 
 def _sensible(groups: int, place: Path, apart: Path, faults: Sequence[str], secret: bytes | None) -> None:
-    if not (isinstance(groups, int) and 1 <= groups <= MOST_GROUPS):
-        raise InputError(f"{groups} groups", f"1 to {MOST_GROUPS}", "give a whole number")
+    sensible_places(groups, place, apart)
     for fault in faults:
         one_of(fault, (*NAMES, NONE), "fault")
     if secret is not None and len(secret) < 16:
         raise InputError(
             f"a secret of {8 * len(secret)} bits", "128 bits or more", "leave it out: one is drawn for you"
         )
+
+
+def sensible_places(groups: int, place: Path, apart: Path) -> None:
+    """Refuse a number of groups or places that cannot be, before anything is written."""
+    if not (isinstance(groups, int) and 1 <= groups <= MOST_GROUPS):
+        raise InputError(f"{groups} groups", f"1 to {MOST_GROUPS}", "give a whole number")
     for there in (place, apart):
         if there.exists():
             raise InputError(
@@ -243,17 +250,17 @@ def class_kitchen(group: str, rng: np.random.Generator, **changes: Any) -> Kitch
 
     Amounts differ so much between groups that the numbers of one are wrong for another.
     """
-    litres = round(float(rng.uniform(1.3, 2.5)), 1)
+    litres = round(float(rng.uniform(1.0, 2.4)), 1)
     first_h = 0.5 * int(rng.integers(14, 17))
     common: dict[str, Any] = {
         "name": f"Group {group}",
         "note": "Invented for a lesson. Baker's yeast on beet molasses; gas collected over water.",
         "hours": 30.0,
         "liquid_L": litres,
-        "molasses_g": 5.0 * round(litres * float(rng.uniform(85, 140)) / 5),
+        "molasses_g": 5.0 * round(litres * float(rng.uniform(80, 145)) / 5),
         "sucrose": round(float(rng.uniform(0.46, 0.52)), 3),
         "yeast_g": round(float(rng.uniform(4.0, 7.5)), 1),
-        "temperature_C": float(rng.integers(25, 32)),
+        "temperature_C": float(rng.integers(23, 34)),
         "barometer_bar": round(float(rng.uniform(0.985, 1.025)), 3),
         "collector_C": float(rng.integers(19, 25)),
         "u_sucrose": 0.004,
@@ -271,6 +278,7 @@ def _group(folder: Path, group: str, class_id: str, fault: str, secret: bytes, b
     kitchen = class_kitchen(group, draw["habits"], **into_kitchen(fault, size))
     truth = ferment(draw_batch(kitchen, draw["truth"]))
     settings, honest = readings(truth, draw["readings"], kitchen)
+    size = within_reach(fault, size, honest)
     tables = into_readings(fault, size, honest, kitchen, draw["mistake"])
     write_run(settings, tables, folder / RUN)
     run = run_from(settings, tables)

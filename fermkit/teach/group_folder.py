@@ -5,6 +5,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
 from fermkit.basis.checks import one_of
@@ -116,10 +117,7 @@ class GroupFolder(Written):
         return Noted(question, f"noted: {_said(found)} {asked.unit}")
 
     def _write(self, name: str, text: str, *, mended: bool = False) -> None:
-        path = self.path / FILE
-        if not path.exists():
-            path.write_text(blank_answers(self.class_id, self.group), encoding="utf-8")
-        noted(path, name, text, mended=mended)
+        noted(self.path / FILE, name, text, mended=mended, blank=blank_answers(self.class_id, self.group))
 
     def page(self) -> Page:
         """Which group, and how far it is."""
@@ -186,7 +184,9 @@ def group_folders(folder: Path) -> tuple[list[Path], list[str]]:
     return ours, [place.name for place in there if place not in ours]
 
 
-def handed_in(folder: Path, also: str) -> tuple[dict[str, tuple[Answers, tuple[str, ...]]], list[str]]:
+def handed_in(
+    folder: Path, also: str, sheets: Mapping[str, Answers] = MappingProxyType({})
+) -> tuple[dict[str, tuple[Answers, tuple[str, ...]]], list[str]]:
     """Answers of every group with what is to be said of them, from the groups' folders and from files handed in.
 
     Parameters
@@ -195,13 +195,15 @@ def handed_in(folder: Path, also: str) -> tuple[dict[str, tuple[Answers, tuple[s
         Of the class.
     also : str
         A folder in it; its text files say themselves whose they are.
+    sheets : mapping of Answers
+        Those that stand elsewhere already: group → answers.
 
     Returns
     -------
     (dict, list)
         Group → answers and notes; and what could be given to no group.
     """
-    found: dict[str, list[Answers]] = {}
+    found: dict[str, list[Answers]] = {group: [answers] for group, answers in sheets.items()}
     notes: dict[str, list[str]] = {}
     places, strangers = group_folders(folder)
     lost = [f"{name} is no group's folder, and was left out" for name in strangers]

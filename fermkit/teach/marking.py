@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
 from fermkit.basis.errors import InputError
@@ -26,12 +27,15 @@ from fermkit.teach.class_key import (
 from fermkit.teach.group_folder import handed_in
 from fermkit.teach.mishaps import MISHAP, PRICE
 from fermkit.teach.papers import whole_page
+from fermkit.teach.real_jars import JARS, jars_key, read_jars
 
 ANOTHERS: Final = 4
 """So many numbers that fit another group and not one's own tell that its folder was worked on."""
 
 PARTLY: Final = 0.5
 AGAIN: Final = "mended number"
+
+
 class Kind(StrEnum):
     """What an answer is."""
 
@@ -182,7 +186,8 @@ def mark(folder: str | Path, teacher: str | Path | None = None) -> ClassMarks:
     Parameters
     ----------
     folder : str or Path
-        The class: answers.txt in the groups' folders, or answer files in its folder ``handed_in``.
+        The class: answers.txt in the groups' folders, answer files in its folder ``handed_in``, or, of real jars,
+        ``real_jars.xlsx``: each sheet's answers are then held against what its own readings give.
     teacher : str or Path, optional
         Where the key is; ``<folder>-teacher`` if not given. Nothing else is needed from the students' folders.
 
@@ -201,13 +206,16 @@ def mark(folder: str | Path, teacher: str | Path | None = None) -> ClassMarks:
     A later number is right if it follows from the group's own earlier ones. See `SCHEME`.
     """
     begun = time.perf_counter()
-    key = read_key(teachers_folder(folder, teacher))
+    place = Path(folder)
+    jars, strangers = read_jars(place) if (place / JARS).exists() else ([], [])
+    key, said = jars_key(jars) if jars else (read_key(teachers_folder(folder, teacher)), {})
     keys = {one["group"]: one for one in key["groups"]}
-    found, lost = handed_in(Path(folder), HANDED_IN)
+    found, lost = handed_in(place, HANDED_IN, {jar.group: jar.answers for jar in jars})
+    lost += strangers
     marked = []
     for name, own in sorted(keys.items()):
         answers, notes = found.get(name, (Answers(), ("nothing was handed in",)))
-        marked.append(group_marks(answers, notes, own, keys, key["class"]))
+        marked.append(group_marks(answers, (*said.get(name, ()), *notes), own, keys, key["class"]))
     lost += [f"group {name} is not in the key" for name in sorted(set(found) - set(keys))]
     return ClassMarks(key["class"], tuple(marked), tuple(lost), time.perf_counter() - begun)
 
@@ -217,7 +225,7 @@ def group_marks(
 ) -> GroupMarks:
     """One group's answers held against its part of the key."""
     stated = own["stated"]
-    first = first_numbers(answers, own["read"], stated)
+    first = first_numbers(answers, own["read"], stated, own.get("mended", {}))
     marks = [*first.values(), _plus_minus(answers, own["read"], first)]
     if "fault" in own:
         marks += _hunt(answers, own, first)
@@ -241,15 +249,24 @@ def _fits(value: float, right: Mapping[str, float] | None) -> bool:
 
 
 def first_numbers(
-    answers: Answers, rights: Mapping[str, Mapping[str, float]], stated: Mapping[str, float]
-) -> dict[str, Mark]:
-    """The nine numbers as read: each right, following from earlier ones, a known slip, or neither."""
+    answers: Answers, rights: Mapping[str, Mapping[str, float]], stated: Mapping[str, float],
+    mended: Mapping[str, Mapping[str, float]] = MappingProxyType({}),
+) -> dict[str, Mark]:  # fmt: skip
+    """The nine numbers as read: each right, following from earlier ones, a known slip, or neither.
+
+    A number that was mended before it was written down is right, too: finding a mistake early costs nothing.
+    """
     own = _values(answers)
     out: dict[str, Mark] = {}
     known = {name: one["value"] for name, one in rights.items()} | dict(stated)
     for name in QUESTION:
         earned = [one for one in INPUTS.get(name, ()) if one in out and out[one].points > 0]
         out[name] = _number(name, answers, own, rights.get(name), known, len(earned))
+        value = own.get(name)
+        early = name in rights and name != "carbon found" and value is not None and _fits(value, mended.get(name))
+        if early and out[name].points < 1:
+            told = f"right as mended; as read: {out[name].says}"
+            out[name] = Mark(name, answers.given[name], 1, 1, Kind.RIGHT, told)
     return out
 
 
@@ -325,6 +342,9 @@ def _mended(answers: Answers, own: Mapping[str, Any], first: Mapping[str, Mark])
     """The number that the mistake spoilt, and the carbon with it."""
     name = MISHAP[own["fault"]].mends
     right, given, read = own["mended"][name], answers.mended.get(name, ""), answers.number(name, mended=True)
+    early = answers.number(name) if name in QUESTION else None
+    if read is None and isinstance(early, Given) and _fits(early.value, right):
+        given, read = answers.given[name], early  # mended before it was written down
     unit = MENDED[name].unit
     told = f"mended, {name} is " + " ± ".join(rounded(right["value"], right["tolerance"])) + f" {unit}"
     good = isinstance(read, Given) and _fits(read.value, right)

@@ -158,6 +158,10 @@ ALCOHOL_G_ML: Final = 0.7892
 """Density of ethanol at 20 °C [g/mL] (OIML R 22:1975)."""
 
 
+REACHED: Final = 0.75
+"""A dead range begins at this share of the strongest reading at most: a quarter is far beyond the ± of a dilution."""
+
+
 def size_of(name: str, rng: np.random.Generator) -> float:
     """How large a mishap is, drawn."""
     sizes: dict[str, Callable[[], float]] = {
@@ -180,6 +184,13 @@ def into_kitchen(name: str, size: float) -> dict[str, Any]:
     if name in ("wrong dilution", "dead sensor range"):
         return {"dilutions": DILUTIONS[1] if size == 0.5 else DILUTIONS[0]}
     return {}
+
+
+def within_reach(name: str, size: float, honest: Tables) -> float:
+    """The size, so that the mishap shows: a sensor stops well below what the strongest sample would make it say."""
+    if name != "dead sensor range":
+        return size
+    return min(size, REACHED * max(float(cell) for cell in honest["samples"]["signal [V]"]))
 
 
 def into_readings(name: str, size: float, tables: Tables, kitchen: Kitchen, rng: np.random.Generator) -> Tables:
@@ -243,14 +254,14 @@ def envelopes(facts: Mapping[str, float], rng: np.random.Generator) -> dict[str,
     dict
         Measurement → lines (name, value, unit) and what it settles. The same lines for every group, whatever its fault.
     """
-    lost, pct = facts["lost_g"] + rng.normal(0, 0.7), facts["pct_vol"]
+    lost, pct = facts["lost_g"] + rng.normal(0, 0.3), facts["pct_vol"]
     jar, dry = 3500.0 + rng.normal(0, 20), facts["sample_dry_g"] + rng.normal(0, 0.02)
     found: dict[str, tuple[list[tuple[str, str, str]], str]] = {
         "weigh the jar": (
             [
                 ("jar and contents, first", f"{jar:.1f}", "g"),
                 ("at the end, samples put back", f"{jar - lost:.1f}", "g"),
-                ("gone as gas", f"{lost:.1f} ± 0.7", "g"),
+                ("gone as gas", f"{lost:.1f} ± 0.3", "g"),
                 ("of it air, water and alcohol vapour", f"{facts['other_g']:.1f}", "g"),
                 ("CO2 still in liquid and jar", f"{facts['held_g']:.1f}", "g"),
             ],

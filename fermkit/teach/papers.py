@@ -6,19 +6,22 @@ import math
 from collections.abc import Mapping, Sequence
 from importlib import resources
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.constants import ZERO_CELSIUS_K
 from fermkit.basis.written import nominal, rounded
 from fermkit.matter.composition import molar_mass
 from fermkit.matter.properties import water_vapour_pressure
-from fermkit.run.analysis import Analysis
 from fermkit.run.records import Run
 from fermkit.run.sections_gas import CollectedVolume
 from fermkit.teach.answers import MENDED, QUESTION, QUESTIONS, SHARED
 from fermkit.teach.class_key import CARBON, SCHEME, SLIPS
+from fermkit.teach.lesson import FIVE, GLOSSARY, WALL, slides, wall
 from fermkit.teach.mishaps import MEASUREMENTS, MISHAP, NAMES, NONE, PRICE, RULES
+
+if TYPE_CHECKING:
+    from fermkit.run.analysis import Analysis
 
 STORY: Final = (
     "Your jar: baker's yeast on beet molasses, with an airlock. Its gas was collected over water, its alcohol read "
@@ -28,7 +31,7 @@ HPA_L: Final = 83.14
 """The gas constant as students use it [hPa L/(mol K)]."""
 
 
-def class_pages(about: Mapping[str, Any], run: Run, analysis: Analysis) -> tuple[str, dict[str, Any]]:
+def class_pages(about: Mapping[str, Any], run: Run, analysis: "Analysis") -> tuple[str, dict[str, Any]]:
     """A group's page that opens by itself in any browser, and the same data for the print pack."""
     data = _data(about, run, analysis)
     text = json.dumps(data, ensure_ascii=False).replace("<", "\\u003c")
@@ -36,7 +39,7 @@ def class_pages(about: Mapping[str, Any], run: Run, analysis: Analysis) -> tuple
     return page.read_text(encoding="utf-8").replace("/*DATA*/null", text), data
 
 
-def _data(about: Mapping[str, Any], run: Run, analysis: Analysis) -> dict[str, Any]:
+def _data(about: Mapping[str, Any], run: Run, analysis: "Analysis") -> dict[str, Any]:
     gas, table = analysis.gas[0], run.tables["gas"]
     weights = run.tables["weights"]
     rows = [
@@ -78,11 +81,12 @@ def _data(about: Mapping[str, Any], run: Run, analysis: Analysis) -> dict[str, A
         "mended": [[name, q.unit, q.asks] for name, q in MENDED.items()],
         "measurements": [[m.name, m.minutes, m.does] for m in MEASUREMENTS],
         "mistakes": [*NAMES, NONE],
+        "words": [list(one) for one in GLOSSARY],
         "care": cautions_for("fermenting", "closing").sentences(),
     }  # fmt: skip
 
 
-def _constants(run: Run, analysis: Analysis) -> list[list[str]]:
+def _constants(run: Run, analysis: "Analysis") -> list[list[str]]:
     """Everything that a pocket calculator needs beside the tables."""
     molasses = run.ingredients["beet molasses"]
     collector = next(one for one in run.gas if isinstance(one, CollectedVolume))
@@ -109,7 +113,7 @@ def _constants(run: Run, analysis: Analysis) -> list[list[str]]:
     ]  # fmt: skip
 
 
-def _taken(analysis: Analysis) -> float:
+def _taken(analysis: "Analysis") -> float:
     if analysis.yeast is None or analysis.harvest is None:
         return 1.0
     return nominal(analysis.yeast.product_dry_g) / nominal(analysis.harvest.product_dry_g)
@@ -120,11 +124,12 @@ def teacher_pages(class_id: str, groups: Sequence[Mapping[str, Any]]) -> dict[st
     out = {
         "print_pack.html": print_pack(class_id, groups),
         "desk.html": desk(class_id, groups),
+        "slides.html": whole_page(f"Slides of class {class_id}", wall(slides()), WALL),
         "key.html": whole_page(f"Key of class {class_id}", key_body(groups)),
     }
-    page = _lessons()
-    if page is not None and (page / "teachers_page.md").is_file():
-        out["teachers_page.md"] = (page / "teachers_page.md").read_text(encoding="utf-8")
+    page = lesson_file("teachers_page.md")
+    if page is not None:
+        out["teachers_page.md"] = page.read_text(encoding="utf-8")
     return out
 
 
@@ -157,7 +162,8 @@ body{font:10.5pt/1.35 sans-serif;max-width:182mm}table{border-collapse:collapse;
 border-bottom:.2mm solid #999;text-align:left}p{margin:1.5mm 0}h1{font-size:15pt;margin:0 0 2mm}
 h2{font-size:12pt;margin:3mm 0 1mm}
 .cut{border:.3mm dashed #333;padding:2.5mm 4mm;break-inside:avoid;margin:0 0 3mm}
-.ans td{height:6mm;border:.2mm solid #999}
+.ans td{height:6mm;border:.2mm solid #999}.five td{height:26mm;vertical-align:top}
+.five td:nth-child(2){width:55mm}.five td:nth-child(n+3){width:56mm}.two table{break-inside:avoid}
 .gas{columns:4;column-gap:6mm}
 """
 
@@ -204,6 +210,9 @@ def print_pack(class_id: str, groups: Sequence[Mapping[str, Any]]) -> str:
         )
         slips = "".join(f"<div class=cut>{name}: {_slip(n, found)}</div>" for n, found in one["slips"].items())
         out.append(f"<section><h1>Slips: cut, fold, sell for minutes</h1>{slips}</section>")
+    questions = [[i, asked, "", ""] for i, (asked, _) in enumerate(FIVE, start=1)]
+    asked = f"<div class='ans five'>{_rows(questions, ('', 'question', 'before the lesson', 'after it'))}</div>"
+    out.append(f"<section><h1>Five questions: one sheet for each student</h1><p>Name: {'_' * 30}</p>{asked}</section>")
     out.append(f"<section><h1>Cautions, if jars are used</h1><ul>{care}</ul></section>" if groups else "")
     return whole_page(f"Print pack of class {class_id}", "".join(out), PRINTED)
 
@@ -268,6 +277,12 @@ def key_body(groups: Sequence[Mapping[str, Any]]) -> str:
 
 def _told(right: Mapping[str, float] | None) -> str:
     return "" if right is None else " ± ".join(rounded(right["value"], right["tolerance"]))
+
+
+def lesson_file(name: str) -> Path | None:
+    """A file of the lesson, where the lesson is at hand."""
+    place = _lessons()
+    return place / name if place is not None and (place / name).is_file() else None
 
 
 def _lessons() -> Path | None:

@@ -14,6 +14,7 @@ from fermkit.basis.errors import FermkitError, InputError
 from fermkit.basis.groups import Precision, precision
 from fermkit.basis.statistics import robust_mean
 from fermkit.basis.written import Line, Page, Written, nominal, plus_minus
+from fermkit.batch.estimate import Mark
 from fermkit.run.analysis import Analysis
 from fermkit.run.records import read_run
 from fermkit.show.plots import COLOURS, DASHES, MARKS, figure, house_style, svg
@@ -22,6 +23,7 @@ from fermkit.teach.class_data import HANDED_IN, read_key, teachers_folder, with_
 from fermkit.teach.class_key import CO2, HEXOSE, carbon_found, class_results, right_answers
 from fermkit.teach.group_folder import RUN, group_folders, handed_in, open_group
 from fermkit.teach.papers import whole_page
+from fermkit.teach.real_jars import JARS, Jar, analysed, read_jars
 
 RESULTS: Final = {"CO2 yield": "mol/mol", "alcohol yield": "g/g", "yeast yield": "g/g", "carbon found": "%"}
 """What is pooled, and its unit: each for the sugar used, since the groups' batches differ in size."""
@@ -261,6 +263,8 @@ def pool(folder: str | Path, teacher: str | Path | None = None) -> ClassPool:
     """
     begun = time.perf_counter()
     place = Path(folder)
+    if (place / JARS).exists():
+        return _pool_of_jars(place, begun)
     folders, _ = group_folders(place)
     if not folders:
         raise InputError(f"{str(folder)!r} holds no folder called group_01", "a folder of a class", "check the name")
@@ -271,6 +275,18 @@ def pool(folder: str | Path, teacher: str | Path | None = None) -> ClassPool:
         name = one.name.removeprefix("group_")
         groups.append(_found_in(one, name, answers.get(name, (Answers(), ()))[0], keys.get(name)))
     return pooled_class(tuple(groups), list(keys.values()), tuple(lost), begun)
+
+
+def _pool_of_jars(place: Path, begun: float) -> ClassPool:
+    """Of real jars: nobody knows the truth, so the spread stands alone."""
+    jars, lost = read_jars(place)
+    if not jars:
+        raise InputError(f"{JARS} holds no group's sheet", "sheets called group 01, group 02 …", "name them so")
+    answers, strangers = handed_in(place, HANDED_IN, {jar.group: jar.answers for jar in jars})
+    groups = []
+    for _, jar in with_progress(jars, "analysing group"):
+        groups.append(_found_in_jar(jar, answers[jar.group][0]))
+    return pooled_class(tuple(groups), [], tuple(lost + strangers), begun)
 
 
 def pooled_class(
@@ -371,7 +387,7 @@ def _found_in(place: Path, name: str, answers: Answers, key: Mapping[str, Any] |
         if odd:
             raise InputError(f"{odd[0]} is no file, but a link, a pipe or a folder", "plain files", "copy the run anew")
         run = read_run(place / RUN)
-        analysis = class_results(run)
+        analysis = class_results(run, "estimate")
         by_kit, curve, said = by_the_kit(analysis)
         about = open_group(place)
         if key is not None and dict(about.shared) != dict(key["shared"]):
@@ -389,15 +405,47 @@ def _found_in(place: Path, name: str, answers: Answers, key: Mapping[str, Any] |
     return GroupFound(name, *curve, given, by_kit, shared, shared_by_kit, tuple(notes))
 
 
+def _found_in_jar(jar: Jar, answers: Answers) -> GroupFound:
+    given, shared, notes = answered_by(answers)
+    analysis, problem = analysed(jar)
+    by_kit, curve, said = by_the_kit(analysis) if analysis is not None else ({}, (None, None), [])
+    notes += [*jar.notes, *said, *([problem] if problem else [])]
+    return GroupFound(jar.group, *curve, given, by_kit, shared, (), tuple(notes))
+
+
 def by_the_kit(analysis: Analysis) -> tuple[dict[str, float], tuple[Floats | None, Floats | None], list[str]]:
     """The kit's results of a run, its gas curve, and what is missing."""
     right = {name: one["value"] for name, one in right_answers(analysis).items()}
-    found = {name: x for name, x in _results_of(right).items() if np.isfinite(x) and 0 <= x <= POSSIBLE[name]}
+    worked_out = _worked_out(analysis, right)
+    more = [name for name in OF_ESTIMATE if name in worked_out and name not in right]
+    results = _results_of(worked_out)
+    if more:
+        results.pop("carbon found", None)  # by the estimate it closes by itself
+    found = {name: x for name, x in results.items() if np.isfinite(x) and 0 <= x <= POSSIBLE[name]}
     missing = [name for name in RESULTS if name not in found]
     notes = [f"no {', no '.join(missing)} by the kit: {analysis.gaps[0] if analysis.gaps else 'not given'}"]
+    notes = (notes if missing else []) + [f"{name} not measured, worked out from the rest by the kit" for name in more]
     gas = analysis.gas[0] if analysis.gas else None
     curve = (None, None) if gas is None else (gas.time_h, gas.co2_mol)
-    return found, curve, notes if missing else []
+    return found, curve, notes
+
+
+OF_ESTIMATE: Final = {"sugar": ("sugar_used", 1.0), "alcohol": ("ethanol", 1.0), "gas made": ("co2", 1 / CO2),
+                      "yeast": ("yeast", 1.0)}  # fmt: skip
+"""What the estimate calls a batch quantity, and what makes its grams the unit of the answer."""
+
+
+def _worked_out(analysis: Analysis, right: Mapping[str, float]) -> dict[str, float]:
+    """Batch quantities that a group did not measure and the estimate works out from the rest; none that is assumed."""
+    if analysis.estimate is None:
+        return dict(right)
+    known = {Mark.MEASURED, Mark.WORKED_OUT}
+    more = {
+        name: analysis.estimate[key].value * times
+        for name, (key, times) in OF_ESTIMATE.items()
+        if name not in right and analysis.estimate[key].mark in known
+    }
+    return dict(right) | more
 
 
 def _read_back(analysis: Analysis, shared: Mapping[str, Any]) -> tuple[float, ...]:

@@ -106,7 +106,7 @@ class Kitchen:
     carried_solids: float = 0.04
     u_carried_solids: float = 0.01
     share_harvested: float = 1.0
-    u_share_harvested: float = 0.0
+    u_share_harvested: float = 0.01
     u_weighing_g: float = 0.02
     u_density_kg_m3: float = 0.5
     u_residual_g_L: float = 0.5

@@ -20,13 +20,10 @@ from fermkit.matter.properties import (
     bicarbonate_factor,
     co2_compressibility,
     co2_solubility,
+    co2_swelling,
     water_density,
     water_vapour_pressure,
 )
-
-SWELLING_ML: Final = (37.51, -9.585e-2, 8.740e-4, -5.044e-7)
-"""What a mole of dissolved CO2 adds to the volume of water [mL/mol], as a polynomial in °C: Garcia, LBNL-49023
-(2001), eq. 3 (read in public simulator code). At 25 °C 35.6; other sources 32 to 38, Weiss 1974 32.3."""
 
 GRID_BAR: Final = np.linspace(0.0, MOST_CO2_BAR, 65)
 """Where the amount in a vessel is worked out before the root between two of them is sought [bar]."""
@@ -73,7 +70,7 @@ class GasSpace:
     @property
     def swelling(self) -> float:
         """What a mole of dissolved CO2 adds to the liquid [L/mol]."""
-        return float(np.polynomial.polynomial.polyval(self.temperature_C, SWELLING_ML)) / 1000.0
+        return float(co2_swelling(self.temperature_C))
 
     @property
     def RT(self) -> float:

@@ -8,7 +8,7 @@ import numpy as np
 
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.checks import Floats
-from fermkit.basis.constants import STANDARD_ATMOSPHERE_BAR
+from fermkit.basis.constants import OXYGEN_IN_AIR, STANDARD_ATMOSPHERE_BAR
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Numbers, Page, Written, interval, nominal, plus_minus, uncertainty
 from fermkit.matter.composition import molar_mass
@@ -49,6 +49,15 @@ class Pressure(Written):
     warm_rating: str = ""
 
     @property
+    def gauge_limits(self) -> tuple[float, float]:
+        """What the gauge would show [bar], 95 %: from all oxygen of the sealed air used up to none of it.
+
+        `gauge_bar` itself keeps to the safe side, with none used.
+        """
+        middle, half = nominal(self.gauge_bar), 1.96 * uncertainty(self.gauge_bar)
+        return middle - half - OXYGEN_IN_AIR * nominal(self.air_bar), middle + half
+
+    @property
     def dissolved_g_per_L(self) -> Any:
         """CO2 in the liquid, bicarbonate counted as CO2 [g per litre of liquid as filled]."""
         return self.dissolved_mol * molar_mass("CO2") / self.liquid_L
@@ -67,7 +76,7 @@ class Pressure(Written):
         return Page(
             f"Pressure in a closed vessel at rest, {self.about}",
             (
-                Line("pressure, gauge", self.gauge_bar, "bar", "above the air outside"),
+                Line("pressure, gauge", self.gauge_bar, "bar", "above the air outside", self.gauge_limits),
                 *warm,
                 Line("pressure, absolute", self.absolute_bar, "bar"),
                 Line("  of it CO2", self.co2_bar, "bar"),

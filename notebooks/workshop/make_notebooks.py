@@ -64,12 +64,19 @@ def versions() -> dict[Path, dict]:
 
 
 def teachers_page() -> str:
-    """The teacher's page, with the cautions of a class from where the library keeps them."""
+    """The teacher's page, with plans, questions, words and cautions from where the library keeps them."""
     from fermkit.basis.cautions import cautions_for
+    from fermkit.teach.lesson import five_list, glossary_table, plan_table
 
     steps = ("fermenting", "closing", "warming", "venting", "measuring alcohol", "autolysis", "drying")
     told = "\n".join(f"- {sentence}" for sentence in cautions_for(*steps).sentences())
-    return (HERE / "source" / "teachers_page.md").read_text(encoding="utf-8").replace("<!-- cautions -->", told)
+    text = (HERE / "source" / "teachers_page.md").read_text(encoding="utf-8")
+    for name, part in {
+        "cautions": told, "plan 90": plan_table(90), "plan 45": plan_table(45), "five questions": five_list(),
+        "words": glossary_table(),
+    }.items():  # fmt: skip
+        text = text.replace(f"<!-- {name} -->", part)
+    return text
 
 
 def run(made: dict, folder: Path) -> dict:
@@ -105,6 +112,12 @@ def practice_group() -> None:
     (target / "slips.txt").write_text("\n".join([*lines, ""]), encoding="utf-8")
 
 
+def no_answers_yet() -> None:
+    """Take away what a notebook has written down into the practice group's folder."""
+    for name in ("answers.txt", ".answers.txt-lock"):
+        (HERE / "practice_group" / name).unlink(missing_ok=True)
+
+
 def main() -> None:
     """Make everything."""
     import nbformat
@@ -114,11 +127,11 @@ def main() -> None:
     (HERE / "with_answers").mkdir(exist_ok=True)
     (HERE / "teachers_page.md").write_text(teachers_page(), encoding="utf-8")
     for path, made in versions().items():
-        (HERE / "practice_group" / "answers.txt").unlink(missing_ok=True)
+        no_answers_yet()
         book = run(made, path.parent)
         nbformat.write(book, path)
         print(path.relative_to(HERE), len(made["cells"]), "cells", path.stat().st_size, "bytes")
-    (HERE / "practice_group" / "answers.txt").unlink(missing_ok=True)
+    no_answers_yet()
 
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ Run: ``OPENBLAS_NUM_THREADS=1 python tests/benchmarks/balance_speed.py``. Rounds
 ratio printed is the median of the rounds. Both ways get the same draws and must agree to rounding.
 """
 
+import sys
 import time
 
 import numpy as np
@@ -23,9 +24,9 @@ def example():
     )
 
 
-def draw(x, root, seed):
+def draw(x, root, seed, draws):
     """Reported amounts as chance would have them."""
-    draws = np.random.default_rng(seed).standard_normal((DRAWS, len(x))) @ root.T
+    draws = np.random.default_rng(seed).standard_normal((draws, len(x))) @ root.T
     draws += x
     return draws
 
@@ -47,23 +48,23 @@ def timed(work):
     return time.perf_counter() - start, result
 
 
-def main():
+def main(size=DRAWS):
     bal = example()
     x, V = bal._numbers
     root = linalg.cholesky(V, lower=True)
     bal.reconcile_many(x[None, :])
     rows = []
     for seed in range(ROUNDS):
-        together, fast = timed(lambda seed=seed: bal.reconcile_many(draw(x, root, seed)))
-        loop, slow = timed(lambda seed=seed: one_by_one(bal, draw(x, root, seed), x, V))
+        together, fast = timed(lambda seed=seed: bal.reconcile_many(draw(x, root, seed, size)))
+        loop, slow = timed(lambda seed=seed: one_by_one(bal, draw(x, root, seed, size), x, V))
         assert np.allclose(fast, slow, rtol=1e-8, atol=1e-9), np.abs(fast - slow).max()
         rows.append((together, loop))
     together, loop = np.median(rows, axis=0)
     ratio = np.median([slow / fast for fast, slow in rows])
-    print(f"{DRAWS} draws of {len(x)} amounts, drawing included (median of {ROUNDS} rounds)")
+    print(f"{size} draws of {len(x)} amounts, drawing included (median of {ROUNDS} rounds)")
     print(f"   loop of least-squares calls   {loop * 1e3:9.1f} ms")
     print(f"   all at once, same draws       {together * 1e3:9.1f} ms   {ratio:6.0f} times as fast, same answer")
 
 
 if __name__ == "__main__":
-    main()
+    main(*map(int, sys.argv[1:]))

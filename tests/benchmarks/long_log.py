@@ -1,6 +1,6 @@
 """A logger that writes once a second for days: how long reading and analysing take, and how much memory.
 
-    python tests/benchmarks/long_log.py [ROWS]        1,209,600 rows are two weeks
+    python tests/benchmarks/long_log.py [ROWS] [WAY ...]        1,209,600 rows are two weeks
 
 Each step runs in a process of its own; the memory is its highest, less that of a short log.
 """
@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -58,12 +59,15 @@ def measured(folder: Path, what: str) -> tuple[float, float]:
     return float(seconds), float(megabytes)
 
 
-def main(rows: int) -> None:
+WAYS = ("hours", "ISO stamps", "seconds since 1970")
+
+
+def main(rows: int, ways: Sequence[str]) -> None:
     """Print the table."""
     heads = ("file MB", "read s", "MB more", "analysed s", "MB more", "× file")
     print(f"{rows} rows\n{'time as':<20}" + "".join(f"{head:>12}" for head in heads))
     with tempfile.TemporaryDirectory() as place:
-        for i, way in enumerate(("hours", "ISO stamps", "seconds since 1970")):
+        for i, way in enumerate(ways):
             folder, short = (log(Path(place) / f"{n}_{i}", n, way) for n in (rows, 4000))
             size = (folder / "log.csv").stat().st_size / 1e6
             read, base = measured(folder, "read"), measured(short, "read")
@@ -77,4 +81,4 @@ if __name__ == "__main__":
     if sys.argv[1:2] == ["one"]:
         one(*sys.argv[2:4])
     else:
-        main(int(sys.argv[1]) if sys.argv[1:] else 1_209_600)
+        main(int(sys.argv[1]) if sys.argv[1:] else 1_209_600, sys.argv[2:] or WAYS)

@@ -117,7 +117,7 @@ def everything(a: Analysis, truth: Truth, kitchen: Kitchen) -> Iterator[Held]:
         yield plain("drying: comes to rest at", a.drying.end_g, extract, bool(a.drying.doubts))
     if a.pressure is not None:
         gauge = float(truth.series["pressure_bar"][-1]) - truth.batch.barometer_bar
-        yield plain("pressure, gauge", a.pressure.gauge_bar, gauge)
+        yield with_limits("pressure, gauge", a.pressure.gauge_bar, a.pressure.gauge_limits, gauge)
 
 
 def _paste(truth: Truth, kitchen: Kitchen) -> float:

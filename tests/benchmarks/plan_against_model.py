@@ -4,6 +4,8 @@ Prints, for each amount of nitrogen, how often the yeast ended inside the plan's
 CO2 within two standard uncertainties, for batches that used their sugar up.
 """
 
+import sys
+
 import numpy as np
 
 from fermkit.basis.written import nominal, uncertainty
@@ -47,4 +49,4 @@ def study(batches: int = 300, seed: int = 20260302) -> None:
 
 
 if __name__ == "__main__":
-    study()
+    study(*map(int, sys.argv[1:]))

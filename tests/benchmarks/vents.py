@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 R = 0.0831446  # L bar/(mol K)
+SWELLS_L_MOL = 0.035  # what a mole of dissolved CO2 adds to the liquid: 32 to 38 mL in the literature
 
 
 @dataclass(frozen=True)
@@ -58,14 +59,16 @@ def simulate(
     for step in range(steps + 1):
         RT = R * (t_C[step] + 273.15)
         virial = -0.1234 + 0.00097 * (t_C[step] - 25)  # L/mol, from Span & Wagner's Z at 20, 25 and 30 °C
-        co2 = gas * RT / headspace_L * (1 + virial * gas / headspace_L)
+        room = headspace_L - SWELLS_L_MOL * liquid
+        co2 = gas * RT / room * (1 + virial * gas / room)
         if step:
-            full = liquid_L * solubility(t_C[step]) * co2 * np.exp(virial * co2 / RT)
+            full = (liquid_L + SWELLS_L_MOL * liquid) * solubility(t_C[step]) * co2 * np.exp(virial * co2 / RT)
             moved = (1 - np.exp(-exchange_per_h * fine)) * (liquid - full)
             liquid = liquid + made[step] - made[step - 1] - moved
             gas = gas + moved
-            co2 = gas * RT / headspace_L * (1 + virial * gas / headspace_L)
-        whole = co2 + air * RT / headspace_L + steam[step]
+            room = headspace_L - SWELLS_L_MOL * liquid
+            co2 = gas * RT / room * (1 + virial * gas / room)
+        whole = co2 + air * RT / room + steam[step]
         drop = np.where(whole - fall[step] > 1.01325, fall[step], 0.0)
         left = (whole - drop) / whole
         gas, air, bar[step] = gas * left, air * left, whole - drop

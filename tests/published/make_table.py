@@ -42,7 +42,7 @@ NOT_A_QUANTITY = {
 
 UNUSED = {
     "no curve of ours has this form": (
-        "NIST-Misra1a", "NIST-Misra1b", "NIST-Misra1c", "NIST-BoxBOD", "NIST-Chwirut2", "NIST-Thurber", "NIST-Eckerle4",
+        "NIST-Misra1b", "NIST-Misra1c", "NIST-Chwirut2", "NIST-Thurber", "NIST-Eckerle4",
         "NIST-Kirby2", "R-PuroT", "R-PuroU",
     ),
     "a list of data sets, no number": ("DATASETS",),

@@ -9,9 +9,11 @@ from uncertainties import ufloat
 from fermkit.basis.budget import budget_of
 from fermkit.basis.statistics import effective_degrees_of_freedom, grubbs_critical, student
 from fermkit.calibration.calibrate import fit_calibration
-from fermkit.calibration.density import convert_ethanol, density_change
+from fermkit.calibration.density import convert_ethanol, density_change, hydrometer_sugar
 from fermkit.calibration.linearity import mandel_test
+from fermkit.calibration.refractometer import GLYCEROL, SUCROSE, as_sucrose, ethanol_as_sucrose
 from fermkit.calibration.surroundings import vapour_ratio
+from fermkit.matter.alcohol import ethanol_pct_vol_from_concentration
 from fermkit.matter.properties import sucrose_density
 
 ISO_28037 = "ISO/TS 28037:2010, as printed in the documentation of a general-purpose uncertainty library"
@@ -315,4 +317,55 @@ def test_density_equation_against_balling(published, original, apparent):
     published.check(
         f"density from {original:g} to {apparent:g} °P", found.value, predicted, 2 * found.value.s,
         source=source, verification="memory",
+    )  # fmt: skip
+
+
+CRC = "CRC Handbook of Chemistry and Physics, concentrative properties of aqueous solutions (589 nm, 20 °C)"
+
+
+@pytest.mark.parametrize(
+    ("percent", "density", "index"),
+    [(2, 994.5, 1.3342), (4, 991.0, 1.3354), (5, 989.3, 1.3360), (6, 987.8, 1.3367), (8, 984.7, 1.3381),
+     (10, 981.9, 1.3395), (13, 977.8, 1.3417), (16, 973.9, 1.3440)],
+)  # fmt: skip
+def test_how_ethanol_bends_light_against_the_handbook(published, percent, density, index):
+    """°Brix that ethanol in water shows, by the refractive index: within the last digit printed."""
+    grams = percent / 100 * density
+    found = 1.33299 + ethanol_as_sucrose(float(ethanol_pct_vol_from_concentration(grams))) * SUCROSE * grams
+    published.check(f"index of {percent} % ethanol", found, index, 7e-5, source=CRC, verification="read")
+
+
+@pytest.mark.parametrize(("brix", "index", "source"), [
+    (5.0, 1.3403, CRC), (10.0, 1.3478, CRC), (15.0, 1.3557, CRC), (20.0, 1.3639, CRC),
+    (10.0, 1.347824, "ICUMSA 1974, refractive index of sucrose solutions"),
+    (20.0, 1.363842, "ICUMSA 1974, refractive index of sucrose solutions"),
+])  # fmt: skip
+def test_how_sugar_bends_light_against_the_handbook(published, brix, index, source):
+    """Sucrose by its g/L, against two tables of the index."""
+    found = 1.332986 + SUCROSE * as_sucrose(brix)
+    level = "read" if source == CRC else "memory"
+    published.check(f"index at {brix:g} °Brix", found, index, 8e-5, source=source, verification=level)
+
+
+@pytest.mark.parametrize(("percent", "density", "index"), [(5, 1009.7, 1.3388), (10, 1021.5, 1.3448)])
+def test_how_glycerol_bends_light_against_the_handbook(published, percent, density, index):
+    """Glycerol by its g/L."""
+    found = 1.33299 + GLYCEROL * percent / 100 * density
+    published.check(f"index of {percent} % glycerol", found, index, 1.5e-4, source=CRC, verification="read")
+
+
+# Balling's rule: 2.0665 g of extract give 1 g of alcohol, 0.9565 g of CO2 and 0.11 g of yeast. Of 100 g of a wort of
+# so many °Plato that ends at an apparent °Plato:
+@pytest.mark.parametrize(("original", "apparent"), [(12.0, 2.5), (10.0, 2.0), (16.0, 4.0)])
+def test_sugar_used_by_the_hydrometer(published, original, apparent):
+    """As brewers reckon it from the two densities; extract is maltose, a twentieth lighter than its hexose."""
+    alcohol = (original - (0.1808 * original + 0.8192 * apparent)) / (2.0665 - 0.010665 * original)
+    begin, end = (float(sucrose_density(p / 100.0)) for p in (original, apparent))
+    wort = 100.0 + 1.0665 * alcohol  # g, of which 100 g of beer came
+    rule = 2.0665 * alcohol / wort * begin  # g in a litre of wort
+    found = hydrometer_sugar(end, begin, volume_ratio=100.0 / end / (wort / begin))
+    published.check(
+        f"hexose used from {original:g} to {apparent:g} °P, g/L", found, 1.0526 * rule, 0.03 * rule,
+        source="Balling's rule for beer (De Clerck, A Textbook of Brewing, 1957; coefficients from memory)",
+        verification="memory",
     )  # fmt: skip

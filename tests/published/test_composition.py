@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from fermkit.matter import usual
 from fermkit.matter.composition import COMPOUNDS, compound, degree_of_reduction, molar_mass
 
 HEXOSE, SUCROSE, ETHANOL, CO2 = (molar_mass(name) for name in ("hexose", "sucrose", "ethanol", "CO2"))
@@ -140,3 +141,14 @@ def test_nitrogen_share_of_nutrients(published, name):
         source="pure compound, fertiliser tables",
         verification="memory",
     )
+
+
+@pytest.mark.parametrize("formula", ["CH1.83O0.56N0.17", "CH1.64O0.52N0.16", "CH1.81O0.51N0.17", "CH1.613O0.557N0.158"])
+def test_published_yeasts_lie_within_the_usual_range(published, formula):
+    """Electrons and grams for each carbon of S. cerevisiae: within the range that carries the estimate's doubt."""
+    source = "S. cerevisiae: Roels 1983; Doran, table 4.3; Atkinson & Mavituna; Battley"
+    for range_, found in ((usual.YEAST_ELECTRONS, degree_of_reduction(formula)),
+                          (usual.YEAST_PER_CARBON, molar_mass(formula))):  # fmt: skip
+        published.check(
+            f"{range_.name}, {formula}", range_.middle, found, 1.05 * range_.half, source=source, verification="memory"
+        )

@@ -17,7 +17,8 @@ def glucose(grams, litres=1.0, **more):
 
 def state(**given):
     """A state with all basic amounts at zero but those given."""
-    basic = dict.fromkeys(LATENTS, 0.0) | {"liquid": 1.0, "gas_space": 0.5} | given
+    cells = {"yeast_electrons": 4.2, "yeast_per_carbon": 24.6263}  # CH1.8O0.5N0.2
+    basic = dict.fromkeys(LATENTS, 0.0) | {"liquid": 1.0, "gas_space": 0.5} | cells | given
     return state_of([basic[key] for key in LATENTS], surroundings(glucose(100.0)))
 
 

@@ -8,8 +8,11 @@ import pytest
 from fermkit import drying_curve, hold_log, protein, solids
 from fermkit.basis.cautions import HOT_HOLDING_LIMIT_C
 from fermkit.basis.written import nominal, uncertainty
+from fermkit.harvest.autolysis import autolysis
 from fermkit.harvest.hold import AUTOLYSIS_WINDOW_C
+from fermkit.harvest.keeping import GROWERS, keeping, salt_water_activity
 from fermkit.harvest.recovery import DETECTED, NITROGEN_FACTORS
+from fermkit.harvest.washing import Poured, as_kcl, washing
 
 
 def test_moisture_arithmetic(published):
@@ -132,3 +135,83 @@ def test_a_gap_of_that_size_is_found(published):
     rng = np.random.default_rng(12)
     called = np.mean(np.abs(DETECTED + rng.normal(size=200_000)) > 1.96)
     published.check("power at the detection limit", called, 0.95, 0.003, source="simulation", verification="computed")
+
+
+# Conductivity of potassium chloride at 25 °C [mS/cm], 0.01, 0.1 and 1 mol in a kilogram of water, and the same in mol/L
+# with the densities 0.9975, 1.0017 and 1.0413 kg/L
+NIST_KCL = {0.009968: 1.40823, 0.09943: 12.8246, 0.9691: 108.620}
+
+
+@pytest.mark.parametrize(("mol_L", "mS_cm"), NIST_KCL.items())
+def test_salt_by_conductivity(published, mol_L, mS_cm):
+    """The solutions that cells are calibrated with."""
+    published.check(
+        f"KCl that conducts {mS_cm:g} mS/cm, mol/L", as_kcl(mS_cm), mol_L, 0.006 * mol_L,
+        source="Pratt et al., Pure Appl. Chem. 73 (2001) 1783, as tabulated in the CRC Handbook (NIST)",
+        verification="read",
+    )  # fmt: skip
+
+
+def test_washing_by_dilution(published):
+    """Three equal washes of a cake: what is left is (1/(1 + r))³, as in any text on leaching by stages."""
+    found = washing(100.0, 0.1, washes=[Poured(f"wash {i}", 0.2) for i in range(3)])
+    published.check(
+        "left of 100 g/L after three washes with twice the liquid, g/L", found.mixed_g_L, 100.0 / 27.0, 1e-9,
+        source="cross-current washing by stages (mass balance)", verification="computed",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["NIST-Misra1a", "NIST-BoxBOD"])
+def test_first_order_rise_to_certified_values(published, name):
+    """Rate, end and misfit of a rise from nothing, y = b1 (1 − e^(−b2 x)), to six digits."""
+    entry = published.entries[name]
+    x, y = (np.array(entry["inputs"][key]) for key in "xy")
+    end, rate = entry["expected"]["params"]
+    found = autolysis(x, y, 1.0, start=0.0)
+    for what, ours, theirs in (("rate", found.rate_h, rate), ("end", found.end, end)):
+        published.check(f"{name}, {what}", ours, theirs, 1e-6 * theirs, reference=name)
+    left, squares = np.sum((y - found.end * (1 - np.exp(-found.rate_h * x))) ** 2), entry["expected"]["rss"]
+    published.check(f"{name}, squares left", left, squares, 1e-6 * squares, reference=name)
+
+
+# Osmotic coefficients of sodium chloride at 25 °C, by mol in a kilogram of water
+OSMOTIC_NACL = {0.5: 0.9209, 1.0: 0.9355, 2.0: 0.9833, 3.0: 1.0453, 4.0: 1.1158, 5.0: 1.1916, 6.0: 1.2706}
+
+
+@pytest.mark.parametrize(("molal", "phi"), OSMOTIC_NACL.items())
+def test_water_activity_of_brine(published, molal, phi):
+    """Against the table that water-activity meters are checked with."""
+    published.check(
+        f"water activity of {molal:g} mol/kg salt", salt_water_activity(molal),
+        math.exp(-2 * molal * phi * 0.018015), 6e-4,
+        source="Robinson & Stokes, Electrolyte Solutions, appendix 8.10", verification="memory",
+    )  # fmt: skip
+
+
+def test_water_activity_of_saturated_brine(published):
+    """A jar of wet salt, which fixes 75.3 % of humidity."""
+    published.check(
+        "water activity over wet salt, 25 °C", keeping(water=0.4, salt=0.6).water_activity, 0.7529, 0.003,
+        source="Greenspan, J. Res. NBS 81A (1977) 89: 75.29 ± 0.12 %", verification="memory",
+    )  # fmt: skip
+
+
+def test_growth_begins_no_higher_than_published(published):
+    """No organism is held to need more water than the tables say that it needs."""
+    tables = {
+        "FDA, Bad Bug Book (1992), factors affecting growth": {
+            "Salmonella": 0.941, "Escherichia coli": 0.935, "Clostridium botulinum": 0.93,
+            "Clostridium perfringens": 0.93, "Bacillus cereus": 0.95, "Staphylococcus aureus": 0.86,
+        },
+        "US Agricultural Research Service, pH and water activity guide": {
+            "Salmonella": 0.94, "Escherichia coli": 0.95, "Staphylococcus aureus": 0.83,
+        },
+        "Beuchat, Cereal Foods World 26 (1981) 345": {
+            "most yeasts": 0.87, "most moulds": 0.80, "bacteria that love salt": 0.75, "moulds of dry food": 0.65,
+            "yeasts of syrups": 0.60,
+        },
+    }  # fmt: skip
+    for source, least in tables.items():
+        for name, value in least.items():
+            ours = next(one.least for one in GROWERS if one.name.startswith(name))
+            published.check(f"grows from, {name}", ours, min(ours, value), 1e-12, source=source, verification="read")

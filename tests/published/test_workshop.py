@@ -7,7 +7,7 @@ import pytest
 
 from fermkit.basis.groups import pooled, precision
 from fermkit.basis.statistics import cochran_critical, grubbs_critical, pair_critical
-from fermkit.teach.cell_counts import STUDENT_1907, counting_noise, squares_of
+from fermkit.growth.cell_counts import STUDENT_1907, counting_noise, squares_of
 
 # p: n = 2, 3, 4 results; 1 %
 COCHRAN_99 = {5: (0.9279, 0.7885, 0.6957), 8: (0.7945, 0.6152, 0.5209), 12: (0.6528, 0.4751, 0.3919),
