@@ -1,5 +1,6 @@
 """A group's page in a real browser: lines dragged, standards fitted, a sample read, answers handed in and marked."""
 
+import re
 import shutil
 
 import lab_page
@@ -12,6 +13,7 @@ from fermkit.run.records import read_run
 from fermkit.teach.answers import FILE
 from fermkit.teach.class_data import HANDED_IN, read_key
 from fermkit.teach.classes import make_class, mark
+from fermkit.teach.lesson import slides
 
 pytestmark = [
     pytest.mark.browser,
@@ -155,6 +157,16 @@ def test_answers_typed_are_saved_and_marked(made, page, tmp_path):
     assert marks.points == marks.of == 22, str(marks)
     assert marks.minutes == 10 and "agrees with the gas" in marks.words
     shutil.copy(place / saved.value.suggested_filename, made.folder / "group_01" / FILE)
+
+
+def test_the_print_pack_fits_its_pages(made, page):
+    """Printed by the browser: four pages for a group, one of questions, one of cautions; a slide on each page."""
+    sheet = page.context.browser.new_page()
+    for name, pages in (("print_pack.html", 4 + 2), ("slides.html", len(slides()))):
+        sheet.goto((made.teacher / name).as_uri())
+        printed = sheet.pdf(prefer_css_page_size=True)
+        assert len(re.findall(rb"/Type\s*/Page\b", printed)) == pages, name
+    sheet.close()
 
 
 def test_what_was_typed_is_there_again(page):

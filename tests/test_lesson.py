@@ -13,6 +13,27 @@ from fermkit.teach.lesson import FIVE, GLOSSARY, PLANS, slides
 LESSON = Path(__file__).resolve().parent.parent / "notebooks" / "workshop"
 
 
+def words_for_students():
+    """Everything that the lessons say to students."""
+    parts = [p.read_text(encoding="utf-8") for p in sorted((LESSON / "source").glob("*.lesson"))]
+    return "\n".join(re.sub(r"(?ms)^~~~ teacher.*?(?=^~~~|\Z)", "", part) for part in parts)
+
+
+def test_what_the_lesson_teaches_is_in_it():
+    """Phases on one's own curve, a fitted standard line read back, two moles of CO2, pressure: each asked or run."""
+    text = " ".join(words_for_students().split())
+    for taught in ("*Lag*", "*Exponential*", "*Stationary*", "fit_calibration", "line.read", "a third, one, two or six",
+                   "closure()", "analysis.pressure", "had been closed?** Never do it"):  # fmt: skip
+        assert taught in text, taught
+
+
+@pytest.mark.parametrize("word", ["posterior", "half-normal", "chi²", "chi-squared", "covariance", "prior", "p-value"])
+def test_words_for_sixteen_year_olds(word):
+    """Statistics stand behind 'more', and on no page of the students."""
+    page = (LESSON.parent.parent / "fermkit" / "teach" / "student_page.html").read_text(encoding="utf-8")
+    assert word not in words_for_students().lower() and word not in page.lower()
+
+
 @pytest.mark.parametrize("minutes", PLANS)
 def test_a_plan_sums_to_its_minutes(minutes):
     """90 are 90 and 45 are 45, as the teacher's page prints them, too."""
@@ -44,7 +65,7 @@ def test_the_teachers_page_is_in_the_class_and_in_the_readme(tmp_path):
     assert page == (LESSON / "teachers_page.md").read_text(encoding="utf-8")
     readme = (LESSON.parent.parent / "README.md").read_text(encoding="utf-8")
     assert "(notebooks/workshop/teachers_page.md)" in readme
-    assert "PowerShell" in page and "py -m fermkit" in page
+    assert "PowerShell" in page and r".venv\Scripts\python -m fermkit workshop make" in page
     costs = [float(cost) for cost in re.findall(r"(?m)^\| [^|*]+ \| [^|]+ \| (\d+) \|$", page)]
     assert costs and sum(costs) == float(re.search(r"\| \*together\* \| \| \*(\d+)\* \|", page)[1])
 

@@ -1,5 +1,6 @@
 """A class made, answered, marked and pooled; and what students must not be able to see."""
 
+import html
 import json
 import os
 import re
@@ -325,6 +326,30 @@ def test_the_library_itself_gets_full_marks(made, key):
             assert found[question]["value"] == pytest.approx(right["value"], abs=right["tolerance"] / 4)
 
 
+def test_a_line_along_the_steepest_readings_is_right(made, key):
+    """Rate and lag by the hand-out's own definition, through three, four or five readings, are right in every group."""
+    for name, one in key.items():
+        gas = class_results(read_run(made.folder / f"group_{name}" / "run")).gas[0]
+        time_h, mmol = gas.time_h, gas.co2_mol * 1000
+        for many in (3, 4, 5):
+            lines = [np.polyfit(time_h[i : i + many], mmol[i : i + many], 1) for i in range(len(time_h) - many + 1)]
+            slope, start = max(lines, key=lambda line: line[0])
+            rate, lag = one["read"]["largest rate"], one["read"]["lag"]
+            assert abs(slope - rate["value"]) <= rate["tolerance"], (name, many)
+            assert abs((mmol[0] - start) / slope - lag["value"]) <= lag["tolerance"], (name, many)
+
+
+def test_a_sheet_typed_without_opening_any_data_earns_little(lesson, key):
+    """The class's own mean of every answer, typed by all groups, earns less than two of nine points on average."""
+    values = {n: float(np.mean([one["read"][n]["value"] for one in key.values()])) for n in QUESTION}
+    for name in key:
+        for question, value in values.items():
+            noted(lesson / f"group_{name}" / FILE, question, f"{value:.4g}")
+    marks = mark(lesson)
+    points = [sum(m.points for m in one.marks if m.question in QUESTION) for one in marks.groups]
+    assert np.mean(points) < 2
+
+
 def test_mending_costs_nothing(lesson, key):
     """A group that mends keeps the points of its first numbers; one that does not mend loses the hunt only."""
     name = group_with(key, "wrong dilution")
@@ -641,6 +666,20 @@ def test_the_key_in_words(made, key):
 
 
 # what is handed out on paper and on the screen
+
+
+def test_the_print_pack_holds_the_whole_lesson(made, key):
+    """Every reading of every group, its curves drawn, its answer sheet, its slips to cut; of the key nothing."""
+    text = html.unescape((made.teacher / "print_pack.html").read_text(encoding="utf-8"))
+    for name, one in key.items():
+        tables = read_run(made.folder / f"group_{name}" / "run").tables
+        assert all(f"<td>{volume:.0f}</td>" in text for volume in tables["gas"]["volume_mL"])
+        assert all(f"{volts:.3f}" in text for volts in (*tables["standards"]["signal"], *tables["samples"]["signal"]))
+        for found in one["slips"].values():
+            assert all(str(cell) in text for line in found["lines"] for cell in line)
+        assert one["says"] == "" or one["says"] not in text
+    assert text.count("<svg") == 2 * len(key) and text.count("class=cut") == 7 * len(key)
+    assert text.count("as mended: only what changes") == len(key)
 
 
 def test_pages_are_small_and_need_nothing_from_elsewhere(made):
