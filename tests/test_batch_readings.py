@@ -5,10 +5,11 @@ import json
 import pytest
 
 import fermkit as fk
-from fermkit.basis.written import nominal
+from fermkit.basis.written import nominal, uncertainty
 from fermkit.batch.closing import Verdict
 from fermkit.batch.estimate import Mark
 from fermkit.batch.progress import Stage
+from fermkit.matter.usual import STORE
 from fermkit.run.format import SECTIONS
 from fermkit.show.exports import as_data
 from fermkit.show.report import html_report
@@ -17,6 +18,7 @@ SUGAR = {"ingredient": "white sugar", "amount": "140 g"}
 YEAST = {"ingredient": "active dry yeast", "amount": "5 g"}
 PASTE = {"weights": {"item": ["paste"], "tare [g]": [10], "wet [g]": [73.1], "dry [g]": [31.5]}}
 HOURS, VOLUME = [0, 6, 12, 24, 36, 48, 60, 72], [0, 500, 3000, 9000, 14000, 18000, 20000, 20500]
+VESSEL = {"vessel": {"liquid": "2.5 L", "total": "3 L"}, "gas": [{"kind": "collected volume"}]}
 GAS = {"gas": {"time [h]": HOURS, "volume [mL]": VOLUME}}
 
 
@@ -118,3 +120,28 @@ def test_no_part_that_is_bad_ends_in_a_traceback(tables, sections):
     found = kitchen(tables, **sections)
     assert str(found) and html_report(found)
     assert not any("stumbled" in gap for gap in found.gaps), found.gaps
+
+
+def test_sugar_in_the_samples_counts_as_left():
+    """Samples of a sweet liquid took sugar along: more counts as left than the vessel holds at the end, none or not."""
+    taken = {"volumes": {"time [h]": [6, 12], "what": ["sample"] * 2, "volume [mL]": [20, 20], "u [mL]": [0.5, 0.5]}}
+    for told, least in (("0.0 ± 0.5 g/L", 0.3), ("8.0 ± 0.5 g/L", 8.2)):
+        run = VESSEL | {"residual_sugar": {"value": told}}
+        found = kitchen(GAS | taken, **run).estimate
+        reading = next(item for item in found.readings if item.kind == "residual sugar")
+        assert least < nominal(reading.value) < least + 1.2
+        assert uncertainty(reading.value) == pytest.approx(0.5, rel=0.1)
+
+
+def test_the_liquid_of_a_slow_run_holds_little_beyond_its_balance():
+    """Read up to full speed it may hold as much as is usual; where gas comes slowly, no more than comes in two hours."""
+
+    def held(readings):
+        gas = {"gas": {name: column[:readings] for name, column in GAS["gas"].items()}}
+        found = kitchen(gas, **VESSEL).estimate
+        return next(item.value for item in found.latents if item.key == "store")
+
+    fast, slow = (nominal(value) + uncertainty(value) for value in (held(4), held(8)))
+    assert STORE["stopped"].high <= slow < fast - 0.2 < STORE["running"].high
+    two_hours = 2 * 500 / 24000  # mol: 500 mL an hour between 12 and 24 h, some 24 L a mole in a room
+    assert fast == pytest.approx(1 + two_hours / (2.5 * 0.033), abs=0.05)  # over 0.033 mol/L held at 25 °C

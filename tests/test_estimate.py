@@ -164,7 +164,7 @@ def test_a_shared_weighing_stays_shared():
 def test_the_nitrogen_source_sets_the_glycerol():
     """Ammonium 8 to 13, amino nitrogen 4 to 8 mmol for each gram of yeast (Albers 1996; flux tables)."""
     salts = Recipe(feed({"white sugar": 100.0, "diammonium phosphate": 3.0}))
-    extract_ = Recipe(feed({"white sugar": 100.0, "yeast extract": 5.0}))
+    extract_ = Recipe(feed({"white sugar": 100.0, "yeast extract": 10.0}))
     assert salts.nitrogen_source == "ammonium"
     assert extract_.nitrogen_source == "amino"
     middle = {latent.key: latent.middle for latent in known(salts)}

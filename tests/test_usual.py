@@ -3,7 +3,10 @@
 import pytest
 from benchmarks.foreign_batches import RANGES
 
+from fermkit.batch.known import nitrogen_source_of
 from fermkit.matter import usual
+from fermkit.matter.composition import molar_mass
+from fermkit.matter.feed import feed
 
 PAIRS = [
     (RANGES["yeast"], usual.YEAST),
@@ -51,3 +54,13 @@ def test_the_two_widths_are_stated_once():
     """For intervals the half-range, for alarms 0.7 of it."""
     assert usual.ACIDS.value().std_dev == pytest.approx(0.015)
     assert usual.ACIDS.value(usual.FOR_ALARMS).std_dev == pytest.approx(0.0105)
+
+
+def test_yeast_short_of_nitrogen_may_make_more_glycerol_for_each_gram():
+    """Pasteur's 3.40 of glycerol beside 1.30 of yeast is usual where nitrogen is short, and not elsewhere."""
+    per_gram = 3.40 / molar_mass("glycerol") / 1.30 * 1000
+    assert usual.GLYCEROL["mixture"].high < per_gram < 1.02 * usual.GLYCEROL["short"].high
+    own = {"molasses": {"sucrose": 0.5, "water": 0.2, "usable_nitrogen": (0.0005, 0.0015)}}
+    assert nitrogen_source_of(feed({"molasses": 200.0}, own)) == "short"
+    assert nitrogen_source_of(feed({"molasses": 200.0, "diammonium phosphate": 6.0}, own)) == "ammonium"
+    assert nitrogen_source_of(feed({"white sugar": 100.0})) == "mixture"  # silent about it

@@ -61,9 +61,9 @@ class Balance(Written):
         to ethanol. A mapping replaces them: ``{"glycerol": ufloat(6.0, 0.5), "acids": ufloat(0.02, 0.005)}``
         [mmol/g, C-mol/C-mol]; ``"oxygen"`` is what the yeast took of the air in the vessel [g], negative, and
         ``"electrons"`` what it holds beside its formula [mol for each mole of its carbon].
-    nitrogen_source : "mixture", "ammonium" or "amino"
-        What the yeast's nitrogen came as, where glycerol stands at its usual amount: 4 to 13, 8 to 13 or 4 to
-        8 mmol for each gram of dry yeast (sources: `fermkit.matter.usual`).
+    nitrogen_source : "mixture", "ammonium", "amino" or "short"
+        What the yeast's nitrogen came as, where glycerol stands at its usual amount: 4 to 13, 8 to 13, 4 to 8, or
+        with too little nitrogen 4 to 28 mmol for each gram of dry yeast (sources: `fermkit.matter.usual`).
     aerated : bool
         Whether oxygen was taken up; if so and not listed, it is an unmeasured stream.
     nitrogen : "ammonia", "nitrogen gas" or "nitrate"

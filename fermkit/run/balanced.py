@@ -12,6 +12,7 @@ from fermkit.basis.constants import L_BAR_GAS_CONSTANT, OXYGEN_IN_AIR, ZERO_CELS
 from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.batch.estimate import Estimate
+from fermkit.batch.known import nitrogen_source_of
 from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve
 from fermkit.harvest.recovery import NetYeast
 from fermkit.matter import usual
@@ -79,20 +80,21 @@ def balance_of(
             further.append(LinearMeasurement(words, mixed.coefficients, mixed.value))
     return Balance(
         {name: known.get(name) for name in (*_BALANCED, "glycerol")},
-        priors=_byproducts(run),
+        priors=_byproducts(run, fed),
         aerated=run.conditions.aeration == "air pump",
         extra=further,
         ash=_ash(run),
     )
 
 
-def _byproducts(run: Run) -> dict[str, Any]:
+def _byproducts(run: Run, fed: Feed) -> dict[str, Any]:
     """What to assume of glycerol, acids and air: the nitrogen of a feed comes as ammonium, amino acids, or both.
 
     As wide as intervals need it, since the yields rest on these amounts.
     """
+    source = nitrogen_source_of(fed)
     byproducts = {
-        "glycerol": usual.GLYCEROL["mixture"].value(usual.FOR_INTERVALS),
+        "glycerol": usual.GLYCEROL["short" if source == "short" else "mixture"].value(usual.FOR_INTERVALS),
         "acids": usual.ACIDS.value(usual.FOR_INTERVALS),
         "electrons": usual.YEAST_ELECTRONS.value() - usual.YEAST_ELECTRONS.middle,  # about those of the formula
     }

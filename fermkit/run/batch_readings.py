@@ -1,6 +1,7 @@
 """A run as the batch sees it: its recipe, its readings, the estimate that they give, and how far it has come."""
 
 from contextlib import suppress
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -9,18 +10,19 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.written import Number, nominal, uncertainty
 from fermkit.batch import readings as batch
 from fermkit.batch.estimate import AddsUp, Estimate, Gains, estimate
-from fermkit.batch.known import Recipe
+from fermkit.batch.known import Recipe, surroundings
 from fermkit.batch.own_sums import OwnSums, check_sums
 from fermkit.batch.progress import Progress, progress
 from fermkit.batch.readings import Reading
 from fermkit.batch.respired import Respired, respired
 from fermkit.batch.suspects import Limits, Suspects, detection_limits, suspects
-from fermkit.gas.curve import CO2_G_PER_MOL, GasCurve, RouteComparison
+from fermkit.gas.curve import CO2_G_PER_MOL, MOST_DELAY_H, GasCurve, RouteComparison, late_rate
 from fermkit.matter.feed import Feed
-from fermkit.matter.usual import ON_THE_WALLS
+from fermkit.matter.usual import ON_THE_WALLS, STORE, Usual
 from fermkit.run.alcohol import density_of, ethanol_made_g, refraction_of
 from fermkit.run.autolysed import dissolved_g
 from fermkit.run.closed_vessel import headspace_L
+from fermkit.run.feeding import sugar_left_g
 from fermkit.run.harvested import BEFORE_WASHING, carried_g, harvest_of, poured_off_g, weighings_of
 from fermkit.run.records import Run
 from fermkit.run.sugar_in_time import SugarCourse, left_at_end
@@ -72,6 +74,9 @@ def readings_of(
             found.append(kind(fall, _own_u(-mixed.value)))
     left = left_at_end(run, course)
     if left is not None:
+        if run.ledger.entries and run.vessel.liquid_L is not None:  # samples took sugar along
+            unused = sugar_left_g(run, fed, left, released[0] if released else None)
+            left = unused / run.vessel.liquid_L
         found.append(batch.residual_sugar(_own_u(left)))
     found += [*yeast_readings(run, seen, released), *dissolved]
     return (*found, *_harvested(run), *_poured_off(run, fed, pct_vol))
@@ -141,7 +146,24 @@ def estimate_of(
 ) -> Estimate:  # fmt: skip
     """The best answer for every quantity of the batch, from whatever was measured, and be it the recipe alone."""
     read = readings_of(run, fed, pct_vol, released, seen or (), course, dissolved or ())
-    return estimate(recipe_of(run, fed), read, vessel=vessel, state=run.state or _state_by(released))
+    recipe = recipe_of(run, fed)
+    if not run.state:
+        recipe = replace(recipe, better=_held_by_rate(recipe, released))
+    return estimate(recipe, read, vessel=vessel, state=run.state or _state_by(released))
+
+
+def _held_by_rate(recipe: Recipe, released: tuple[GasCurve, ...]) -> dict[str, Number]:
+    """How much CO2 the liquid still holds, where its gas slows: no more beyond its balance than comes while it stays.
+
+    Nothing where the gas has stopped, or cannot leave: the usual ranges say it.
+    """
+    if recipe.liquid_L is None or recipe.closed in ("vented", "closed") or not released or released[0].has_stopped:
+        return {}
+    rest, running = STORE["stopped"], STORE["running"]
+    full = surroundings(recipe).per_L_liquid * nominal(recipe.liquid_L)
+    beyond = MOST_DELAY_H * late_rate(released[0].time_h, released[0].co2_mol) / full
+    high = float(np.clip(1.0 + beyond, rest.high, running.high))
+    return {"store": Usual(running.name, rest.low, high, "", running.source).value()}
 
 
 def _state_by(released: tuple[GasCurve, ...]) -> str:

@@ -73,7 +73,7 @@ def sugar_left_g(run: Run, fed: Feed, left_g_L: Number | None, gas: GasCurve | N
         made = made_by(gas, time_h)
         still_there: Number = left * made + start * (1.0 - made)
         not_yet = _fed_after(run, fed, time_h) / litres if litres > 0 else 0.0
-        return still_there - not_yet if nominal(still_there) > not_yet else 0.0
+        return still_there - min(not_yet, nominal(still_there))  # nothing at least, and with its ±
 
     unused: Number = run.ledger.amount(concentration, float("inf"))
     return unused

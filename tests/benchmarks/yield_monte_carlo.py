@@ -46,7 +46,10 @@ def redrawn(value, rng):
     if not found:
         return value
     middle, u = float(found[1]), float(found[2])
-    return f"{middle + u * rng.standard_normal():.8f} ± {found[2]}{found[3] or ''}"
+    drawn = middle + u * rng.standard_normal()
+    if middle <= 100 and (found[3] or "").strip() == "%":  # no share is above the whole
+        drawn = min(drawn, 100.0)
+    return f"{drawn:.8f} ± {found[2]}{found[3] or ''}"
 
 
 def moved(cells, steps):
