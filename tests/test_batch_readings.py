@@ -134,7 +134,7 @@ def test_sugar_in_the_samples_counts_as_left():
 
 
 def test_the_liquid_of_a_slow_run_holds_little_beyond_its_balance():
-    """Read up to full speed it may hold as much as is usual; where gas comes slowly, no more than comes in two hours."""
+    """Beyond its balance it holds no more than comes in two hours: little where gas comes slowly."""
 
     def held(readings):
         gas = {"gas": {name: column[:readings] for name, column in GAS["gas"].items()}}
