@@ -119,3 +119,19 @@ def test_words_that_no_liquid_has_are_refused():
     """Another name in the table says which names there are."""
     found = batch({**TABLE, "what": ["broth", "wash", "wash"]})
     assert found.washing is None and found.estimate is not None and any("supernatant" in gap for gap in found.gaps)
+
+
+def test_more_solids_in_the_paste_than_were_fed_cannot_be():
+    """Kilograms for grams in a litre: said as impossible, and not used."""
+    found = batch({**TABLE, "brix [°Bx]": ["", "", ""], "solids [g/L]": [30, 20, 9000]}).estimate
+    assert any("carried" in odd.kinds for odd in found.oddities)
+    assert "carried" not in {reading.kind for reading in found.readings}
+
+
+def test_plain_sugar_leaves_no_solids_to_look_for():
+    """Its broth holds glycerol alone, which is no solid of the feed."""
+    settings = {"vessel": {"liquid": "2 L"}, "feed": [{"ingredient": "white sugar", "amount": "200 g"}],
+                "inoculum": {"ingredient": "active dry yeast", "amount": "5 g"}}  # fmt: skip
+    paste = {"item": ["paste"], "tare [g]": [41.2], "wet [g]": [137.0], "dry [g]": [61.9]}
+    found = fk.analyse(fk.run_from(settings, {"weights": paste, "washing": TABLE})).estimate
+    assert "carried" not in {reading.kind for reading in found.readings} and not found.oddities

@@ -171,8 +171,9 @@ def _most(recipe: Recipe) -> Mapping[str, tuple[float, str, str]]:
         "washing loss": (1.0, "", "Is it per cent for a share?"),
         "harvest share": (1.0, "", "Is it per cent for a share?"),
     }
-    for kind in ("paste", "extract", "debris", "washings"):
+    for kind in ("paste", "extract", "debris", "washings", "poured off"):
         found[kind] = (solids, whole, "Is it g, and dry?")
+    found["carried"] = (nominal(feed.non_yeast_solids_g), "the feed", "Is it g/L, and not g? Is alcohol in it?")
     if litres is not None:
         strongest = alcohol / (nominal(litres) * ALCOHOL_G_PER_PCT_L)
         found["ethanol content"] = (

@@ -31,6 +31,9 @@ from fermkit.run.washed import washing_of
 from fermkit.run.yeast_seen import YeastAt, yeast_readings
 from fermkit.vessel.container import Vessel
 
+LEAST_SOLIDS: Final = 0.02
+"""Solids of a feed, over its sugar, below which none are looked for in the paste [g/g]: judgement, no source."""
+
 ROUTES: Final = {
     "volume": "collected volume", "flow": "flow rate", "bubbles": "bubble count", "weight": "vessel weight",
     "pressure": "pressure", "room": "room air",
@@ -92,7 +95,8 @@ def _poured_off(run: Run, fed: Feed, pct_vol: Number | None) -> list[Reading]:
         return []
     out = []
     carried = carried_g(run, fed, harvest, washed)
-    if run.harvest.carried_solids is None and nominal(carried) < nominal(fed.non_yeast_solids_g):
+    has_solids = nominal(fed.non_yeast_solids_g) > LEAST_SOLIDS * nominal(fed.hexose_g)
+    if run.harvest.carried_solids is None and has_solids:
         out.append(batch.carried(_own_u(carried)))
     lost, there = poured_off_g(run, washed), _still_there(run)
     if lost is not None and run.harvest.share_harvested is None:

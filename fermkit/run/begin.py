@@ -50,6 +50,8 @@ MEASURES: Final[Mapping[str, Measured]] = {
     ),
     "density": Measured("a hydrometer, before and after", later={"density": ("start", "end", "reading temperature")}),
     "sugar left": Measured("sugar at the end", later={"residual_sugar": ("value", "method")}),
+    "sugar in time": Measured("hydrometer, refractometer or sugar test, again and again",
+                              tables={"sugar": ("time", "gravity", "brix", "glucose", "temperature")}),
     "room air": Measured("a CO2 meter in the room or cupboard", "room air", later={"room": ("volume", "air changes")}),
     "pH": Measured("pH of the liquid, again and again", tables={"acidity": ("time", "pH")}),
     "warmth": Measured("temperature of the liquid, again and again", tables={"temperature": ("time", "temperature")}),
@@ -59,8 +61,13 @@ MEASURES: Final[Mapping[str, Measured]] = {
         "turbidity": ("time", "optical density", "dilution"), "turbidity_standards": ("dry", "optical density")}),
     "dry grams": Measured("dry grams of paste, extract or debris", later={"harvest": ("paste", "extract", "debris")}),
     "weighings": Measured("dishes empty, wet and dry", tables={"weights": ("item", "tare", "wet", "dry")}),
+    "washing": Measured("what was poured off the yeast, and what was in it",
+                        tables={"washing": ("what", "volume", "brix", "cells")}),
     "drying": Measured("one dish, weighed again while it dries", tables={"drying": ("time", "weight")}),
     "warm hold": Measured("temperature of the paste through its hold", tables={"hold": ("time", "temperature")}),
+    "dissolving": Measured("what has dissolved, again and again through the warm hold",
+                           tables={"hold": ("time", "temperature", "brix", "amino nitrogen")}),
+    "keeping": Measured("water and salt of the product", later={"keeping": ("water", "salt", "portion")}),
 }
 """What a person may say that they will measure."""
 
