@@ -305,6 +305,8 @@ def _number(
 
 
 def _plus_minus(answers: Answers, rights: Mapping[str, Any], first: Mapping[str, Mark]) -> Mark:
+    if not {"sample", "gas made"} & set(rights):
+        return Mark("a sensible ±", "", 0, 0, Kind.NOT_ASKED, "these readings cannot tell it")
     for name in ("sample", "gas made"):
         read, right = answers.number(name), rights.get(name)
         if isinstance(read, Given) and read.u is not None and right is not None:

@@ -57,20 +57,26 @@ HEADER: Final = (
     Said("density before", "kg/m3", "by a hydrometer, if there is one", ("density", "start")),
     Said("density after", "kg/m3", "the same at the end", ("density", "end")),
     Said("dry yeast", "g", "all that settled, washed and dried, if you did", ("harvest", "paste")),
-    Said("scale ±", "g", "how far two weighings of the same jar differ", ("vessel weight", "u_reading")),
+    Said("scale ±", "g", "how far two weighings of one jar differ", ("vessel weight", "u_reading")),
     Said("gas collected at", "°C", "if gas was caught", ("collected volume", "collector_temperature")),
 )
 READINGS: Final = ("day", "time", "weight [g]", "volume [mL]", "note")
 GAS: Final = {"weight": "vessel weight", "volume": "collected volume"}
 """Columns of the readings, and the kind of gas reading that each is."""
 
+NO_DRIFT: Final = "0 ± 0.001 g/h"
+"""A jar that is put anew on a scale set to zero takes no part in the scale's wandering over days; ± as a scale's step
+over a school week (common practice, no source)."""
+
 PARTS: Final = ("what went in", "readings", "our answers")
 HOW: Final = (
     ("How to fill it in", ""),
     ("A sheet a group.", "Write into the second column; leave blank what you did not measure."),
+    ("Scale", "The same one each time: set it to zero, then put the jar on it."),
     ("Readings", "A row each time: day (Monday, or a date), time (10:00 or 9 am), weight of the whole jar."),
     ("Day", "Once is enough for the rows below it, until the next day begins."),
     ("Jar", "With an airlock, and never opened: what leaves its weight is gas. Never close it."),
+    ("CO2 still held", "Add it to what the jar lost: 1.7 g in a litre of liquid at 20 °C, 1.4 g at 25 °C."),
     ("Our answers", "A number with unit and ±, such as 0.512 ± 0.008 mol. Leave blank what your jar cannot tell."),
     ("Then", "Save it under the same name; your teacher runs mark and pool."),
 )
@@ -241,6 +247,8 @@ def _as_run(told: Mapping[str, str], table: list[list[str]]) -> tuple[dict[str, 
     settings, _, _ = as_settings(answered)
     there = [_bare(title)[0].split(" ")[0] for title in next((row for row in table if any(row)), ())]
     gas: dict[str, dict[str, str]] = {kind: {"kind": kind} for column, kind in GAS.items() if column in there}
+    if "vessel weight" in gas:
+        gas["vessel weight"]["drift"] = NO_DRIFT
     for label, text in told.items():
         if isinstance(place := goes[label], str):
             continue
