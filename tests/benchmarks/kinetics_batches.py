@@ -1,9 +1,8 @@
-"""Batches of seven mechanisms that the batch in time does not know, with every true amount; invented, sources beside.
+"""Batches of ten mechanisms that the batch in time does not know, with every true amount; invented, sources beside.
 
 Nothing here is imported from the method, nor any constant: atomic weights, yeast formula, solubility and rates stand
-here anew. The first three were looked at before the method took its second form (the last sugar got an exponent of its
-own on their account), so they are no witnesses of it: `SEEN`. The other four are: two of them had been written but
-never fitted, two were written after the second form was frozen, and nothing was changed on account of these four.
+here anew. Seven of them were looked at while the method took its second and its third form, so they are no witnesses of
+it: `SEEN`. The last three were written after the third form was frozen, and nothing was changed on account of them.
 
 What differs from the method, besides the numbers:
 
@@ -19,6 +18,12 @@ What differs from the method, besides the numbers:
 * sinking: yeast that flocculates and settles out of reach of the sugar, stirred up by the gas; maltose beside glucose.
 * pool: sugar first fills a pool inside the cell, from which it is fermented (two steps); budding from a share of the
   cells; alcohol that stops growth before it stops fermenting.
+* settled sugar: a part lies undissolved and dissolves slowly; uptake 1 − e^(−S/K) (Teissier), inhibition by alcohol
+  squared and by CO2 held in the liquid; some of the yeast dies when it is wetted.
+* ageing: newborn, mature and old cells; the pH falls and slows the pump that lets sugar in; alcohol does nothing below
+  a threshold; growth shares out a vitamin.
+* day and night: the temperature swings (square-root law) and nobody is told; uptake along two straight lines
+  (Blackman), maintenance, a store of trehalose that is burnt while the yeast wakes.
 
 The gas leaves by bubbles: slowly below a supersaturation, quickly above it, and quicker the more is made.
 """
@@ -230,6 +235,70 @@ def pool(rng):
     return run(slopes, [p["sugar"], 0.0, rest, p["nitrogen"]], p), p
 
 
-SEEN = {"two sugars": two_sugars, "quota": quota, "logistic": logistic}
-WITNESSES = {"cooling": cooling, "souring": souring, "sinking": sinking, "pool": pool}
+def settled_sugar(rng):
+    """Sugar that dissolves slowly; Teissier's uptake; CO2 in the liquid slows; some cells die at once."""
+    p, u = common(rng), rng.uniform
+    lies, dissolves, k = u(0.0, 0.6), u(0.1, 0.8), u(1.0, 8.0)
+    q, y, alive, wakes = u(0.8, 2.6), u(0.05, 0.11), u(0.6, 0.98), np.exp(u(np.log(0.4), np.log(4)))
+    stops, heavy, dies = u(70, 115), u(0.0, 0.4), u(0.0, 0.01)
+
+    def slopes(t, m, s, p):
+        solid, sugar, able, awake = np.maximum(m, 0.0)
+        held, e = max(s[4], 0.0) / max(p["soluble"], 1e-9), max(s[2], 0.0)
+        enters = dissolves * solid ** (2 / 3)
+        slowed = np.exp(-((e / stops) ** 2) * 1.8) / (1 + heavy * max(held - 1.0, 0.0))
+        v = q * able * awake * (1 - np.exp(-sugar / k)) * slowed
+        grown = y * v
+        return [-enters, enters - v, grown - dies * able * e / 50, (1 - awake) / wakes], v / HEXOSE_G, grown, 0.0
+
+    start = [lies * p["sugar"], (1 - lies) * p["sugar"], alive * p["inoculum"], 0.02]
+    return run(slopes, start, p), p
+
+
+def ageing(rng):
+    """Three ages of cells; pH and its pump; a threshold of alcohol; a vitamin shared out."""
+    p, u = common(rng), rng.uniform
+    q, y, k, slow_young, slow_old = u(0.9, 2.8), u(0.06, 0.12), u(0.2, 2.5), u(0.2, 0.7), u(0.1, 0.6)
+    ripens, ages, buffer, sour = u(0.3, 1.2), u(0.01, 0.05), u(8, 40), u(0.2, 1.2)
+    free, most, vitamin, wakes = u(15, 45), u(95, 140), u(3, 25), u(0.25, 1.6)
+
+    def slopes(t, m, s, p):
+        sugar, young, mature, old, awake = np.maximum(m, 0.0)
+        e, used = max(s[2], 0.0), max(s[0], 0.0)
+        pump = 1 / (1 + sour * (used / (used + buffer)) ** 2)
+        slowed = min(1.0, max(1 - (e - free) / (most - free), 0.0))
+        v = q * (slow_young * young + mature + slow_old * old) * awake * pump * slowed * sugar / (k + sugar)
+        share = vitamin * p["inoculum"] / (young + mature + old)
+        grown = y * v * share / (0.5 + share)
+        d = [-v, grown - ripens * young, ripens * young - ages * mature, ages * mature,
+             wakes * awake * (1 - awake) + 0.01 * (1 - awake)]  # fmt: skip
+        return d, v / HEXOSE_G, grown, 0.0
+
+    start = [p["sugar"], 0.0, 0.8 * p["inoculum"], 0.2 * p["inoculum"], u(0.05, 0.5)]
+    return run(slopes, start, p), p
+
+
+def day_and_night(rng):
+    """A temperature that swings untold; two straight lines of uptake; maintenance; trehalose burnt while it wakes."""
+    p, u = common(rng), rng.uniform
+    q, y, k, keep = u(0.9, 2.4), u(0.07, 0.13), u(2.0, 12.0), u(0.005, 0.04)
+    swing, phase, cold = u(0.5, 4.0), u(0, 2 * np.pi), u(2, 8)
+    store, burns, ends, power = u(0.03, 0.12), u(0.2, 1.0), u(85, 125), u(0.8, 2.5)
+
+    def slopes(t, m, s, p):
+        sugar, reserve = np.maximum(m, 0.0)
+        x, e = s[1], max(s[2], 0.0)
+        warm = p["warm"] + swing * np.sin(2 * np.pi * t / 24 + phase)
+        pace = ((warm - cold) / (p["warm"] - cold)) ** 2
+        ready = 1 - reserve / (store * p["inoculum"])
+        v = pace * q * x * (0.01 + ready) * min(1.0, sugar / k) * max(1 - (e / ends) ** power, 0.0)
+        grown = y * max(v - keep * x * min(1.0, sugar), 0.0)
+        return [-v, -burns * pace * reserve * (0.15 + ready)], v / HEXOSE_G, grown, 0.0
+
+    return run(slopes, [p["sugar"], store * p["inoculum"]], p), p
+
+
+SEEN = {"two sugars": two_sugars, "quota": quota, "logistic": logistic, "cooling": cooling, "souring": souring,
+        "sinking": sinking, "pool": pool}  # fmt: skip
+WITNESSES = {"settled sugar": settled_sugar, "ageing": ageing, "day and night": day_and_night}
 MECHANISMS = SEEN | WITNESSES
