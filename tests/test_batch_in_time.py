@@ -30,11 +30,9 @@ def test_a_leak_is_found_and_the_co2_holds_the_truth(leak, truth):
     """A fifth of the gas leaks past the collector; the scale and the alcohol tell, and the fit says so."""
     fit, true = fk.fit_batch(leak), truth["jar_7_leak"]
     assert fit.answers["co2"].low < true["co2_made_mol"] < fit.answers["co2"].high
-    alcohol = fit.answers["ethanol"]
-    assert abs(alcohol.value - true["ethanol_end_g_per_L"]) < alcohol.high - alcohol.low  # one batch: twice its 95 %
+    assert fit.answers["ethanol"].low < true["ethanol_end_g_per_L"] < fit.answers["ethanol"].high
     factor = fit.quantities["gas factor"]
-    assert factor.value == pytest.approx(1 - true["leak_share"], abs=factor.high - factor.low)
-    assert factor.high < 0.95
+    assert factor.low < 1 - true["leak_share"] < factor.high < 0.95
 
 
 def test_every_reading_comes_with_its_hour(leak):
