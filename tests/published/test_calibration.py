@@ -360,10 +360,10 @@ def test_how_glycerol_bends_light_against_the_handbook(published, percent, densi
 def test_sugar_used_by_the_hydrometer(published, original, apparent):
     """As brewers reckon it from the two densities; extract is maltose, a twentieth lighter than its hexose."""
     alcohol = (original - (0.1808 * original + 0.8192 * apparent)) / (2.0665 - 0.010665 * original)
-    begin, end = (float(sucrose_density(p / 100.0)) for p in (original, apparent))
+    first, end = (float(sucrose_density(p / 100.0)) for p in (original, apparent))
     wort = 100.0 + 1.0665 * alcohol  # g, of which 100 g of beer came
-    rule = 2.0665 * alcohol / wort * begin  # g in a litre of wort
-    found = hydrometer_sugar(end, begin, volume_ratio=100.0 / end / (wort / begin))
+    rule = 2.0665 * alcohol / wort * first  # g in a litre of wort
+    found = hydrometer_sugar(end, first, volume_ratio=100.0 / end / (wort / first))
     published.check(
         f"hexose used from {original:g} to {apparent:g} °P, g/L", found, 1.0526 * rule, 0.03 * rule,
         source="Balling's rule for beer (De Clerck, A Textbook of Brewing, 1957; coefficients from memory)",
