@@ -71,6 +71,15 @@ def test_yields_hold_the_truth(analyses, name):
         assert low <= true[product] <= high, (product, found.per_g, true[product])
 
 
+def test_the_headline_follows_the_route_that_the_batch_supports(analyses):
+    """A fifth of the gas leaks past the collector: yield and rate are those of the scale, and hold the truth."""
+    leaky, true = analyses["jar_7_leak"], TRUTH["jar_7_leak"]
+    assert leaky.gas[0].kind == "weight"
+    low, high = leaky.yields["co2_yield"].interval()
+    assert low <= true["yields_g_per_g_hexose"]["CO2"] <= high
+    assert leaky.read.max_rate.n > 1.1 * 0.0787  # mol/h, by the leaking collector
+
+
 def test_the_leak_is_found_named_and_sized(analyses):
     """The leaking jar alarms, names the gas first, and its two routes give the true share."""
     leaky = analyses["jar_7_leak"]

@@ -2,7 +2,9 @@
 
 
 import pytest
+from uncertainties import ufloat
 
+import fermkit as fk
 from fermkit.basis.cautions import CAUTIONS, HOT_HOLDING_LIMIT_C, STEPS, cautions_for
 from fermkit.basis.errors import InputError
 from fermkit.matter.composition import molar_mass
@@ -18,7 +20,8 @@ from fermkit.matter.composition import molar_mass
         ("fermenting", {"A blocked airlock", "Feed-grade molasses"}),
         ("boiling down", {"Ethanol vapour", "Hot liquids", "Urea and heat"}),
         ("drying", {"Ethanol vapour", "Hot liquids", "Hygiene"}),
-        ("autolysis", {"Hot liquids", "Hygiene"}),
+        ("autolysis", {"Hot liquids", "Hygiene", "Yeast extract and some medicines"}),
+        ("keeping", {"Food that is kept", "Yeast extract and some medicines"}),
         ("eating", {"Hygiene", "Purines and salt", "Yeast extract and some medicines", "Urea and heat"}),
         ("selling", {"Alcohol stated for tax or sale", "Purines and salt"}),
         ("measuring alcohol", {"Alcohol stated for tax or sale"}),
@@ -36,6 +39,15 @@ def test_numbers_of_the_cautions_are_those_of_the_physics():
     cubic_metres = 0.9 * 5000 / molar_mass("sucrose") * 4 * 0.0831446 * 298.15 / 1.01325 / 1000
     assert f"about {cubic_metres:.1f} m3" in says["CO2 in closed rooms"]
     assert f"Between 5 and {HOT_HOLDING_LIMIT_C:g} °C" in says["Hygiene"]
+
+
+@pytest.mark.parametrize("page", [
+    lambda: fk.recovery(dry_yeast_g=ufloat(10.0, 0.1), extract_g=ufloat(5.0, 0.1), debris_g=ufloat(4.8, 0.1)),
+    lambda: fk.hold_log([0.0, 1.0, 2.0, 3.0], [50.0, 50.0, 50.0, 50.0]),
+])  # fmt: skip
+def test_tyramine_is_named_on_every_page_about_an_extract(page):
+    """Where an extract is held warm, and where it is weighed to be eaten."""
+    assert "monoamine oxidase" in str(page())
 
 
 def test_every_caution_is_shown_somewhere_and_sourced():

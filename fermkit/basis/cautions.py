@@ -125,7 +125,7 @@ CAUTIONS: Final = (
         "yeast extract can hold much tyramine. With medicines that block monoamine oxidase (MAO inhibitors, "
         "some of them against depression or Parkinson's disease) it can drive the blood pressure dangerously "
         "high. Do not eat it then; ask a physician.",
-        ("eating", "selling"),
+        ("autolysis", "keeping", "eating", "selling"),
         "Blackwell, Marley & Mabbitt, Lancet 285 (1965) 940 (from memory)",
     ),
     Caution(

@@ -72,7 +72,9 @@ class SmoothReading(Written):
     until_h : float
         The last reading used [h]: the last of all, or the one by which the gas had stopped.
     max_rate : ufloat
-        Slope of the steepest straight line through the readings of any `window_h` [unit/h].
+        Slope of the steepest straight line through the readings of any `window_h` [unit/h]. Between the readings gas
+        may come faster: read each hour, by 1 % of it, and by 7 % (to 13 %) where it ends at a corner; read each quarter
+        of an hour, by 0 to 3 %.
     max_rate_at_h : float
         The middle of that window [h].
     lag_h : ufloat
