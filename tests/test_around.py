@@ -184,3 +184,16 @@ def test_a_larger_room_and_more_air_mean_less_co2():
     one = steady_ppm(0.5, 30.0, 0.5, 420.0) - 420
     assert steady_ppm(0.5, 60.0, 0.5, 420.0) - 420 == pytest.approx(one / 2)
     assert steady_ppm(0.5, 30.0, 1.0, 420.0) - 420 == pytest.approx(one / 2)
+
+
+def test_a_leak_shows_between_the_collector_and_the_room():
+    """A fifth is missing in the collector and not in the cupboard."""
+    hours = np.arange(0, 48.1, 1.0)
+    made = 1.3 / (1 + np.exp(-(hours - 16) / 4))
+    made -= made[0]
+    room = gas_from_room(hours, 440 + (made / MOL_PER_PPM), u_reading_ppm=30, **CUPBOARD | {"air_changes_per_h": 0.0})
+    caught = fk.gas_from_volume(hours, 0.8 * (made + 0.04) * 24750, temperature_C=22.0, loss_to_water=(0, 0),
+                                u_reading_mL=20, u_increment_mL=10)  # fmt: skip
+    found = fk.compare_routes(caught, room)
+    assert found.kinds == ("room", "volume")
+    assert nominal(found.leak) == pytest.approx(0.2, abs=0.03)

@@ -29,6 +29,7 @@ SUGAR_G_PER_L: Final = (3.0, 700.0)
 """Hexose in a litre of a batch: less feeds nothing, more dissolves nowhere (common practice, no source)."""
 STRONGEST_PCT_VOL: Final = 18.0
 """Alcohol that no baker's or wine yeast passes [% vol] (common practice, no source)."""
+GAS_KINDS: Final = ("jar weight", *(kind for kind, _ in GAS_ROUTES.values()))
 LEAST_GAS: Final = 0.1
 """CO2 for each gram of alcohol, of which 0.96 g go with it: less is no leak any more, but a slip (judgement, no
 source; a third of a mole taken for two is a sixth, and has a name of its own)."""
@@ -151,7 +152,7 @@ def _little_gas(recipe: Recipe, readings: Sequence[Reading]) -> Iterator[Oddity]
     alcohol = min((grams[one.kind] * (nominal(one.value) - 2.0 * uncertainty(one.value)) for one in read), default=0.0)
     for one in readings:
         x, u = nominal(one.value), uncertainty(one.value)
-        if one.kind in ("gas", "vessel weight", "jar weight", "pressure") and x + 2.0 * u < LEAST_GAS * alcohol:
+        if one.kind in GAS_KINDS and x + 2.0 * u < LEAST_GAS * alcohol:
             shown = f"{one.words} of {rounded(x, u)[0]} {one.unit}"
             slip = "Was the gas of each interval written, not all since the start? Else look at the unit."
             yield Oddity(Sort.UNLIKELY, (one.kind,), shown, f"{alcohol:.3g} g of alcohol came with as much", slip)

@@ -15,7 +15,7 @@ from fermkit.batch.least_squares import Floats
 from fermkit.matter.composition import molar_mass
 
 Size = Callable[[Floats], Floats]
-GAS: Final[tuple[str, ...]] = ("gas", "vessel weight", "pressure", "jar weight")
+GAS: Final[tuple[str, ...]] = ("gas", "vessel weight", "pressure", "jar weight", "room air")
 WEIGHED: Final[tuple[str, ...]] = ("paste", "extract", "debris", "washings", "jar weight", "vessel weight")
 SUCROSE_AS_HEXOSE: Final = 2 * molar_mass("hexose") / molar_mass("sucrose")
 BY_MASS: Final = 0.792

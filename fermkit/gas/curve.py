@@ -471,14 +471,18 @@ def _shared_time(a: GasCurve, b: GasCurve) -> tuple[float, float]:
     return float(max(a.time_h[0], b.time_h[0])), float(min(a.time_h[-1], b.time_h[-1]))
 
 
+MISS_NO_LEAK: Final = ("weight", "room")
+"""What was read, where leaked gas counts as any other: it left the scale, and it came into the room."""
+
+
 def _whole_of(kinds: tuple[str, str]) -> str:
-    """The route that a leak hides from: the weight, or else the first."""
-    return "weight" if "weight" in kinds else kinds[0]
+    """The route that misses no leak, or else the first."""
+    return next((kind for kind in kinds if kind in MISS_NO_LEAK), kinds[0])
 
 
 def _pair(a: GasCurve, b: GasCurve) -> RouteComparison:
-    """Two routes, the one that a leak hides from first."""
-    a, b = (b, a) if b.kind == "weight" and a.kind != "weight" else (a, b)
+    """Two routes, the one that misses no leak first."""
+    a, b = (b, a) if b.kind in MISS_NO_LEAK and a.kind not in MISS_NO_LEAK else (a, b)
     start, end = _shared_time(a, b)
     whole, part = (_between_times(curve, start, end) for curve in (a, b))
     difference = whole - part

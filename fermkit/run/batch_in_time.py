@@ -8,7 +8,7 @@ import numpy as np
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import nominal, uncertainty
 from fermkit.batch.known import known, surroundings
-from fermkit.gas.curve import GasCurve
+from fermkit.gas.curve import MISS_NO_LEAK, GasCurve
 from fermkit.kinetics import answers
 from fermkit.kinetics.answers import BatchFit
 from fermkit.kinetics.rates import STRUCTURES, Structure
@@ -182,7 +182,8 @@ def _gas(curve: GasCurve) -> Series:
     if not np.any(u > 0) and not np.any(step > 0):
         u = np.full_like(u, UNTOLD * float(np.max(curve.co2_mol)))
     u = np.maximum(u, 1e-4 * float(np.max(curve.co2_mol)))
-    kind: Any = "gas made" if curve.counts == "produced" else "gas left" if curve.kind == "weight" else "gas released"
+    left: Any = "gas left" if curve.kind in MISS_NO_LEAK else "gas released"
+    kind: Any = "gas made" if curve.counts == "produced" else left
     return series(kind, curve.time_h, curve.co2_mol, u, u_step=step, u_common=uncertainty(curve.common))
 
 
