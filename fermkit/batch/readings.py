@@ -349,5 +349,7 @@ def candidates(s: State, taken: Collection[str] = ()) -> tuple[Reading, ...]:
         washing_loss(plain["washed_out"]),
         harvest_share(plain["harvest_share"]),
         carried(plain["carried_share"] * plain["feed_solids"]),
+        yeast_in_liquid("cell count", (plain["inoculum"] + plain["yeast"]) / plain["liquid"]),
+        dissolved_co2("shaken out", plain["co2_in_liquid"] / plain["liquid"]),
     )
     return tuple(one for one in every if not {one.kind, SEES_THE_SAME.get(one.kind)} & set(taken))
