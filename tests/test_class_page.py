@@ -186,4 +186,6 @@ def test_a_phone_shows_it_without_sliding_sideways(page):
     heights = "[...document.querySelectorAll('svg text')].map(t => t.getBoundingClientRect().height)"
     high = page.evaluate(f"Math.min(...{heights})")
     grip = page.evaluate("document.querySelector('#gas .grip').getBoundingClientRect().width")
+    wide = page.evaluate("document.querySelector('#bal').scrollWidth - document.querySelector('#bal').clientWidth")
+    assert wide <= 0, "the whole balance is seen at once"
     assert high >= 11 and grip >= 20, "words that can be read, and grips that a finger finds"

@@ -144,7 +144,7 @@ def _curve() -> str:
     at = [(t, 62 / (1 + math.exp(-(t - 62) / 11))) for t in range(0, 161, 4)]
     line = " ".join(f"{20 + t},{78 - y:.1f}" for t, y in at)
     foot, top = 62 - 22, 62 + 22  # the steepest line of a logistic curve: two time constants to either side
-    words = [_text(40, 14, "lag"), _text(82, 14, "exponential, then steep"), _text(150, 14, "stationary")]
+    words = [_text(40, 14, "lag"), _text(93, 14, "exponential, then steep"), _text(150, 14, "stationary")]
     return _drawn(190, 96, (
         "<path d='M20 4V78H184'/>"
         f"<polyline points='{line}' stroke='#1f5f8b' stroke-width='1.4'/>"
