@@ -9,10 +9,13 @@ import warnings
 
 import pytest
 import toy_panel as toys
+from uncertainties import ufloat
 
 from fermkit.basis.errors import DoubtfulResult, InputError
 from fermkit.basis.written import Line, Page
+from fermkit.show import plots
 from fermkit.show.controls import Choice, Slider, read_number
+from fermkit.show.guess import Place
 from fermkit.show.panel import Panel
 
 
@@ -281,11 +284,44 @@ def test_a_guess_is_asked_for_before_the_move_is_shown():
     """With 'guess first' nothing new is told until a guess stands; then the guess is set beside the number."""
     line = Line("gas", 40.0, "mL")
     panel = Panel("Guess", [Slider("x", "X", 0, 1, 0.1, 0.5)], lambda x: Page(f"x is {x:g}", [line]), guess="gas")
-    panel._first.value = True
+    panel.guess.first.value = True
     panel._knobs["x"].value = 0.7
     assert "Guess first: gas" in panel._seen.value and "x is 0.7" not in panel._seen.value
     panel._guessed("30,5 mL")
     assert "You guessed 30.5 mL. Gas: 40.00 mL." in panel._seen.value and "x is 0.7" in panel._seen.value
+
+
+def test_a_guess_can_be_a_place_in_the_picture():
+    """The mark moves over the picture as it stood, by the rail or by a click; then what comes is shown beside it."""
+
+    def draw(x):
+        ax.plot([0, 1], [0, 1000 * x])
+        ax.set(xlim=(0, 1), ylim=(0, 2000))
+        return Page(f"x is {x:g}", [Line("height", ufloat(x, 0.1), "mol")])
+
+    picture = plots.figure(10, 6)
+    with plots.house_style():
+        ax = picture.subplots()
+    panel = Panel("Place", [Slider("x", "X", 0, 1, 0.1, 0.5)], draw, picture, guess="height", place=Place("y", 1000))
+    assert panel.guess.box.description == "My guess, mol" and (panel.guess.rail.min, panel.guess.rail.max) == (0, 2)
+    panel.guess.first.value = True
+    panel._knobs["x"].value = 1.0
+    before = panel._drawing
+    assert "Guess first: height" in panel._seen.value and before.removesuffix("</svg>") in panel._seen.value
+    panel.guess._clicked.value = "1.2"
+    assert panel.guess.box.value == "1.2" and panel.guess.rail.value == 1.2 and "Guess first" in panel._seen.value
+    middle = float(re.search(r'class="fk-mark" d="M[\d.]+ ([\d.]+)H', panel._seen.value)[1])
+    assert middle == pytest.approx(image(panel)[1] - ax.transData.transform((0, 1200))[1], abs=0.1)
+    panel.guess.rail.value = 1.5
+    assert "x is 1" not in panel._seen.value
+    panel._guessed(panel.guess.box.value)
+    assert "Height: 1.00 ± 0.10 mol. Your guess lies 50 % above it." in panel._seen.value
+    assert "fk-mark" in panel._seen.value and "x is 1" in panel._seen.value
+    panel._knobs["x"].value = 0.9
+    panel._guessed("0,9")
+    assert "within its 95 % interval" in panel._seen.value
+    panel.guess.first.value = False
+    assert "fk-mark" not in panel._seen.value
 
 
 def test_a_control_that_does_nothing_now_says_why():

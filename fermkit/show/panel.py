@@ -24,7 +24,8 @@ from fermkit.basis.checks import one_of
 from fermkit.basis.errors import DoubtfulResult, FermkitError, InputError
 from fermkit.basis.written import Page
 from fermkit.show import plots
-from fermkit.show.controls import Action, Choice, Control, Slider, read_number
+from fermkit.show.controls import Action, Choice, Control, Slider
+from fermkit.show.guess import Guess, Place, line_of, question
 from fermkit.show.lean import CannotWrite, LeanSvg
 from fermkit.show.panel_page import EARS, LOOK, numbers, refused, still, verdict
 
@@ -76,6 +77,8 @@ class Panel:
         Like `draw`, for work that takes longer: run when the controls have rested, it may draw on.
     guess : str, optional
         The name of the line that a person may guess before a move is shown.
+    place : Place, optional
+        Where the guessed number lies in the picture: then it may be put there by a click or a rail.
 
     Examples
     --------
@@ -101,8 +104,10 @@ class Panel:
         picture: plots.Figure | None = None,
         slow: Callable[..., Page] | None = None,
         guess: str = "",
+        place: Place | None = None,
     ) -> None:
-        self.title, self.picture, self.guess = title, picture, guess
+        self.title, self.picture = title, picture
+        self.guess = Guess(guess, place, self._show_mark, self._guessed) if guess else None
         self._inputs = {c.name: c for c in controls if not isinstance(c, Action)}
         self._sliders = {c.name: c for c in controls if isinstance(c, Slider)}
         self._buttons = {c.name: c for c in controls if isinstance(c, Action)}
@@ -126,6 +131,9 @@ class Panel:
         if not self._attempt(self._refresh):
             self._refresh()  # a panel that can't be drawn as declared says so aloud
         self._start_page = self.page
+        if self.guess is not None:
+            told = line_of(guess, self.page.lines)
+            self.guess.fit(picture.axes[0] if picture is not None else None, told.unit if told else "")
         if self._lean is not None:
             self._lean.keep_ghost()
 
@@ -258,8 +266,22 @@ class Panel:
                 data = base64.b64encode(plots.png(self._lean.picture)).decode()
                 alt = html.escape(self._alt(), quote=True)
                 self._drawing = f'<img class="fk-picture" alt="{alt}" src="data:image/png;base64,{data}">'
-        self._seen.value = verdict(self.page, self._drawing, said)
+        self._seen.value = verdict(self.page, self._with_mark(), said)
         self._numbers.value = numbers(self.page, self._start_page.lines)
+
+    def _with_mark(self) -> str:
+        """The picture, with a guess that was put into it."""
+        if self.guess is None or self.picture is None:
+            return self._drawing
+        return self.guess.on(self._drawing, self.picture.axes[0])
+
+    @alone
+    def _show_mark(self) -> None:
+        """The guess was moved in the picture: nothing else is drawn."""
+        if self.guess is not None and self.guess.pending:
+            self._seen.value = question(self.guess.asked(), self._with_mark())
+        else:
+            self._seen.value = verdict(self.page, self._with_mark())
 
     # from what a person does to values
 
@@ -293,8 +315,9 @@ class Panel:
         self._last_move = name, now
         self.values[name] = value
         self._show_values(but=name)
-        if self.guess and self._first.value:
-            self._seen.value = refused(f"Guess first: {self.guess}. Write it down here and press Enter.", self._drawing)
+        if self.guess is not None and self.guess.first.value:
+            self.guess.pending = True
+            self._show_mark()
             self._numbers.value = ""
             return
         if not self._attempt(self._redraw):
@@ -344,21 +367,11 @@ class Panel:
     @alone
     def _guessed(self, text: str) -> None:
         """A guess was typed: show what came of the move, and how far off the guess was."""
-        if self._quiet or not text.strip():
+        if self._quiet or not text.strip() or self.guess is None:
             return
-        if not self._attempt(self._refresh):
-            return
-        line = next((line for line in self.page.lines if line.name == self.guess), None)
-        if line is None:
-            self._show(f"Your guess was {text}; {self.guess} is not told here.")
-            return
-        try:
-            guess = read_number(text, line.unit)
-        except InputError as error:
-            self._show(f"{error.met}: no number was read from your guess.")
-            return
-        _, value, unit, _ = line.cells()
-        self._show(f"You guessed {guess:g} {unit}. {self.guess.capitalize()}: {value} {unit}.")
+        self.guess.pending = False
+        if self._attempt(self._refresh):
+            self._show(self.guess.told(text, line_of(self.guess.line, self.page.lines)))
 
     def _act(self, name: str) -> None:
         said = self._buttons[name].do(**self.values)
@@ -406,11 +419,8 @@ class Panel:
         start.on_click(lambda _: self._attempt(self.reset))
         big.observe(lambda change: self._enlarge(change["new"]), names="value")
         rows.append(W.HBox([undo, start, big]))
-        if self.guess:
-            self._first = W.Checkbox(description="guess first", indent=False)
-            box = W.Text(description="My guess", continuous_update=False, layout=W.Layout(width="96%"))
-            box.observe(lambda change: self._guessed(change["new"]), names="value")
-            rows.append(W.VBox([self._first, box]))
+        if self.guess is not None:
+            rows.append(self.guess.widget)
         left, right = W.VBox(rows), W.VBox([self._seen, self._status])
         left.add_class("fk-controls")
         right.add_class("fk-seen")

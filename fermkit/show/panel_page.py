@@ -20,7 +20,8 @@ LOOK: Final = """<style>
 .fk-panel table { margin: 0 !important; border-collapse: collapse; font-size: 15px; line-height: 1.25 }
 .fk-panel th, .fk-panel td { padding: 1px 10px 1px 0 !important; font-weight: normal; text-align: left }
 .fk-panel .fk-was, .fk-panel .fk-ends { color: var(--jp-ui-font-color1, #222); opacity: 0.8 }
-.fk-panel .fk-stale { opacity: 0.35 } .fk-panel .fk-later > p { font-style: italic }
+.fk-panel .fk-aim { cursor: crosshair }
+.fk-panel .fk-stale { opacity: 0.65 } .fk-panel .fk-later > p { font-style: italic }
 .fk-panel .fk-below { font-size: 13px; line-height: 17px; min-height: 17px; position: relative }
 .fk-panel .fk-tick { position: absolute; top: -9px; width: 2px; height: 7px; background: #D55E00 }
 .fk-panel .fk-spoken { position: absolute; width: 1px; height: 1px; overflow: hidden; clip-path: inset(50%) }
@@ -51,11 +52,27 @@ const name = () => {
   const panel = this.closest('.fk-panel'), rows = panel ? [...panel.querySelectorAll('.fk-slider')] : []
   const handles = rows.map(row => row.querySelector('.noUi-handle')), said = panel && panel.querySelector('.fk-spoken')
   if (!said || handles.includes(null)) { if (left--) setTimeout(name, 100); return }
+  let last = 0
+  const put = event => {
+    const aim = event.target.closest('.fk-aim'), box = panel.querySelector('.fk-clicked input')
+    if (!aim || !box || event.buttons !== 1 || event.timeStamp - last < 60) return
+    const [axis, ...ends] = aim.dataset.aim.split(' '), [first, end, low, high] = ends.map(Number)
+    const way = aim.querySelector('svg').getScreenCTM().inverse()
+    const at = new DOMPoint(event.clientX, event.clientY).matrixTransform(way)
+    const share = (at[axis] - first) / (end - first)
+    if (!(share >= 0 && share <= 1)) return
+    last = event.timeStamp
+    box.value = (low + share * (high - low)).toPrecision(3)
+    box.dispatchEvent(new Event('input', {bubbles: true}))
+  }
+  panel.addEventListener('pointerdown', put)
+  panel.addEventListener('pointermove', put)
   handles.forEach((handle, at) => hear(handle, rows[at].querySelector('label').textContent))
   said.role = 'status'
 }
 name()">"""
-"""Gives each handle its label and unit, and makes one place speak: slider widgets give a handle no name themselves."""
+"""Gives each handle its label and unit, and makes one place speak: slider widgets give a handle no name themselves.
+A click or a drag in the picture is told to the box of the guess."""
 
 GONE: Final = "A kept picture: no kernel runs behind this page. To move the sliders press Run > Run All Cells."
 

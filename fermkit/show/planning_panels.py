@@ -19,6 +19,7 @@ from fermkit.matter.feed import feed
 from fermkit.run.analysis import Analysis
 from fermkit.show import plots
 from fermkit.show.controls import Choice, Control, Slider
+from fermkit.show.guess import Place
 from fermkit.show.panel import Panel
 from fermkit.vessel.container import Vessel
 from fermkit.vessel.gas_space import GasSpace
@@ -184,7 +185,7 @@ def vessel(
             lambda values: "" if values["vent"] == "once" else "only where it is vented once",
         ),
     ]
-    return Panel("A closed vessel", controls, draw, picture, guess="if never vented")
+    return Panel("A closed vessel", controls, draw, picture, guess="if never vented", place=Place("y"))
 
 
 def along(closed: Vessel, co2_mol: Any) -> Any:
@@ -309,7 +310,7 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
         colours = plots.COLOURS
         ax.fill_between(ahead, low, high, color=colours["sky"], alpha=0.4, linewidth=0, label="95 % band")
         ax.plot(ahead, curve.predict(ahead), color=colours["blue"], label=f"{MODELS[curve.model]} curve")
-        ax.plot(time[n:] - time[0], weight[n:], "o", color="#AAAAAA", mfc="none", label="weighed later")
+        ax.plot(time[n:] - time[0], weight[n:], "o", color=plots.LATER, mfc="none", label="weighed later")
         ax.plot(time[:n] - time[0], weight[:n], "o", color=colours["black"], label="weighed")
         ax.axhline(
             nominal(to.target_g), color=colours["vermilion"], linestyle=(0, (5, 2)), linewidth=1.2, label="to reach"
@@ -338,4 +339,4 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
         goal,
         Choice("model", "Curve", ("usual", *MODELS), "usual"),
     ]
-    return Panel("When is it dry?", controls, draw, picture, guess="reached after")
+    return Panel("When is it dry?", controls, draw, picture, guess="reached after", place=Place("x"))

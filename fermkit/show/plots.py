@@ -32,6 +32,7 @@ from fermkit.show.run_pictures import suspects as suspects
 from fermkit.show.run_pictures import timeline as timeline
 from fermkit.show.style import COLOURS as COLOURS
 from fermkit.show.style import DASHES as DASHES
+from fermkit.show.style import LATER as LATER
 from fermkit.show.style import MARKS as MARKS
 from fermkit.show.style import STYLE as STYLE
 from fermkit.show.style import Figure as Figure

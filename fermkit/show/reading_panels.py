@@ -21,6 +21,7 @@ from fermkit.run.analysis import Analysis
 from fermkit.run.yields import UncertaintyShares
 from fermkit.show import plots
 from fermkit.show.controls import Choice, Control, Slider
+from fermkit.show.guess import Place
 from fermkit.show.panel import Panel
 
 CURVES: Final = ("gompertz", "logistic", "baranyi", "richards")
@@ -73,7 +74,7 @@ def growth(gas: GasCurve) -> Panel:
         fit = fitted(seen_pct, curve, noise)
         plots.gas_curve(part, fit, ax=ax)
         rest = gas.time_h > part.time_h[-1]
-        ax.plot(gas.time_h[rest], gas.co2_mol[rest] * 1000, "o", color="#BBBBBB", mfc="none", markersize=3.5)
+        ax.plot(gas.time_h[rest], gas.co2_mol[rest] * 1000, "o", color=plots.LATER, mfc="none", markersize=3.5)
         ahead = np.linspace(part.time_h[-1], last_h, 60)
         ax.plot(ahead, fit.predict(ahead) * 1000, color=plots.COLOURS["vermilion"], linestyle=(0, (1, 1.3)))
         low, high = fit.interval("final_amount")
@@ -105,7 +106,8 @@ def growth(gas: GasCurve) -> Panel:
         Choice("curve", "Curve", CURVES, "gompertz"),
         Choice("noise", "Errors of the readings", ("independent", "accumulating"), gas.noise),
     ]
-    return Panel("The gas curve, and what it forecasts", controls, draw, picture, spread, guess="final amount")
+    place = Place("y", 1000)  # drawn in mmol
+    return Panel("The gas curve, and what it forecasts", controls, draw, picture, spread, "final amount", place)
 
 
 def _seen(gas: GasCurve, seen_pct: float) -> GasCurve:

@@ -34,6 +34,8 @@ COLOURS = {
     "black": "#000000",
     "yellow": "#F0E442",
 }
+LATER = "#767676"
+"""What was read later than what is looked at: grey, and still three times as dark as the paper."""
 MARKS = ["o", "s", "^", "D", "v", "P", "X", "*"]
 DASHES: list[Any] = [
     "-",
