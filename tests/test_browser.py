@@ -48,6 +48,8 @@ PANELS = [
     "panels.batch_in_time()",
     "panels.drying([0, 1, 2, 3, 4, 6, 8, 10], [100, 77, 60, 48.5, 41, 34.2, 31.4, 30.3], 27.2)",
     "panels.compare([analysis, other])",
+    "panels.cells()",
+    "panels.feed_slowly()",
     "panels.watch('jar')",
     "panels.enter_data()",
 ]
@@ -204,7 +206,7 @@ def test_every_control_says_in_the_page_what_it_says_from_code(opened, page, tmp
         for name, control in [*twin._sliders.items(), *twin._inputs.items()]:
             if isinstance(control, Choice) and name != "again":
                 word = next(word for word in control.words if word != twin.values[name])
-                shown.get_by_label(control.label, exact=True).select_option(word)
+                shown.get_by_label(control.label, exact=True).select_option(word.replace("_", " "))
                 press(twin, name, word)
             elif isinstance(control, Slider) and not control.idle(twin.values):
                 handle = shown.get_by_role("slider", name=control.label, exact=True)

@@ -64,6 +64,15 @@ def test_the_frame_is_written_anew_only_where_it_has_changed(picture):
     assert ">40<" not in lean.write("") and len(lean._frames) == 2
 
 
+def test_other_words_at_the_same_ticks_are_written(picture):
+    """Names of rows that change where they stand are not those from before."""
+    lean = LeanSvg(picture, "a")
+    for words in (["energy", "nitrogen"], ["energy, binds", "nitrogen"]):
+        with plots.house_style():
+            picture.axes[0].set_yticks([1, 2], words)
+        assert f">{words[0]}<" in lean.write("")
+
+
 def test_a_legend_is_made_anew_only_where_it_would_look_another_way():
     """The same words and looks give the same legend and the same text; another colour or word gives another."""
     made = plots.figure(10, 6)

@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import panel_data
 import pytest
+from test_contrast import faint, seen
 from uncertainties import ufloat
 
 from fermkit import fit_calibration, panels
@@ -56,6 +57,8 @@ MAKERS = {
     "drying": lambda a, b, f: panels.drying(TIME, WEIGHT, ufloat(27.2, 0.2)),
     "compare": lambda a, b, f: panels.compare([a, b]),
     "watch": lambda a, b, f: panels.watch(f),
+    "cells": lambda a, b, f: panels.cells(),
+    "feed slowly": lambda a, b, f: panels.feed_slowly(),
 }
 
 
@@ -105,6 +108,13 @@ def test_the_picture_of_every_panel_has_words(any_panel):
     """The alt text holds the verdict and the first number."""
     alt = re.search('aria-label="([^"]*)"', any_panel._seen.value)[1]
     assert any_panel.title in alt and len(alt) > 60
+
+
+def test_what_is_drawn_stands_out_from_the_paper(any_panel):
+    """Each line, mark and area has a contrast of 3 to 1, each word one of 4.5 to 1 (WCAG 2.2: 1.4.11, 1.4.3)."""
+    for ax in any_panel.picture.axes:
+        assert list(faint(ax)) == []
+        assert all(seen(words.get_color()) >= 4.5 for words in ax.texts)
 
 
 def test_start_shows_how_the_closure_breaks(analysis):

@@ -136,10 +136,14 @@ class Guess:
         self.at = guess
         _, value, unit, _ = line.cells()
         said = f"You guessed {guess:g} {unit}. {self.line.capitalize()}: {value} {unit}."
-        if isinstance(line.value, str) or not nominal(line.value):
+        try:
+            came = float(nominal(line.value))
+        except ValueError:  # told in words
             return said
-        off = guess / nominal(line.value) - 1
-        if abs(guess - nominal(line.value)) <= 1.96 * uncertainty(line.value):
+        if not came or came != came:
+            return said
+        off = guess / came - 1
+        if not isinstance(line.value, str) and abs(guess - came) <= 1.96 * uncertainty(line.value):
             return f"{said} Your guess lies within its 95 % interval."
         return f"{said} Your guess lies {abs(100 * off):.0f} % {'above' if off > 0 else 'below'} it."
 

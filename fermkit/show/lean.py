@@ -128,8 +128,8 @@ def _looks(ax: Axes) -> tuple[Any, ...]:
     """All that the frame's looks depend on."""
     sides: list[Any] = [ax.get_position().bounds, ax.get_title(), ax.axison]
     for axis in (ax.xaxis, ax.yaxis):
-        ticks = getattr(axis.get_major_locator(), "locs", ())
-        words = getattr(axis.get_major_formatter(), "seq", ())
+        ticks = getattr(axis.get_major_locator(), "locs", ())  # those that were set, with words of their own
+        words = [axis.get_major_formatter()(tick, place) for place, tick in enumerate(ticks)]
         sides += [tuple(axis.get_view_interval()), axis.get_scale(), axis.get_label_text(), tuple(ticks), tuple(words)]
     return tuple(sides)
 

@@ -37,6 +37,8 @@ ONE_STEP_S: Final = 1.0
 """Moves of one control that follow one another faster than this are one step back [s]."""
 LATE_PAGE_S: Final = 3.0
 """A page may need so long to show what code has set [s]."""
+TALL: Final = 5
+"""So many controls are taller than the picture beside them."""
 RAIL_PX: Final = 8
 """From the edge of a slider to the middle of its handle at the lowest value [px]."""
 NUMBER: Final = itertools.count(1)
@@ -196,7 +198,7 @@ class Panel:
         return f"<fermkit panel {self.title!r}: {sliders} slider{'s' * (sliders != 1)}, {pictures}>"
 
     def __str__(self) -> str:
-        return self.page.text()
+        return ("ALARM: " if self.page.alarm else "") + self.page.text()
 
     def _ipython_display_(self) -> None:
         """The panel; before it what a page without a kernel shows in its place."""
@@ -421,13 +423,15 @@ class Panel:
         rows.append(W.HBox([undo, start, big]))
         if self.guess is not None:
             rows.append(self.guess.widget)
-        left, right = W.VBox(rows), W.VBox([self._seen, self._status])
+        tall = len(controls) >= TALL  # beside a long column of controls there is room for the numbers
+        told = [self._numbers, self._later]
+        left, right = W.VBox(rows), W.VBox([self._seen, self._status, *(told if tall else [])])
         left.add_class("fk-controls")
         right.add_class("fk-seen")
         body = W.HBox([left, right])
         body.add_class("fk-body")
         head = W.HTML(f"{LOOK}<h4>{html.escape(self.title)}</h4>{EARS}")
-        panel = W.VBox([head, body, self._numbers, self._later, self._spoken])
+        panel = W.VBox([head, body, *([] if tall else told), self._spoken])
         panel.add_class("fk-panel")
         self._spoken.add_class("fk-spoken")
         return panel
@@ -447,7 +451,8 @@ class Panel:
             return self._slider_row(control)
         knob: Any
         if isinstance(control, Choice):
-            knob = W.Dropdown(options=list(control.words), value=control.value, description=control.label, style=words)
+            options = [(word.replace("_", " "), word) for word in control.words]
+            knob = W.Dropdown(options=options, value=control.value, description=control.label, style=words)
         else:
             kind = W.Textarea if control.lines > 1 else W.Text
             knob = kind(value=control.value, description=control.label, continuous_update=False, style=words)

@@ -32,7 +32,11 @@ LOOK: Final = """<style>
 .fk-panel .fk-numbers td:nth-child(-n+4) { white-space: nowrap }
 .fk-panel .fk-controls :is(.widget-text, .widget-dropdown) { flex-flow: row wrap; height: auto }
 .fk-panel .fk-controls .widget-text input { flex: 1 0 70px } .fk-panel .fk-controls select { flex: 1 0 130px }
-.fk-panel .noUi-connect { background: #0072B2 } .fk-panel .noUi-target { background: #767676 }
+.fk-panel .widget-slider :is(.noUi-target, .noUi-connects) { background: #767676; border-color: #767676 }
+.fk-panel .widget-slider .noUi-handle { background: #0072B2; border-color: #0072B2 }
+.fk-seen .fk-numbers tr { display: flex; flex-wrap: wrap; column-gap: 8px; padding: 2px 0 }
+.fk-seen .fk-numbers th, .fk-seen .fk-numbers td { padding: 0 !important }
+.fk-seen .fk-numbers th { flex: 1 0 100% } .fk-seen .fk-numbers td:nth-child(2) { font-weight: bold }
 .fk-big { font-size: 22px } .fk-big .fk-controls { max-width: none } .fk-big .fk-picture { max-width: none }
 .fk-big table { font-size: 21px } .fk-big h4, .fk-big .fk-page h4 { font-size: 24px }
 </style>"""

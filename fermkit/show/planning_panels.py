@@ -8,10 +8,13 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
+from uncertainties import ufloat
 
 from fermkit.basis.checks import numbers
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, in_words, interval, nominal, percent, plus_minus, uncertainty
+from fermkit.batch.estimate import estimate
+from fermkit.batch.known import Recipe
 from fermkit.batch.plan import WAYS, plan_batch
 from fermkit.harvest.drying import MODELS, DryingCurve, drying_curve
 from fermkit.matter.composition import compound, molar_mass
@@ -30,6 +33,9 @@ KITCHEN_BATCH: Final[Mapping[str, float]] = MappingProxyType({
     "beet molasses": 240.0, "diammonium phosphate": 3.0, "active dry yeast": 5.0, "water": 1800.0,
 })  # fmt: skip
 """An invented kitchen batch [g]."""
+
+HEXOSE_OF_WHITE_SUGAR: Final = float(nominal(feed({"white sugar": 1.0}).hexose_g))
+"""Hexose in a gram of it [g]."""
 
 BEYOND_BAR: Final = 12.0
 """Above this no number is told: the equations end, and so does every vessel of a kitchen [bar gauge]."""
@@ -67,9 +73,11 @@ def start(analysis: Analysis) -> Panel:
     )
     litres = float(nominal(analysis.run.vessel.liquid_L or 1.0))
     warm_C = float(nominal(25.0 if (warm := analysis.run.conditions.temperature_C) is None else warm))
-    picture = plots.figure(14, 9)
+    picture = plots.figure(11, 8)
     with plots.house_style():
-        flow, gauge = picture.subplots(1, 2, width_ratios=(4, 1))
+        flow, gauge = picture.subplots(1, 2)
+    plots.place(flow, left=0.01, bottom=0.02, top=0.99, right=0.78)
+    plots.place(gauge, left=0.89)
 
     def draw(dilution: float, co2_per_hexose: float, headspace_pct: float) -> Page:
         told = dict(amounts)
@@ -133,7 +141,7 @@ def vessel(
     Panel
         Sliders: ``headspace_pct``, ``sugar_g``, ``temperature_C``, ``rating_bar``, ``vented_at_pct``. Choice: ``vent``.
     """
-    picture = plots.figure(12.5, 8.5)
+    picture = plots.figure(10.5, 7.6)
     with plots.house_style():
         ax = picture.subplots()
     share = np.linspace(0, 1, 41)
@@ -171,8 +179,24 @@ def vessel(
         said = f"above {BEYOND_BAR:g} bar gauge" if beyond else plus_minus(end, "bar gauge")
         judged = BEYOND_ALL if beyond else closed.against_rating(end)
         bad = beyond or (rated is not None and nominal(end) + 1.96 * uncertainty(end) > rated)
+        if bad and not beyond:
+            said += f", with its ± above the maker's rating of {rated:g} bar"
         remarks = [judged, "A rating of 0 means none.", NEVER]
         return Page(f"{too_much} come to {said}.", lines, remarks, alarm=bad)
+
+    def by_recipe(headspace_pct: float, sugar_g: float, temperature_C: float, rating_bar: float, **_: Any) -> Page:
+        if not sugar_g > 0:
+            return Page("Without sugar there is no gas.")
+        liquid = total_L * (1 - headspace_pct / 100)
+        mash = feed({"white sugar": sugar_g / HEXOSE_OF_WHITE_SUGAR, "water": 1000 * liquid})
+        recipe = Recipe(mash, liquid, total_L - liquid, temperature_C, closed="closed")
+        sealed = Vessel(total_L, liquid, temperature_C, rated_bar_gauge=rating_bar if rating_bar > 0 else None)
+        found = estimate(recipe, vessel=sealed)
+        co2, stands = found["co2"], found.if_closed
+        assert stands is not None  # a vessel was given
+        made = Line("CO2 made", ufloat(co2.value, co2.u), "g", limits=(co2.low, co2.high))
+        said = f"By the recipe alone, nothing measured: {stands.verdict}."
+        return Page(said, [made, stands.now.line(), stands.warm_day.line()])
 
     controls: list[Control] = [
         Slider("headspace_pct", "Gas space, %", 3, 70, 1, 25),
@@ -185,7 +209,7 @@ def vessel(
             lambda values: "" if values["vent"] == "once" else "only where it is vented once",
         ),
     ]
-    return Panel("A closed vessel", controls, draw, picture, guess="if never vented", place=Place("y"))
+    return Panel("A closed vessel", controls, draw, picture, by_recipe, "if never vented", Place("y"))
 
 
 def along(closed: Vessel, co2_mol: Any) -> Any:
@@ -217,10 +241,10 @@ def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
     Panel
         For each ingredient the slider ``<ingredient>_g``; ``hours`` of air; the choice ``how``.
     """
-    picture = plots.figure(12.5, 8.5)
+    picture = plots.figure(10.5, 7.6)
     with plots.house_style():
         ax = picture.subplots()
-    plots.place(ax, left=0.23)
+    plots.place(ax, left=0.31)
     keys = {f"{name.replace(' ', '_')}_g": name for name in amounts_g}
     widest = 1.15 * nominal(plan_batch(feed(amounts_g)).limits.carbon_g)
 
@@ -236,12 +260,13 @@ def plan(amounts_g: Mapping[str, float] = KITCHEN_BATCH) -> Panel:
         wide = [max(nominal(high) - nominal(low), 0.004 * widest) for low, high in ranges.values()]
         plots.rows(ax, least, wide, [name in batch.binding for name in ranges], height=0.55)
         low, high = (nominal(end) for end in batch.yeast_range_g)
-        ax.axvspan(low, max(high, low + 0.002 * widest), color=plots.COLOURS["green"], alpha=0.35, zorder=0)
+        green = plots.COLOURS["green"]
+        ax.axvspan(low, max(high, low + 0.002 * widest), facecolor=(green, 0.35), edgecolor=green, zorder=0)
         ax.set_yticks(range(len(ranges)), [f"{n}, binds" if n in batch.binding else n for n in ranges])
         ax.set(
             xlim=(0, widest),
             ylim=(len(ranges) - 0.4, -0.6),
-            xlabel="new dry yeast that each allows [g]; green: to expect",
+            xlabel="new dry yeast [g]; green: to expect",
         )
         lines = [
             Line("new dry yeast", batch.fate.yeast_g, "g"),
@@ -289,7 +314,7 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
         Sliders: ``weighings``, and ``moisture_pct`` (with `dry_g`) or ``weight_g``. Choice: ``model``.
     """
     time, weight = numbers(time_h, "time [h]", at_least=6), numbers(weight_g, "weight [g]", at_least=6)
-    picture = plots.figure(12.5, 8.5)
+    picture = plots.figure(10.5, 7.6)
     with plots.house_style():
         ax = picture.subplots()
     ahead = np.linspace(0, 1.5 * (time[-1] - time[0]), 150)
@@ -308,7 +333,7 @@ def drying(time_h: ArrayLike, weight_g: ArrayLike, dry_g: Any = None) -> Panel:
         )
         low, high = curve.band(ahead)
         colours = plots.COLOURS
-        ax.fill_between(ahead, low, high, color=colours["sky"], alpha=0.4, linewidth=0, label="95 % band")
+        ax.fill_between(ahead, low, high, **plots.BAND, label="95 % band")
         ax.plot(ahead, curve.predict(ahead), color=colours["blue"], label=f"{MODELS[curve.model]} curve")
         ax.plot(time[n:] - time[0], weight[n:], "o", color=plots.LATER, mfc="none", label="weighed later")
         ax.plot(time[:n] - time[0], weight[:n], "o", color=colours["black"], label="weighed")

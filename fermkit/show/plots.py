@@ -4,7 +4,7 @@
 """
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -30,8 +30,10 @@ from fermkit.show.run_pictures import routes_apart as routes_apart
 from fermkit.show.run_pictures import side_by_side as side_by_side
 from fermkit.show.run_pictures import suspects as suspects
 from fermkit.show.run_pictures import timeline as timeline
+from fermkit.show.style import BAND as BAND
 from fermkit.show.style import COLOURS as COLOURS
 from fermkit.show.style import DASHES as DASHES
+from fermkit.show.style import GROUND as GROUND
 from fermkit.show.style import LATER as LATER
 from fermkit.show.style import MARKS as MARKS
 from fermkit.show.style import STYLE as STYLE
@@ -52,6 +54,10 @@ from fermkit.show.yeast_pictures import counting_grid as counting_grid
 from fermkit.show.yeast_pictures import feeding as feeding
 from fermkit.show.yeast_pictures import yeast_course as yeast_course
 from fermkit.vessel.pressures import PressureCurve
+
+LINE_IN: Final = 0.17
+LETTER_IN: Final = 0.082
+"""A line of words in a picture, and a letter at its widest on average [inch, at 10 points]."""
 
 
 def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax: Any) -> str:
@@ -78,11 +84,13 @@ def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax
     parts = [(name, part / total) for name, part in out.items() if nominal(part) > 0]
     gap = (into - sum(out.values())) / total
     deep = max(1.04, 1.10 - nominal(gap)) if nominal(gap) < -0.002 else 1.04
-    row = 0.06 * deep  # the height of a line of text
-    ax.set(xlim=(0, 1.72), ylim=(deep, -0.02))
+    box_px, dpi = ax.get_window_extent(), ax.figure.dpi
+    row = LINE_IN * dpi / box_px.height * (deep + 0.1)
+    words_in = LETTER_IN * max(len(f"{name}  {percent(share)}") for name, share in [*parts, ("not found", gap)])
+    wide = 1.07 / max(0.2, 1 - words_in * dpi / box_px.width)
     ax.axis("off")
     box(ax, 0, 0, 0.13, 1, "#BBBBBB")
-    ax.text(0.065, 0.5, f"{what} of the\nsugar used", rotation=90, ha="center", va="center")
+    ax.text(0.065, 0.5, f"{what} of the sugar", rotation=90, ha="center", va="center", fontsize=9)
     top, label_at, words = 0.0, -1.0, []
     leaders, whiskers = [], []
     if nominal(gap) > 0.002:
@@ -96,7 +104,7 @@ def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax
         middle = top + height / 2
         label_at = max(middle, label_at + row)
         leaders += [(1.0, middle), (1.03, middle), (1.06, label_at), (np.nan, np.nan)]
-        ax.text(1.07, label_at, f"{name}  {percent(share)}", va="center")
+        ax.text(1.07, label_at, f"{name}  {percent(share)}", va="center", in_layout=False)
         u = uncertainty(share)
         whiskers += [(0.985, middle - u), (0.985, middle + u), (np.nan, np.nan)]
         words.append(f"{name} {percent(share)}")
@@ -107,13 +115,15 @@ def where_it_went(into: Any, out: Mapping[str, Any], what: str = "carbon", *, ax
         words.append(f"{percent(-gap)} more than the sugar held")
         ax.plot([0, 1.0], [1, 1], color=COLOURS["vermilion"], linestyle=(0, (5, 2)))
         said = f"{percent(-gap)} more than the sugar held"
-        ax.text(1.07, label_at + row, said, color="#B30000", va="center")
+        deep = max(deep, label_at + 1.6 * row)
+        ax.text(0.0, deep, said, color="#B30000", va="bottom", in_layout=False)
+    ax.set(xlim=(0, wide), ylim=(max(deep, label_at + 0.6 * row), -0.02))
     return f"Where the {what} of the sugar went: " + ", ".join(words) + "."
 
 
 def _band(ax: Any, top: float, height: float, face: str, hatch: str) -> None:
     """A ribbon from the sugar's bar to the product's bar, at the same height on both sides."""
-    box(ax, 0.13, top, 0.72, height, face, alpha=0.35, edgecolor="none")
+    box(ax, 0.13, top, 0.72, height, face, alpha=0.35, edgecolor="none", gid="ribbon")
     box(ax, 0.85, top, 0.15, height, face, hatch)
 
 
@@ -175,7 +185,7 @@ def calibration(cal: Calibration, samples: Sequence[Reading] = (), *, ax: Any) -
     low, high = cal.range
     x = np.linspace(low, high, 120)
     below, above = cal.band(x)
-    ax.fill_between(x, below, above, color=COLOURS["sky"], alpha=0.4, linewidth=0, label="95 % band of the curve")
+    ax.fill_between(x, below, above, **BAND, label="95 % band of the curve")
     ax.plot(x, cal.predict(x), color=COLOURS["blue"], label=f"{cal.curve} through the standards")
     ax.plot(cal.ethanol_pct_vol, cal.signal, "o", color=COLOURS["black"], label="standards")
     if samples:
@@ -205,7 +215,7 @@ def moved(found: Reconciliation, *, ax: Any) -> str:
     """
     shifts = {name: found.shift[name] for name, value in found.reported.items() if value is not None}
     bars(shifts, ax=ax)
-    ax.set_xlabel("moved, to close it [in its own ±; grey: 95 %]")
+    ax.set_xlabel("moved [its own ±; grey: 95 %]")
     return "What the balance moved: " + ", ".join(f"{n} by {s:+.1f} times its ±" for n, s in shifts.items()) + "."
 
 
@@ -263,7 +273,7 @@ def drying(curve: DryingCurve, *, ax: Any) -> str:
     end = float(curve.time_h[-1])
     time = np.linspace(0.0, 1.15 * end, 200)
     below, above = curve.band(time)
-    ax.fill_between(time, below, above, color=COLOURS["sky"], alpha=0.4, linewidth=0, label="95 % band of the curve")
+    ax.fill_between(time, below, above, **BAND, label="95 % band of the curve")
     ax.plot(time, curve.predict(time), color=COLOURS["blue"], label=f"{MODELS[curve.model]} curve")
     ax.plot(curve.time_h, curve.weight_g, "o", color=COLOURS["black"], label="weighings, net")
     ax.axhline(nominal(curve.end_g), color=COLOURS["vermilion"], linestyle=(0, (5, 2)), label="comes to rest")
@@ -327,7 +337,7 @@ def residuals(cal: Calibration, *, ax: Any) -> str:
         The picture in words.
     """
     left = cal.standardised_residuals
-    ax.axhspan(-2, 2, color="#EEEEEE", zorder=0)
+    ax.axhspan(-2, 2, **GROUND)
     ax.axhline(0, color="black", linewidth=0.8, linestyle="-")
     ax.plot(cal.ethanol_pct_vol, left, "o", color=COLOURS["blue"])
     most = max(3.0, 1.15 * float(np.abs(left).max()))

@@ -1,5 +1,6 @@
 """Panels over what was read: the gas curve, the calibration, the balance, the shares of the uncertainty."""
 
+import textwrap
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
@@ -51,7 +52,7 @@ def growth(gas: GasCurve) -> Panel:
     Panel
         Sliders: ``seen_pct``. Choices: ``curve``, ``noise``.
     """
-    picture = plots.figure(12.5, 8.5)
+    picture = plots.figure(10.5, 7.6)
     with plots.house_style():
         ax = picture.subplots()
     whole, last_h = nominal(gas.total()), float(gas.time_h[-1])
@@ -141,7 +142,7 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
     Panel
         Sliders: ``dilution``, ``pipetting_pct``, ``drift_pct``, ``replicates``. Choice: ``curve``.
     """
-    picture = plots.figure(12.5, 8.5)
+    picture = plots.figure(10.5, 7.6)
     with plots.house_style():
         ax = picture.subplots()
     signals, diluted = reading.sample.values, float(nominal(reading.factor))
@@ -163,10 +164,10 @@ def calibration(cal: Calibration, reading: Reading) -> Panel:
         )
         plots.calibration(used, [read], ax=ax)
         ax.plot([read.seen] * 2, [0, read.sample.level], color=plots.COLOURS["vermilion"], linewidth=1)
-        side = "right" if read.seen > 0.5 * cal.range[1] else "left"
-        worked = f" {read.seen:.3g} × {dilution:.4g} = {plus_minus(read.value, unit)} "
-        ax.text(read.seen, 0.03 * top, worked, ha=side, fontsize=11, in_layout=False)
-        ax.set(xlim=(cal.range[0], max(cal.range[1], read.seen) * 1.05), ylim=(0, top))
+        worked = f"{read.seen:.3g} × {dilution:.4g} = {plus_minus(read.value, unit)}"
+        right = max(cal.range[1], read.seen)
+        ax.text(1.05 * right, 0.03 * top, worked, ha="right", in_layout=False)
+        ax.set(xlim=(cal.range[0], 1.05 * right), ylim=(0, top))
         where = "inside the standards" if read.in_range else "OUTSIDE the standards: not to be trusted"
         lines = [
             Line("content of the sample", read.value, unit, limits=read.interval()),
@@ -206,9 +207,11 @@ def balance(streams: Balance | Mapping[str, Any]) -> Panel:
     measured = {name: value for name, value in whole.streams.items() if value is not None and nominal(value) != 0}
     known = {name for name, _ in SLIPS.values()} & set(measured)
     slips = [slip for slip, (name, _) in SLIPS.items() if not name or name in known]
-    picture = plots.figure(14, 12)
+    picture = plots.figure(11, 11)
     with plots.house_style():
-        ax, why_ax = picture.subplots(2, 1, height_ratios=(3, 2))
+        ax, why_ax = picture.subplots(2, 1)
+    plots.place(ax, left=0.01, bottom=0.5, right=0.99, top=0.99)
+    plots.place(why_ax, left=0.36, bottom=0.11, top=0.44)  # the names of all streams have room on the left
 
     def told(slip: str, values: Mapping[str, float]) -> Balance:
         touched, factor = SLIPS[slip]
@@ -268,7 +271,7 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
     all_shares = {name: analysis.uncertainty_shares(name) for name in analysis.yields}
     acts = {str(act): act for found in all_shares.values() for act in found.acts}
     first = next(iter(all_shares))
-    picture = plots.figure(14, 8)
+    picture = plots.figure(11, 7)
     with plots.house_style():
         ax = picture.subplots()
     plots.place(ax, left=0.42, bottom=0.18)
@@ -311,8 +314,8 @@ def uncertainty_shares(analysis: Analysis) -> Panel:
     return Panel("Whose share of the uncertainty is whose", controls, draw, picture, guess="own share of it")
 
 
-def _short(act: str, most: int = 38) -> str:
-    return act if len(act) <= most else act[: most - 1] + "…"
+def _short(act: str, letters: int = 24) -> str:
+    return textwrap.fill(act, letters, max_lines=2, placeholder=" …")
 
 
 def _reach(found: UncertaintyShares, act: Act, aim: float, u: float) -> str:

@@ -45,8 +45,9 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
             "name them in run.toml",
         )
     every = yields_side_by_side(analyses)
+    short = dict(zip(names, _without_what_all_share(names)))
     yields = list(dict.fromkeys(name for own in every for name in own))
-    picture = plots.figure(12.5, 4 + 1.2 * len(names))
+    picture = plots.figure(10.5, 3.4 + 1.1 * len(names))
     with plots.house_style():
         ax = picture.subplots()
 
@@ -57,9 +58,9 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
         values = [nominal(y.per_g) for y in found.values()]
         half = [1.96 * times * uncertainty(y.per_g) for y in found.values()]
         rows = np.arange(len(found))
-        ax.axvspan(*_around(found[against].per_g, times), color="#EEEEEE", zorder=0)
+        ax.axvspan(*_around(found[against].per_g, times), **plots.GROUND)
         ax.errorbar(values, rows, xerr=half, fmt="o", color=plots.COLOURS["blue"], capsize=4)
-        ax.set_yticks(rows, list(found))
+        ax.set_yticks(rows, [short[name] for name in found])
         ax.set(
             xlim=_limits(found.values()),
             ylim=(len(found) - 0.5, -0.5),
@@ -75,10 +76,12 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
             seen = "a difference" if far > 1.96 else "no difference shown"
             known = "; ".join(dict.fromkeys(filter(None, (one.known for one in (each, found[against])))))
             note = "; ".join(filter(None, (f"{far:.1f} times its ±: {seen}", known)))
-            lines.append(Line(f"{name} less {against}", change, "g/g", note))
-            told += [name] if far > 1.96 else []
+            lines.append(Line(f"{short[name]} less {short[against]}", change, "g/g", note))
+            told += [short[name]] if far > 1.96 else []
         said = (
-            f"these differ from {against}: {', '.join(told)}" if told else f"no run is shown to differ from {against}"
+            f"these differ from {short[against]}: {', '.join(told)}"
+            if told
+            else f"no run is shown to differ from {short[against]}"
         )
         return Page(f"At {times:g} times the ± of each run, {said}.", lines)
 
@@ -88,6 +91,15 @@ def compare(analyses: Sequence[Analysis]) -> Panel:
         Choice("against", "Against the run", names, names[0]),
     ]
     return Panel("Run beside run", controls, draw, picture)
+
+
+def _without_what_all_share(names: Sequence[str]) -> list[str]:
+    """The names without the words that all begin with: there is little room beside a picture."""
+    words = [name.split() for name in names]
+    shared = 0
+    while len({tuple(one[: shared + 1]) for one in words}) == 1 and all(len(one) > shared + 1 for one in words):
+        shared += 1
+    return [" ".join(one[shared:]) for one in words]
 
 
 def _around(value: Any, times: float) -> tuple[float, float]:
@@ -114,7 +126,7 @@ def watch(folder: str | Path) -> Panel:
         Sliders: ``done_pct`` (share of the final amount that counts as done), ``alarm_pct`` (share of the
         maker's rating). Choices: ``curve``, ``again``. Button: ``read``. The timer runs while the kernel does.
     """
-    picture = plots.figure(12.5, 8.5)
+    picture = plots.figure(10.5, 7.6)
     with plots.house_style():
         ax = picture.subplots()
     seen: dict[str, Any] = {"run": read_run(folder)}
@@ -152,7 +164,7 @@ def watch(folder: str | Path) -> Panel:
             forecasts[done_pct, curve] = _done(found, done_pct / 100)
         done = forecasts[done_pct, curve]
         green = plots.COLOURS["green"]
-        ax.axvspan(done.low, min(done.high, 9 * now), color=green, alpha=0.25, zorder=0)
+        ax.axvspan(done.low, min(done.high, 9 * now), facecolor=(green, 0.25), edgecolor=green, zorder=0)
         ax.text(done.low, 1450 * nominal(made), f"{done_pct:g} % made ", ha="right", va="top", fontsize=9)
         lines += [
             Line("final amount", fit.final_amount, "mol", limits=fit.interval("final_amount")),
@@ -164,6 +176,8 @@ def watch(folder: str | Path) -> Panel:
             lines += found.progress.page().lines
         alarm, words = _pressure_now(found, alarm_pct / 100)
         said = f"{now:g} h seen: {stands}; {_forecast(done, now)}"
+        if alarm:  # what the alarm is about stands in the verdict itself
+            said, words = f"{words[0]} {said}", words[1:]
         return Page(said, lines, [*words, *fit.doubts, *why], alarm=alarm)
 
     def at_rest(done_pct: float, alarm_pct: float, curve: str, again: str) -> Page:
@@ -256,9 +270,9 @@ def _pressure_now(found: Analysis, share: float) -> tuple[bool, list[str]]:
     if found.run.vessel.closed not in ("closed", "vented"):
         return False, [f"{said} So never close it; keep the airlock free."]
     if rated is None:
-        return True, [f"ALARM: {said} The maker's rating is not known: let no more pressure build up."]
+        return True, [f"{said} The maker's rating is not known: let no more pressure build up."]
     if gauge > share * nominal(rated):
         of = 100 * gauge / nominal(rated)
-        return True, [f"ALARM: {said} That is {of:.0f} % of the maker's rating, uncertainty included."]
+        return True, [f"{said} That is {of:.0f} % of the maker's rating, uncertainty included."]
     left = share * nominal(rated) - gauge
     return False, [f"{said} Headroom to {100 * share:.0f} % of the rating: {left:.2g} bar."]

@@ -3,6 +3,7 @@
 Each draws into `ax` and returns the picture in words; "" where the run holds nothing to draw.
 """
 
+import textwrap
 from collections.abc import Sequence
 from typing import Any, Final
 
@@ -21,7 +22,7 @@ from fermkit.run.comparison import RunComparison
 from fermkit.run.first_page import READ_BY, Part, in_and_out_g
 from fermkit.run.sections_gas import PressureReadings
 from fermkit.run.timeline import NO_MODEL, Timeline
-from fermkit.show.style import COLOURS, DASHES, MARKS, Rectangle, rows
+from fermkit.show.style import COLOURS, DASHES, GROUND, MARKS, Rectangle, rows
 
 FILLS: Final = {
     "ethanol": ("sky", ""), "CO2": ("orange", "///"), "yeast": ("green", "..."), "glycerol": ("purple", "xx"),
@@ -32,6 +33,8 @@ FILLS: Final = {
 """Fill and hatching of each product, so that a print without colour can be read."""
 
 NORMAL_95: Final = 1.96
+LONGEST: Final = 21
+"""A longer name beside a bar stands on two lines [letters]."""
 
 FARTHEST: Final = 2.5
 """Hours beyond so many times the last reading are cut off in a picture of a run's hours [-]."""
@@ -200,10 +203,10 @@ def closes(closure: Closure, reconciliation: Reconciliation | None, routes: Rout
 
 def bars(gaps: dict[str, float], *, ax: Any) -> None:
     """Horizontal bars about zero; those beyond the 95 % band are red and hatched."""
-    ax.axvspan(-NORMAL_95, NORMAL_95, color="#EEEEEE", zorder=0)
+    ax.axvspan(-NORMAL_95, NORMAL_95, **GROUND)
     ax.axvline(0, color="black", linewidth=0.8, linestyle="-")
     rows(ax, [0.0] * len(gaps), list(gaps.values()), [abs(gap) > NORMAL_95 for gap in gaps.values()])
-    ax.set_yticks(range(len(gaps)), list(gaps))
+    ax.set_yticks(range(len(gaps)), [name if "\n" in name else textwrap.fill(name, LONGEST) for name in gaps])
     most = max(3.0, 1.1 * max(map(abs, gaps.values())))
     ax.set(xlim=(-most, most), ylim=(len(gaps) - 0.4, -0.6))
 

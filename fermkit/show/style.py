@@ -36,6 +36,10 @@ COLOURS = {
 }
 LATER = "#767676"
 """What was read later than what is looked at: grey, and still three times as dark as the paper."""
+BAND: Any = {"facecolor": (COLOURS["sky"], 0.4), "edgecolor": COLOURS["blue"], "linewidth": 0.6}
+"""A band of 95 % about a curve."""
+GROUND: Any = {"facecolor": "#EEEEEE", "edgecolor": LATER, "linewidth": 0.6, "zorder": 0}
+"""Where 95 % of what is right lies, behind all else."""
 MARKS = ["o", "s", "^", "D", "v", "P", "X", "*"]
 DASHES: list[Any] = [
     "-",
@@ -219,10 +223,10 @@ def _handle_looks(handle: Any) -> tuple[str, ...]:
     return (type(handle).__name__, *(str(get()) for get in asked if get is not None))
 
 
-def place(ax: Any, *, left: float = 0.1, bottom: float = 0.15) -> None:
+def place(ax: Any, *, left: float = 0.1, bottom: float = 0.15, right: float = 0.97, top: float = 0.95) -> None:
     """A place of its own for axes whose labels will change, instead of one that fits the first labels."""
     ax.figure.set_layout_engine(None)
-    ax.set_position((left, bottom, 0.97 - left, 0.95 - bottom))
+    ax.set_position((left, bottom, right - left, top - bottom))
 
 
 def png(picture: Figure, dpi: float = 100) -> bytes:

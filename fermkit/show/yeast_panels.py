@@ -13,6 +13,7 @@ from fermkit.growth.cell_counts import counting_noise
 from fermkit.growth.yeast_counts import MIDDLE_SQUARE_NL, count_cells
 from fermkit.show import plots
 from fermkit.show.controls import Control, Slider
+from fermkit.show.guess import Place
 from fermkit.show.panel import Panel
 
 FEWEST: Final = 10
@@ -94,7 +95,7 @@ def feed_slowly(sugar_g: float = 60.0, yeast_g: float = 0.5, liquid_L: float = 2
     Panel
         Sliders: ``sugar_g``, ``yeast_g``, ``liquid_L``, ``kLa_per_h`` (how well the air gets in), ``growth_per_h``.
     """
-    picture = plots.figure(12.5, 8.0)
+    picture = plots.figure(10.5, 7.6)
     with plots.house_style():
         ax = picture.subplots()
 
@@ -104,7 +105,7 @@ def feed_slowly(sugar_g: float = 60.0, yeast_g: float = 0.5, liquid_L: float = 2
         plan = feeding(sugar_g, yeast_g, ceiling, growth_per_h=growth_per_h)
         plots.feeding(plan, ax=ax)
         lines = [
-            Line("first two hours", f"{plan.rows[0][1]:.2g}", "g/h", "µ X/Y"),
+            Line("first two hours", f"{plan.rows[0][1]:.2g}", "g/h", "as much as the yeast can take"),
             Line("the air respires", f"{plan.ceiling_g_per_h:.2g}", "g/h"),
             Line("all is in after", f"{plan.hours:.0f}", "h"),
         ]
@@ -122,4 +123,4 @@ def feed_slowly(sugar_g: float = 60.0, yeast_g: float = 0.5, liquid_L: float = 2
         Slider("kLa_per_h", "How well air gets in, kLa, 1/h", 5, 200, 5, 60),
         Slider("growth_per_h", "Growth rate to feed for, 1/h", 0.05, 0.25, 0.01, 0.20),
     ]
-    return Panel("Feed slowly", controls, draw, picture, guess="first two hours")
+    return Panel("Feed slowly", controls, draw, picture, guess="first two hours", place=Place("y"))

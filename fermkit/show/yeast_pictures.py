@@ -9,7 +9,7 @@ from fermkit.basis.written import nominal, plus_minus, uncertainty
 from fermkit.batch.feeding import STEP_H, Feeding
 from fermkit.gas.curve import GasCurve
 from fermkit.run.yeast_seen import Way, YeastCourse
-from fermkit.show.style import COLOURS
+from fermkit.show.style import COLOURS, legend
 
 MARKERS: Final = {Way.COUNTED: "o", Way.CLOUDY: "s"}
 
@@ -32,7 +32,7 @@ def yeast_course(found: YeastCourse, gas: GasCurve | None = None, *, ax: Any) ->
         half = float(np.interp(0.5, gas.co2_mol / gas.co2_mol[-1], gas.time_h))
         said.append(f"half of the gas has come by {half:.3g} h")
     ax.set(xlabel="time [h]", ylabel="share of the most", ylim=(0, None))
-    ax.legend(loc="lower right")
+    legend(ax, "lower right")
     return "; ".join(said)
 
 
@@ -40,12 +40,13 @@ def counting_grid(counts: NDArray[np.int64], dead: NDArray[np.int64], seed: int 
     """Cells in the squares of a counting grid: rings are alive, filled ones took the stain. Invented places."""
     rows, columns = counts.shape
     rng = np.random.default_rng(seed)
-    for i in range(rows):
-        for j in range(columns):
-            n, stained = int(counts[i, j]), int(dead[i, j])
-            x, y = j + rng.uniform(0.06, 0.94, n), rows - 1 - i + rng.uniform(0.06, 0.94, n)
-            ax.plot(x[stained:], y[stained:], "o", mfc="none", mec="black", markersize=4)
-            ax.plot(x[:stained], y[:stained], "o", color=COLOURS["blue"], markersize=4)
+    row, column = np.repeat(np.indices(counts.shape).reshape(2, -1), counts.ravel(), axis=1)
+    within = rng.uniform(0.06, 0.94, (2, row.size))
+    x, y = column + within[0], rows - 1 - row + within[1]
+    number = np.arange(row.size) - np.repeat(np.cumsum(counts.ravel()) - counts.ravel(), counts.ravel())
+    stained = number < np.repeat(dead.ravel(), counts.ravel())
+    ax.plot(x[~stained], y[~stained], "o", mfc="none", mec="black", markersize=4)
+    ax.plot(x[stained], y[stained], "o", color=COLOURS["blue"], markersize=4)
     ax.set(xlim=(0, columns), ylim=(0, rows), xticks=range(columns + 1), yticks=range(rows + 1), aspect="equal")
     ax.tick_params(labelbottom=False, labelleft=False)
     ax.grid(True, color="#888888", linewidth=0.8)
@@ -62,7 +63,7 @@ def feeding(plan: Feeding, *, ax: Any) -> str:
     ax.step([*start, plan.hours], [*rate, rate[-1]], where="post", color=COLOURS["blue"], label="to be fed")
     ax.axhline(plan.ceiling_g_per_h, color=COLOURS["vermilion"], linestyle=(0, (5, 2)), label="what the air respires")
     ax.set(xlabel="time [h]", ylabel="sugar, as hexose [g/h]", xlim=(0, plan.hours), ylim=(0, None))
-    ax.legend(loc="lower right")
+    legend(ax, "lower right")
     return (
         f"the feed begins at {rate[0]:.2g} g/h and rises in steps of {STEP_H:g} h to {rate.max():.2g} g/h; the air "
         f"respires {plus_minus(plan.ceiling_g_per_h)} g/h"
