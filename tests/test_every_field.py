@@ -59,7 +59,7 @@ def settings(kind="collected volume"):
     out["feed"].append({"ingredient": "white sugar", "amount": "30 ± 1 g", "time": "20 ± 0.1 h", "price": "1.2 ± 0.1"})
     out["gas"] = [{"kind": kind, **OWN_KIND[kind]}]
     out["ethanol"] |= {"content": "3.4 ± 0.2 % vol"}
-    out["density"] |= {"reading_temperature": "24 ± 1 °C"}
+    out["density"] |= {"reading_temperature": "24 ± 1 °C", "refractometer": "plain"}
     out["harvest"] |= {"paste": "20 ± 1 g dry", "extract": "9 ± 1 g dry", "debris": "8 ± 1 g dry", "ash": "6.5 ± 0.5 %",
                        "moisture_left": "2 ± 1 %", "share_harvested": "95 ± 1 %",
                        "paste_weighed": "after washing", "autolysate": "110 ± 3 mL", "salt": "2.0 ± 0.1 g"}  # fmt: skip

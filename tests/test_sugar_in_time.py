@@ -124,3 +124,13 @@ def test_the_batch_in_time_is_fitted_to_them(fed_g_L):
     assert {one.kind for one in readings_in_time(found, 2.0)} == {"density", "sugar"}
     gone = fit_batch(found).answers["sugar_gone_h"]
     assert 18 < gone.value < 36
+
+
+def test_a_plain_refractometer_is_read_with_its_warmth():
+    """At 28 °C it shows half a °Brix too little; where nobody noted the warmth the ± is wider."""
+    shown, warm = {"brix [°Bx]": [9.0] * 6}, {"temperature [°C]": [28] * 6}
+    by_itself = batch(shown | warm).sugar_course.readings[0].shown
+    plain = batch(shown | warm, density={"refractometer": "plain"}).sugar_course.readings[0].shown
+    untold = batch(shown, density={"refractometer": "plain"}).sugar_course.readings[0].shown
+    assert nominal(plain) - nominal(by_itself) == pytest.approx(0.56)
+    assert uncertainty(by_itself) < uncertainty(plain) < uncertainty(untold)

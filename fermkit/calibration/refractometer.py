@@ -38,8 +38,14 @@ the sum by 0 to 0.5 g/L of some 60, and by 1.7 where there is little sugar besid
 LEAST_DOUBT: Final = 0.1
 """What no addition is better than [g/L]: a thousandth of the solids of a usual broth."""
 
+PER_KELVIN: Final = (0.07, 0.01)
+"""What a plain refractometer shows too little for each kelvin above 20 °C, and its ± up to 40 °C [°Brix/K]: water's
+index falls from 1.33299 at 20 °C to 1.33250 at 25 and 1.33194 at 30 °C, and 0.00143 is 1 °Brix; syrups differ by less
+than the ± (CRC Handbook of Chemistry and Physics, from memory)."""
+
 MOST_BRIX: Final = 35.0
 """Where molasses is thinned to be read, and within the range of the constants above [°Brix]."""
+WARMTH: Final = Act("warmth of a refractometer", "warmth on the refractometer's glass")
 ADDING: Final = Act("adding up refraction", "adding up how sugar and alcohol bend light")
 
 
@@ -154,6 +160,25 @@ def refractometer_sugar(
         share = before - made * _ethanol_slope(strength) - GLYCEROL_MADE.value() * (GLYCEROL / SUCROSE)
         used = nominal(fell) / nominal(share)
     return fell / share
+
+
+def brix_at_20(brix: Number, temperature_C: Number) -> Any:
+    """What a refractometer that does not correct for warmth would show at 20 °C [°Brix].
+
+    Parameters
+    ----------
+    brix : float or UFloat
+        As shown [°Brix].
+    temperature_C : float or UFloat
+        Of the drop on the glass [°C], 5 to 40.
+
+    Examples
+    --------
+    >>> print(brix_at_20(10.0, 25.0))
+    10.35+/-0.05
+    """
+    between(nominal(temperature_C), 5.0, 40.0, "temperature on the refractometer [°C]")
+    return brix + ufloat(*PER_KELVIN, WARMTH) * (temperature_C - 20.0)
 
 
 def as_sucrose(brix: Number) -> Any:

@@ -49,6 +49,10 @@ class Density(Section):
         "of the liquid in the hydrometer's jar; left out: the reference temperature", "°C",
         act="temperature in the hydrometer's jar", low=0.0, high=60.0, usual=Usual(1.0), example="24.0 ± 0.5 °C",
     )  # fmt: skip
+    refractometer: str | None = says(
+        "whether it corrects for warmth by itself; it does, unless it is said", kind="word",
+        words=("corrects itself", "plain"),
+    )  # fmt: skip
     note: str | None = text("anything else")
 
 
@@ -123,7 +127,7 @@ class SugarRow(Section):
         also=("sg", "specific gravity"),
     )  # fmt: skip
     brix_Bx: float | None = says(
-        "refractometer as it shows, alcohol and all, at 20 °C", "°Bx", low=-1.0, high=35.0, usual=Usual(0.2),
+        "refractometer as it shows, alcohol and all", "°Bx", low=-1.0, high=35.0, usual=Usual(0.2),
         also=("refractometer",),
     )  # fmt: skip
     glucose_g_L: float | None = says(
@@ -133,5 +137,5 @@ class SugarRow(Section):
         "test that sees glucose and fructose, and no sucrose: copper tablets, titration", "g/L", low=0.0,
         usual=Usual(0.5, 0.1), also=("reducing sugar",),
     )  # fmt: skip
-    temperature_C: float | None = says("of the liquid in the hydrometer's jar", "°C", low=0.0, high=60.0)
+    temperature_C: float | None = says("of the liquid, in the jar or on the glass", "°C", low=0.0, high=60.0)
     note: str | None = text("anything else")

@@ -12,7 +12,7 @@ from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
 from fermkit.basis.written import Line, Number, Page, Written, nominal, plus_minus, uncertainty
 from fermkit.calibration.density import hydrometer_density, hydrometer_sugar
-from fermkit.calibration.refractometer import refractometer_sugar
+from fermkit.calibration.refractometer import brix_at_20, refractometer_sugar
 from fermkit.matter import usual
 from fermkit.matter.feed import Feed
 from fermkit.run.fields import fields_of
@@ -30,6 +30,8 @@ FRUCTOSE_FROM: Final = ("sucrose", "invert sugar", "fructose", "raffinose")
 """Parts of a feed that bring fructose."""
 WARM_K: Final = 1.0
 """± of the temperature in the hydrometer's jar [K]: common practice, no source."""
+UNTOLD_K: Final = 5.0
+"""The same of a plain refractometer whose temperature nobody noted, about 20 °C [K]: common practice, no source."""
 MANY_ROWS: Final = 24
 """More readings than this are not listed one by one."""
 
@@ -171,13 +173,18 @@ def _runs_along(run: Run, name: str, frame: Any) -> bool:
 
 def _shown(run: Run, row: Mapping[str, Any], what: By) -> Number | None:
     """What an instrument showed, with its usual ±; a hydrometer's as density at 20 °C."""
+    warm = float(row.get("temperature_C", np.nan))
+    if what is By.REFRACTOMETER and run.density.refractometer == "plain":
+        brix = _cell(row, "brix_Bx")
+        told = np.isfinite(warm)
+        drop = ufloat(warm if told else 20.0, WARM_K if told else UNTOLD_K, tag=Act("refractometer's glass"))
+        return None if brix is None else brix_at_20(brix, drop)
     if what is By.HYDROMETER:
         dense, gravity = _cell(row, "density_kg_m3"), _cell(row, "gravity")
         if dense is None and gravity is None:
             return None
         printed = run.density.reference_temperature_C
         printed = 20.0 if printed is None else printed
-        warm = float(row.get("temperature_C", np.nan))
         told = printed if run.density.reading_temperature_C is None else run.density.reading_temperature_C
         jar = ufloat(warm, WARM_K, tag=Act("hydrometer jar", "temperature in the hydrometer's jar"))
         read, scale = (gravity, "sg") if dense is None else (dense, "kg/m3")
