@@ -3,6 +3,7 @@
 import copy
 import math
 import pickle
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -316,6 +317,25 @@ def test_a_run_in_progress_is_forecast(readings):
     assert width[0] > width[1]
     assert part.answers["sugar_gone_h"].low < whole.answers["sugar_gone_h"].value < part.answers["sugar_gone_h"].high
     assert part.answers["gas_done_h"].value > part.last_h
+
+
+def test_the_full_posterior_says_what_the_quick_draws_say(readings, fit, monkeypatch):
+    """A walk by the library emcee, here a short one: medians within a quarter of the interval, widths within half."""
+    pytest.importorskip("emcee")
+    monkeypatch.setattr("fermkit.kinetics.ensemble.WALK", 60)
+    full = fit_batch(readings, KNOWN, **AROUND_ARGS, structures=STRUCTURES[:1], full_posterior=True)
+    quick = fit_batch(readings, KNOWN, **AROUND_ARGS, structures=STRUCTURES[:1])
+    for name in ("lag_h", "sugar_gone_h", "ethanol", "co2"):
+        a, b = full.answers[name], quick.answers[name]
+        assert abs(a.value - b.value) < (b.high - b.low) / 4, name
+        assert 0.5 < (a.high - a.low) / (b.high - b.low) < 1.5, name
+
+
+def test_the_full_posterior_without_its_library_is_refused(readings, monkeypatch):
+    """What to install is said."""
+    monkeypatch.setitem(sys.modules, "emcee", None)
+    with pytest.raises(InputError, match="pip install emcee"):
+        fit_batch(readings, KNOWN, **AROUND_ARGS, structures=STRUCTURES[:1], full_posterior=True)
 
 
 def test_the_next_reading_ranks_what_is_left(fit):

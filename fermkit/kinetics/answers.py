@@ -311,6 +311,7 @@ def fit_batch(
     feed: tuple[ArrayLike, ArrayLike] | None = None,
     oxygen_mmol_per_L_h: float = 0.0,
     structures: Sequence[Structure] = STRUCTURES,
+    full_posterior: bool = False,
     seed: int = 1,
 ) -> BatchFit:
     """Fit a batch in time to all its readings at once.
@@ -335,6 +336,8 @@ def fit_batch(
     oxygen_mmol_per_L_h : float
         The most oxygen that aeration brings [mmol/(L h)]; 0: an airlock, or closed.
     structures : sequence of Structure
+    full_posterior : bool
+        Walk through each posterior with the library emcee (``pip install emcee``): half a minute instead of a second.
     seed : int
         Of the starts and the draws; the same seed gives the same answers.
 
@@ -393,7 +396,7 @@ def fit_batch(
     )  # fmt: skip
     problem = Problem(readings, prior(known), around)
     fits = [fit_structure(problem, one, seed) for one in structures]
-    draws = draw(problem, fits, seed)
+    draws = draw(problem, fits, seed, full=full_posterior)
     return _answered(problem, fits, draws, seed)
 
 

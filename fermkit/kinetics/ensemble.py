@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 from scipy.stats import qmc
 
+from fermkit.basis.errors import InputError
 from fermkit.kinetics.course import Course, P, by_name
 from fermkit.kinetics.feeding import course_of
 from fermkit.kinetics.fitting import FARTHEST, MISFIT_FLOOR, MISFITS, Descent, Problem, descend
@@ -49,6 +50,9 @@ OFF: Final = 3.0
 COPIES: Final = 5
 MOVES: Final = 6
 """Copies of each such fit, and the Metropolis steps that set them apart."""
+
+WALK: Final = 500
+"""Steps of a full walk: half a minute for all structures."""
 
 HORIZON_H: Final = 336.0
 """What a batch will convert is what it has converted after two weeks [h]; nobody waits longer."""
@@ -153,8 +157,8 @@ def all_hours(problem: Problem) -> Floats:
     return np.union1d(problem.hours, last + np.geomspace(0.1, far - last, 160))
 
 
-def draw(problem: Problem, fits: Sequence[Fitted], seed: int) -> Draws:
-    """Draws from each structure's posterior.
+def draw(problem: Problem, fits: Sequence[Fitted], seed: int, *, full: bool = False) -> Draws:
+    """Draws from each structure's posterior; `full`: walked through by emcee, from where the draws are otherwise.
 
     A normal law around the best fit is wrong wherever a quantity has an effect that vanishes (no fading, no lag): the
     readings then only say "not more than". So each draw is a fit of its own, with readings and priors shaken by their
@@ -184,7 +188,8 @@ def draw(problem: Problem, fits: Sequence[Fitted], seed: int) -> Draws:
         shaken = descend(problem, one.structure, start, most=SHAKEN_STEPS, close=0.1, shaken=(noise, centre))
         left = np.flatnonzero(shaken.chi2 <= np.median(shaken.chi2) + OFF * np.sqrt(2 * problem.size))
         z = shaken.z[rng.permutation(np.resize(left, SHAKEN * COPIES))]
-        zs.append(_moved(problem, one.structure, z, rng))
+        z = _moved(problem, one.structure, z, rng)
+        zs.append(_walked(problem, one.structure, z, rng) if full else z)
         courses.append(course_of(one.structure, problem.theta(zs[-1]), hours, problem.around))
     n = SHAKEN * COPIES
     of = np.repeat(np.arange(len(fits)), n)
@@ -216,22 +221,48 @@ def _ahead(problem: Problem, one: Fitted, k: int, noise: Floats, centre: Floats)
     return start
 
 
+def _chi2(problem: Problem, structure: Structure, z: Floats) -> Floats:
+    """Chi² of readings and priors (B,); infinite too far from the priors, or where the batch cannot be worked out."""
+    near = np.clip(z, -FARTHEST, FARTHEST)
+    left, _ = problem.residuals(structure, near)
+    found = (left**2).sum(axis=1) + (z**2).sum(axis=1)
+    return np.where(np.isfinite(found) & np.all(near == z, axis=1), found, np.inf)
+
+
+def _walked(problem: Problem, structure: Structure, z: Floats, rng: np.random.Generator) -> Floats:
+    """As many draws again, after a long walk of an ensemble by emcee.
+
+    References
+    ----------
+    Foreman-Mackey et al., Publ. Astron. Soc. Pac. 125 (2013) 306.
+    """
+    try:
+        import emcee
+    except ImportError:
+        raise InputError(
+            f"the full posterior of {structure.name!r} was asked for without emcee", "the library emcee, a sampler",
+            "install it: pip install emcee; or leave full_posterior out",
+        ) from None  # fmt: skip
+    moves = [(emcee.moves.DEMove(), 0.8), (emcee.moves.DESnookerMove(), 0.2)]
+    sampler = emcee.EnsembleSampler(
+        len(z), problem.size, lambda at: -0.5 * _chi2(problem, structure, at), vectorize=True, moves=moves
+    )
+    sampler.random_state = np.random.RandomState(int(rng.integers(1 << 31))).get_state()
+    # copies that never moved stand on one point, which an ensemble may not
+    end = sampler.run_mcmc(z + 1e-3 * rng.normal(size=z.shape), WALK, skip_initial_state_check=True)
+    return np.asarray(end.coords)
+
+
 def _moved(problem: Problem, structure: Structure, z: Floats, rng: np.random.Generator) -> Floats:
     """Metropolis steps of each half of the draws along differences between draws of the other half."""
-
-    def chi2(z: Floats) -> Floats:
-        left, _ = problem.residuals(structure, z)
-        found = (left**2).sum(axis=1) + (z**2).sum(axis=1)
-        return np.where(np.isfinite(found), found, np.inf)
-
-    now = chi2(z)
+    now = _chi2(problem, structure, z)
     halves = np.array_split(np.arange(len(z)), 2)
     for _ in range(MOVES):
         for mine, others in (halves, halves[::-1]):
             a, b = rng.choice(others, (2, len(mine)))
             far = 1.7 / np.sqrt(2 * problem.size) * rng.uniform(0.2, 1.0, (len(mine), 1))
             trial = z[mine] + far * (z[a] - z[b])
-            after = chi2(trial)
+            after = _chi2(problem, structure, trial)
             moved = np.log(rng.uniform(size=len(mine))) < (now[mine] - after) / 2
             z[mine[moved]], now[mine[moved]] = trial[moved], after[moved]
     return z
