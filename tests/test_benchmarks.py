@@ -32,6 +32,7 @@ TINY = {
     "subset_files": "1",
     "subset_study": "5",
     "workshop_class": "2 ruler copied",
+    "yeast_counted": "4",
     "yield_monte_carlo": "2",
 }
 """Each script that prints a table, and the size at which it is tried here."""
