@@ -2,9 +2,10 @@
 
     python tests/benchmarks/yeast_counted.py [batches] [seed]
 
-Batches of `foreign_batches`; a dry cell weighs 18 to 70 pg, as likely one as another in its logarithm, 0.72 to 1.3 times
-as much when grown; 80 to 100 % is in suspension; counts are Poisson's, each filling of the chamber off by 6 %. Prints how
-often the 95 % of the yeast holds the truth, its median width with and without the counts, and how often honest runs alarm.
+Batches of `foreign_batches`; a dry cell weighs 18 to 70 pg, as likely one as another in its logarithm, 0.72 to 1.3
+times as much when grown; 80 to 100 % is in suspension; counts are Poisson's, each filling of the chamber off by 6 %.
+Prints how often the 95 % of the yeast holds the truth, its median width with and without the counts, and how often
+honest runs alarm.
 """
 
 import sys
