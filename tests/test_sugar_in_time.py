@@ -134,3 +134,14 @@ def test_a_plain_refractometer_is_read_with_its_warmth():
     untold = batch(shown, density={"refractometer": "plain"}).sugar_course.readings[0].shown
     assert nominal(plain) - nominal(by_itself) == pytest.approx(0.56)
     assert uncertainty(by_itself) < uncertainty(plain) < uncertainty(untold)
+
+
+@pytest.mark.parametrize(
+    "columns", [{"brix [°Bx]": [30, 20, 10, 5, 4, 3]}, {"density [kg/m3]": [1100, 1080, 1040, 1020, 1010, 1000]}]
+)
+def test_a_fall_that_the_sugar_cannot_make_is_said(columns):
+    """More than the sugar that was fed, by a reading of another liquid: impossible, and not used."""
+    found = batch(columns).estimate
+    kind = "refraction" if "brix [°Bx]" in columns else "density"
+    assert any(kind in odd.kinds for odd in found.oddities)
+    assert kind not in {reading.kind for reading in found.readings}

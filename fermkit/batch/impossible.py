@@ -35,6 +35,10 @@ LEAST_GAS: Final = 0.1
 source; a third of a mole taken for two is a sixth, and has a name of its own)."""
 TIMES_APART: Final = 8.0
 """How many times as long as another a table may go on (common practice, no source)."""
+FALL_PER_SUGAR: Final = {"density": 0.48, "refraction": 1.0}
+"""Most that the hydrometer's and the refractometer's sum can fall for a gram of hexose fed [g/g]: 0.386 for the sugar
+(ICUMSA; the sum of sucrose, a twentieth less for its hexose) and 0.51 · 0.181 for the alcohol (OIML R 22); a
+refractometer's never exceeds the sugar itself, as alcohol raises it."""
 SLACK: Final = 1.05
 """How far above a limit a reading may lie before it is called impossible, besides its ± [-]: the recipe has a ± too."""
 
@@ -172,6 +176,8 @@ def _most(recipe: Recipe) -> Mapping[str, tuple[float, str, str]]:
         "washing loss": (1.0, "", "Is it per cent for a share?"),
         "harvest share": (1.0, "", "Is it per cent for a share?"),
     }
+    for kind, fall in FALL_PER_SUGAR.items():
+        found[kind] = (fall * sugar, whole, "Was one of the two misread, or is it another liquid?")
     for kind in ("paste", "extract", "debris", "washings", "poured off"):
         found[kind] = (solids, whole, "Is it g, and dry?")
     found["carried"] = (nominal(feed.non_yeast_solids_g), "the feed", "Is it g/L, and not g? Is alcohol in it?")
