@@ -145,9 +145,7 @@ SUCROSE_UNSEEN: Final = Usual("sucrose that a sugar test does not see", -0.01, 0
 ETHANOL_STRIPPED: Final = Usual("ethanol carried out by the gas", 0.0, 0.02, "of the ethanol", PRACTICE)
 STRIPPED_WITH_PUMP: Final = Usual("ethanol carried out by the air pump", 0.0, 0.3, "of the ethanol", PRACTICE)
 
-LEAK: Final = Usual("gas that leaks past the collector", -0.01, 0.03, "of the gas", PRACTICE)
-"""Below nothing, as of `SUGAR_LEFT`, because a tight collector is as usual as a leaky one."""
-
+LEAK: Final = Usual("gas that leaks past the collector", 0.0, 0.04, "of the gas", PRACTICE)
 OXYGEN_KEPT: Final = Usual("oxygen of the vessel's air that the yeast takes", 0.0, 1.0, "of it", PRACTICE)
 RESPIRED_WITH_PUMP: Final = Usual("sugar respired with an air pump", 0.0, 0.5, "of the sugar", PRACTICE)
 
