@@ -1,6 +1,6 @@
 """The panel of a batch in time: sugar, alcohol, yeast, gas and pressure in one picture, before anything is read."""
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -25,7 +25,7 @@ VESSEL_L: Final = 3.0
 LIQUID_L: Final = 2.0
 """The vessel of the picture, and the liquid in it [L]."""
 
-CURVES: Final = (("sugar", "sugar", "vermilion"), ("alcohol", "alcohol", "blue"), ("gas", "gas that left", "orange"),
+CURVES: Final = (("sugar", "sugar", "vermilion"), ("alcohol", "alcohol", "blue"), ("gas", "gas that left", "black"),
                  ("yeast", "yeast, dry", "green"))  # fmt: skip
 """What is drawn: its name in the bands, its words, its colour."""
 
@@ -55,14 +55,13 @@ def batch_in_time() -> Panel:
             times = CO2 / LIQUID_L if name == "gas" else 1.0
             mid, low, high = (times * one for one in getattr(found.bands, name))
             if name == "sugar":
-                grams.fill_between(hours, low, high, color=plots.COLOURS[colour], alpha=0.16, linewidth=0)
+                grams.fill_between(hours, low, high, **_pale(colour))
             grams.plot(hours, mid, color=plots.COLOURS[colour], linestyle=dash, label=words)
         grams.set(xlim=(0, SHOWN_H), ylim=(0, 1.04 * max(sugar_g_L, 10.0)), ylabel="in the batch [g/L]")
         grams.legend(loc="upper right", fontsize=8)
         bars = [along(Vessel(VESSEL_L, LIQUID_L, temperature_C), made) for made in found.bands.co2]
-        gauge.fill_between(hours, *(np.nan_to_num(one, nan=HIGHEST_BAR) for one in bars[1:]),
-                           color=plots.COLOURS["purple"], alpha=0.16, linewidth=0)  # fmt: skip
-        gauge.plot(hours, bars[0], color=plots.COLOURS["purple"])
+        gauge.fill_between(hours, *(np.nan_to_num(one, nan=HIGHEST_BAR) for one in bars[1:]), **_pale("black"))
+        gauge.plot(hours, bars[0], color=plots.COLOURS["black"])
         gauge.set(ylim=(0, HIGHEST_BAR), xlabel="time [h]", ylabel="if closed [bar]")
         return _said(found, bars[0], sugar_g_L, temperature_C)
 
@@ -73,6 +72,12 @@ def batch_in_time() -> Panel:
         Slider("nitrogen_mg_L", "Nitrogen that yeast can use, mg/L", 20, 800, 10, 300),
     ]
     return Panel("A batch in time", controls, draw, picture, guess="sugar gone")
+
+
+def _pale(colour: str) -> dict[str, Any]:
+    """A pale band with an edge that can be seen."""
+    full = plots.COLOURS[colour]
+    return {"facecolor": (full, 0.16), "edgecolor": full, "linewidth": 0.7}
 
 
 def _said(found: Ahead, bars: np.ndarray, sugar_g_L: float, temperature_C: float) -> Page:
