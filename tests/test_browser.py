@@ -225,6 +225,9 @@ def press(twin, name, value):
     twin._moved(name, control.nearest_step(value) if isinstance(control, Slider) else value)
 
 
+RAIL = """handle => {
+  const paint = (part, name) => getComputedStyle(part)[name]
+  return [paint(handle, 'backgroundColor'), paint(handle.closest('.noUi-target'), 'backgroundColor')] }"""
 FOCUSED = """() => {
   const here = document.activeElement
   return here.ariaLabel || here.labels?.[0]?.innerText || here.innerText }"""
@@ -243,6 +246,8 @@ def test_ears_and_keys_reach_everything(opened, page):
     status = panel.get_by_role("status")
     expect(status).to_have_count(1)
     expect(status).to_contain_text("At a rate of 1 per hour")
+    painted = panel.locator(".noUi-handle").first.evaluate(RAIL)
+    assert painted == ["rgb(0, 114, 178)", "rgb(118, 118, 118)"]  # what test_contrast holds to be seen
     place = status.element_handle()
     panel.get_by_label("Rate, 1/h").first.focus()
     reached = []
@@ -254,6 +259,34 @@ def test_ears_and_keys_reach_everything(opened, page):
     move(page, panel)
     expect(status).to_contain_text("At a rate of 1.5 per hour")
     assert place.evaluate("place => place.isConnected")
+
+
+def test_a_guess_is_put_into_the_picture(opened, page):
+    """Ticked, moved, clicked: the mark stands where the click was, and its number in the box; then what comes."""
+    panel = opened("toys/panels.ipynb")[1]
+    panel.get_by_label("guess first").check()
+    handle = panel.locator(".noUi-handle").first
+    handle.focus()
+    page.keyboard.press("PageDown")
+    expect(panel.locator(".fk-verdict")).to_contain_text("Guess first: final amount")
+    first, end, low, high = map(float, panel.locator(".fk-aim").get_attribute("data-aim").split()[1:])
+    svg = panel.locator("svg.fk-picture")
+    svg.scroll_into_view_if_needed()
+    box = svg.bounding_box()
+    scale = box["height"] / float(svg.get_attribute("viewBox").split()[3])
+    page.mouse.click(box["x"] + 0.5 * box["width"], box["y"] + scale * (first + 0.75 * (end - first)))
+    guess = panel.get_by_role("textbox", name="My guess, mol CO2")
+    expect(guess).not_to_have_value("")
+    assert float(guess.input_value()) == pytest.approx(low + 0.75 * (high - low), rel=0.02)
+    expect(panel.locator(".fk-mark")).to_have_count(1)
+    expect(panel.locator(".fk-verdict")).to_contain_text("Guess first")
+    rail = panel.get_by_role("slider", name="My guess, mol CO2")
+    rail.focus()
+    page.keyboard.press("ArrowDown")
+    expect(guess).not_to_have_value(f"{low + 0.75 * (high - low):.3g}")
+    panel.get_by_role("button", name="Show what comes").click()
+    expect(panel.locator(".fk-status").first).to_contain_text("You guessed")
+    expect(panel.locator(".fk-verdict")).to_contain_text("of the run the forecast is")
 
 
 def test_the_page_never_jumps_or_blinks_in_a_drag(opened, page):

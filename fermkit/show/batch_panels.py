@@ -13,6 +13,7 @@ from fermkit.matter.feed import YEAST_NITROGEN
 from fermkit.matter.properties import co2_solubility
 from fermkit.show import plots
 from fermkit.show.controls import Control, Slider
+from fermkit.show.guess import Place
 from fermkit.show.panel import Panel
 from fermkit.show.planning_panels import BEYOND_BAR, HIGHEST_BAR, NEVER, along
 from fermkit.vessel.container import Vessel
@@ -39,7 +40,7 @@ def batch_in_time() -> Panel:
         Sliders: ``inoculum_g_L``, ``temperature_C``, ``sugar_g_L``, ``nitrogen_mg_L`` (usable). Pale bands hold
         eight of ten usual batches.
     """
-    picture = plots.figure(12.5, 11.0)
+    picture = plots.figure(10.5, 9.5)
     with plots.house_style():
         grams, gauge = picture.subplots(2, 1, height_ratios=(5, 2), sharex=True)
     hours = np.linspace(0.0, SHOWN_H, 97)
@@ -58,7 +59,7 @@ def batch_in_time() -> Panel:
                 grams.fill_between(hours, low, high, **_pale(colour))
             grams.plot(hours, mid, color=plots.COLOURS[colour], linestyle=dash, label=words)
         grams.set(xlim=(0, SHOWN_H), ylim=(0, 1.04 * max(sugar_g_L, 10.0)), ylabel="in the batch [g/L]")
-        grams.legend(loc="upper right", fontsize=8)
+        plots.legend(grams, "upper right")
         bars = [along(Vessel(VESSEL_L, LIQUID_L, temperature_C), made) for made in found.bands.co2]
         gauge.fill_between(hours, *(np.nan_to_num(one, nan=HIGHEST_BAR) for one in bars[1:]), **_pale("black"))
         gauge.plot(hours, bars[0], color=plots.COLOURS["black"])
@@ -71,7 +72,7 @@ def batch_in_time() -> Panel:
         Slider("sugar_g_L", "Sugar, g/L", 20, 250, 5, 100),
         Slider("nitrogen_mg_L", "Nitrogen that yeast can use, mg/L", 20, 800, 10, 300),
     ]
-    return Panel("A batch in time", controls, draw, picture, guess="sugar gone")
+    return Panel("A batch in time", controls, draw, picture, guess="sugar gone", place=Place("x"))
 
 
 def _pale(colour: str) -> dict[str, Any]:

@@ -37,8 +37,8 @@ ONE_STEP_S: Final = 1.0
 """Moves of one control that follow one another faster than this are one step back [s]."""
 LATE_PAGE_S: Final = 3.0
 """A page may need so long to show what code has set [s]."""
-TALL: Final = 5
-"""So many controls are taller than the picture beside them."""
+SLIDER_PX, CHOICE_PX, PICTURE_PX = 85, 33, 320
+"""How high these stand in a panel of the usual width [px]."""
 RAIL_PX: Final = 8
 """From the edge of a slider to the middle of its handle at the lowest value [px]."""
 NUMBER: Final = itertools.count(1)
@@ -423,7 +423,8 @@ class Panel:
         rows.append(W.HBox([undo, start, big]))
         if self.guess is not None:
             rows.append(self.guess.widget)
-        tall = len(controls) >= TALL  # beside a long column of controls there is room for the numbers
+        high = sum(SLIDER_PX if isinstance(control, Slider) else CHOICE_PX for control in controls)
+        tall = high > PICTURE_PX  # beside a long column of controls there is room for the numbers
         told = [self._numbers, self._later]
         left, right = W.VBox(rows), W.VBox([self._seen, self._status, *(told if tall else [])])
         left.add_class("fk-controls")

@@ -34,6 +34,11 @@ LOOK: Final = """<style>
 .fk-panel .fk-controls .widget-text input { flex: 1 0 70px } .fk-panel .fk-controls select { flex: 1 0 130px }
 .fk-panel .widget-slider :is(.noUi-target, .noUi-connects) { background: #767676; border-color: #767676 }
 .fk-panel .widget-slider .noUi-handle { background: #0072B2; border-color: #0072B2 }
+@media (max-width: 600px) {
+  .fk-panel .fk-numbers td:nth-child(-n+4) { white-space: normal }
+  .fk-panel .fk-seen { order: -1; z-index: 2; max-height: 50vh; overflow: auto }
+  .fk-panel .fk-seen { background: var(--jp-layout-color0, #fff) }
+}
 .fk-seen .fk-numbers tr { display: flex; flex-wrap: wrap; column-gap: 8px; padding: 2px 0 }
 .fk-seen .fk-numbers th, .fk-seen .fk-numbers td { padding: 0 !important }
 .fk-seen .fk-numbers th { flex: 1 0 100% } .fk-seen .fk-numbers td:nth-child(2) { font-weight: bold }

@@ -191,7 +191,7 @@ def watch(folder: str | Path) -> Panel:
         ahead = np.linspace(0.0, 1.6 * float(found.gas[0].time_h[-1]), 60)
         band = told.fit.at(ahead)
         _, low, high = band.co2 if found.gas[0].counts == "produced" else band.gas
-        ax.fill_between(ahead, 1000 * low, 1000 * high, **plots.BAND)
+        ax.fill_between(ahead, 1000 * low, 1000 * high, **plots.BAND, zorder=0)
         page = told.page()
         return Page("By the batch in time (pale blue band)", page.lines, page.remarks)
 

@@ -11,7 +11,9 @@ Okabe, M. and Ito, K. (2002) Color universal design: how to make figures and pre
 that are friendly to colorblind people. https://jfly.uni-koeln.de/color/
 """
 
+import base64
 import hashlib
+import html
 import io
 import re
 import threading
@@ -125,6 +127,11 @@ class Picture(Figure):
 
     def _repr_png_(self) -> bytes:
         return png(self)
+
+    def _repr_html_(self) -> str:
+        """The same with its words: a notebook, and a page made of it, keep an alt text in HTML only."""
+        data, alt = base64.b64encode(png(self)).decode(), html.escape(self.words, quote=True)
+        return f'<img style="max-width: 100%" alt="{alt}" src="data:image/png;base64,{data}">'
 
     def __repr__(self) -> str:
         wide, high = self.get_size_inches() * 2.54

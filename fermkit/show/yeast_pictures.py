@@ -56,13 +56,20 @@ def counting_grid(counts: NDArray[np.int64], dead: NDArray[np.int64], seed: int 
     )
 
 
+def _round_up(value: float) -> float:
+    """The next of 1, 1.5, 2, 3, 5 and 7 times a power of ten: axes that seldom change are quick to draw."""
+    power = 10.0 ** np.floor(np.log10(value))
+    return float(power * next((step for step in (1, 1.5, 2, 3, 5, 7) if step * power >= value), 10))
+
+
 def feeding(plan: Feeding, *, ax: Any) -> str:
     """The rate of the feed in its steps, and the ceiling of the air."""
     start = np.array([row[0] for row in plan.rows])
     rate = np.array([row[1] for row in plan.rows])
     ax.step([*start, plan.hours], [*rate, rate[-1]], where="post", color=COLOURS["blue"], label="to be fed")
     ax.axhline(plan.ceiling_g_per_h, color=COLOURS["vermilion"], linestyle=(0, (5, 2)), label="what the air respires")
-    ax.set(xlabel="time [h]", ylabel="sugar, as hexose [g/h]", xlim=(0, plan.hours), ylim=(0, None))
+    ax.set(xlabel="time [h]", ylabel="sugar, as hexose [g/h]", xlim=(0, _round_up(plan.hours)),
+           ylim=(0, _round_up(1.05 * max(rate.max(), plan.ceiling_g_per_h))))  # fmt: skip
     legend(ax, "lower right")
     return (
         f"the feed begins at {rate[0]:.2g} g/h and rises in steps of {STEP_H:g} h to {rate.max():.2g} g/h; the air "
