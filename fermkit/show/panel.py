@@ -14,6 +14,7 @@ import threading
 import time
 import warnings
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import wraps
 from typing import Any, Final, ParamSpec, TypeVar
 
@@ -269,7 +270,9 @@ class Panel:
                 alt = html.escape(self._alt(), quote=True)
                 self._drawing = f'<img class="fk-picture" alt="{alt}" src="data:image/png;base64,{data}">'
         self._seen.value = verdict(self.page, self._with_mark(), said)
-        self._numbers.value = numbers(self.page, self._start_page.lines)
+        # what the slow half found stands in a place of its own
+        page = replace(self.page, parts=()) if self._slow is not None else self.page
+        self._numbers.value = numbers(page, self._start_page.lines)
 
     def _with_mark(self) -> str:
         """The picture, with a guess that was put into it."""

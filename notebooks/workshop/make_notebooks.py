@@ -85,7 +85,9 @@ def run(made: dict, folder: Path) -> dict:
     import nbformat
 
     book = nbformat.reads(json.dumps(made), as_version=4)
-    nbclient.NotebookClient(book, timeout=180, resources={"metadata": {"path": str(folder)}}).execute()
+    place = {"metadata": {"path": str(folder)}}
+    nbclient.NotebookClient(book, timeout=180, store_widget_state=False, resources=place).execute()
+    book.metadata.pop("widgets", None)
     for cell in book.cells:
         cell.metadata.pop("execution", None)
     return book
