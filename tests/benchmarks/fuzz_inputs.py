@@ -1,6 +1,6 @@
 """A coverage-guided fuzzer (atheris) on everything that reads what people bring.
 
-    python tests/benchmarks/fuzz_inputs.py csv|toml|workbook|formula|quantity|answers|marker|report [RUNS [SEED]]
+    python tests/benchmarks/fuzz_inputs.py csv|toml|workbook|formula|quantity|mapping|jar|answers|marker|report [RUNS [SEED]]
 
 atheris is no dependency of the tests: install it beside them. Each input may be read or refused with `InputError`
 and its three beats. Anything else stops the run with its input printed: another exception, more than a second of
@@ -9,6 +9,7 @@ by atheris' own mutations and by the accidents of `hostile_files`.
 """
 
 import io
+import logging
 import random
 import re
 import sys
@@ -31,15 +32,18 @@ with atheris.instrument_imports(include=["fermkit"]):
     from fermkit.matter.composition import atoms
     from fermkit.run.findings import Remarks
     from fermkit.run.format import TABLES
+    from fermkit.run.own_files import own_files
+    from fermkit.run.proposals import propose
     from fermkit.run.records import Source, run_from
     from fermkit.run.settings import read_settings, read_toml
     from fermkit.run.tables import read_table
-    from fermkit.run.workbooks import read_workbook
+    from fermkit.run.workbooks import read_sheets, read_workbook
     from fermkit.show import report as reporting
     from fermkit.show.report import html_report
     from fermkit.teach.answers import QUESTIONS, as_asked, read_answers
     from fermkit.teach.class_data import make_class
     from fermkit.teach.marking import mark
+    from fermkit.teach.real_jars import _jar, blank_jars
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from hostile_files import SAMPLES, cases, spoilt
@@ -79,6 +83,32 @@ def formula(data: bytes) -> None:
 def written_quantity(data: bytes) -> None:
     """A value with ± and unit, as in run.toml."""
     read_quantity(data.decode("utf-8", "replace"), "g", "amount")
+
+
+def mapping(data: bytes) -> None:
+    """A file of a person's own: what its columns may be is proposed, and it is read as proposed."""
+    for proposal in propose(data, "log.csv"):
+        written = dict(proposal.settings) | dict.fromkeys(proposal.asked, "mL")
+        own = own_files({"tables": {proposal.table: written}}, {proposal.table: proposal.table}, Remarks("run.toml"))
+        try:
+            read_table(data, "log.csv", TABLES[proposal.table], dates="day first", own=own[proposal.table])
+        except InputError as problem:
+            assert problem.met and problem.needed and problem.do, problem
+
+
+class Stumbled(logging.Handler):
+    """Where one group's sheet fails by a mistake of ours, the kit notes it and goes on; here it ends the run."""
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Raise what was noted."""
+        if record.exc_info:
+            raise AssertionError(record.getMessage()) from record.exc_info[1]
+
+
+def jar(data: bytes) -> None:
+    """A group's sheet of a real jar in the class's workbook: a line is a row, tabs part its cells."""
+    rows = [line.split("\t") for line in data.decode("utf-8", "replace").split("\n")]
+    assert str(_jar("01", rows).notes), "no notes"
 
 
 def answers(data: bytes) -> None:
@@ -159,9 +189,32 @@ def a_class() -> None:
 
 TARGETS: dict[str, Callable[[bytes], None]] = {
     "csv": csv, "toml": toml, "workbook": workbook, "formula": formula, "quantity": written_quantity,
-    "answers": answers, "marker": marker, "report": report,
+    "mapping": mapping, "jar": jar, "answers": answers, "marker": marker, "report": report,
 }  # fmt: skip
 
+
+SHEET = """what went in
+sugar put in [g]\t60 g white sugar
+water [L]\t0.6
+yeast put in [g]\t3
+jar [L]\t1.0
+closed with\tairlock
+temperature [°C]\t22
+sugar left [g/L]\t0
+alcohol at the end [% vol]\t5.1
+density before [kg/m3]\t1036
+dry yeast [g]\t4
+scale ± [g]\t0.5
+readings
+day\ttime\tweight [g]\tvolume [mL]\tnote
+Monday\t10:00\t1012\t0\t
+\t2 pm\t1008\t900\topened?
+Tuesday\t9:00\t990\t\t
+Friday\t9:00\t985\t\t
+our answers
+gas made [mol]\t0.6 ± 0.02 mol
+lag [h]\t2
+"""
 
 FILLED = """group: 2
 gas made [mol]: 1,2
@@ -193,6 +246,14 @@ def seeds(target: str) -> list[bytes]:
         return [b"C6H12O6", b"CH1.8O0.5N0.2", b"(NH4)2HPO4", b"Fe2(SO4)3", b"C12H22O11"]
     if target == "quantity":
         return ["2.0 ± 0.1 kg".encode(), b"1,5 oz", b"0.5 to 1.5 g", "3 ± 5 %".encode(), b"10 g (95 %)"]
+    if target == "mapping":
+        return ["when;Gas (ml);Temp\n02.03.2026 18:00;0,0;21\n02.03.2026 19:00;210,5;22\n".encode(),
+                b"date,time,weight g\n3/4/26,6:00 pm,3516\n3/4/26,7:30 pm,3514.2\n", b"epoch\tpressure\n1772474400\t0.1\n",
+                *(data for name, data in files if name.endswith(".csv"))]  # fmt: skip
+    if target == "jar":
+        rows = read_sheets(blank_jars(1), "class.xlsx")[0]
+        blank = "\n".join("\t".join(row) for row in next(cells for name, cells in rows.items() if "1" in name))
+        return [blank.encode(), SHEET.encode()]
     if target == "marker":
         blank = (CLASS / "group_01" / "answers.txt").read_bytes()
         return [FILLED.encode(), blank, b"mistake: <script>alert(1)</script>\nmeasured: =cmd|'/C calc'!A1\nlag: =1+1\n"]
@@ -234,13 +295,16 @@ def main(target: str, runs: int, seed: int) -> None:
 
     if target == "marker":
         a_class()
+    if target == "jar":
+        logging.getLogger("fermkit").addHandler(Stumbled())
+        logging.getLogger("fermkit").setLevel(logging.DEBUG)
     if target == "report":
         reporting._drawn = lambda *_: None
     conversion("psi", "bar")  # the unit table is loaded once, on first use
     with tempfile.TemporaryDirectory() as corpus:
         for i, data in enumerate(seeds(target)):
             (Path(corpus) / f"seed{i}").write_bytes(data)
-        most = {"workbook": 11_000, "csv": 600, "toml": 2500, "answers": 3000, "marker": 21_000}.get(target, 300)
+        most = {"workbook": 11_000, "csv": 600, "toml": 2500, "answers": 3000, "marker": 21_000, "jar": 3000, "mapping": 600}.get(target, 300)
         options = [
             f"-runs={runs}",
             f"-max_len={most}",
