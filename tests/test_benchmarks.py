@@ -21,6 +21,7 @@ TINY = {
     "hostile_files": "0.5 1",
     "kinetics_speed": "0",
     "kinetics_truth": "own 1",
+    "leave_one_out": "keg_2_pressure 90",
     "leak_study": "1",
     "long_log": "5000 hours",
     "mistake_study": "2 1",

@@ -19,7 +19,7 @@ def test_numbers_are_copied():
     ("value", "words"),
     [
         ([1.0, np.inf], "inf in row 2"),
-        ([np.nan], "nan in row 1"),
+        ([np.nan], "missing in row 1"),
         ([1e31], "1e\\+31 in row 1"),
         (["a"], "not a number"),
         ([[1.0, 2.0]], r"shape \(1, 2\)"),

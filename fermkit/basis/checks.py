@@ -67,7 +67,7 @@ def numbers(value: ArrayLike, name: str, *, missing: str = "refuse", at_least: i
     if bad.any():
         row = int(np.argmax(bad))
         raise InputError(
-            f"{name} is {array[row]} in row {row + 1}",
+            f"{name} is {array[row]} in row {row + 1}".replace("is nan", "is missing"),
             f"a finite number, {LARGEST:g} at most" + (" or no reading" if missing == "keep" else ""),
             "mend the reading, or leave the row out",
         )

@@ -150,7 +150,9 @@ def _held(found: Estimate, key: str, told: float, sums: Mapping[str, float]) -> 
     if low * (1 - NEAR) <= told <= high * (1 + NEAR):
         return OwnSum(key, told, low, high, Standing.AGREES, None)
     standing = Standing.TOO_SMALL if told < low else Standing.TOO_LARGE
-    near = [(abs(slip.gives / told - 1), slip) for slip in SLIPS[key](found, sums) if told and slip.gives > 0]
+    if not told:  # nothing gives nought
+        return OwnSum(key, told, low, high, standing, None)
+    near = [(abs(slip.gives / told - 1), slip) for slip in SLIPS[key](found, sums) if slip.gives > 0]
     off, best = min(near, key=lambda pair: pair[0], default=(np.inf, None))
     return OwnSum(key, told, low, high, standing, best if off < NEAR + 0.5 * _last_digit(told) / told else None)
 

@@ -22,6 +22,10 @@ from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written
 
 NORMAL_95: Final = 1.959964
+LEFT_AT_FIRST: Final = 14.0
+"""Rate times hour of the first reading, at most [-]: e^-14, a millionth, of the rise is then still to come; beyond,
+start and rise are one number to a computer."""
+
 RATES: Final = 600
 """Rates that are tried, from a thousandth over the whole time to fifty over the shortest step."""
 ORDERS: Final = (1.0, 1.5, 2.0, 3.0)
@@ -70,6 +74,8 @@ class Autolysis(Written):
         """Rates [1/h], misfit at each, coefficients (start, rise) and their covariance at each."""
         last = float(self.time_h[-1])
         fastest = 50.0 / float(np.min(np.diff(np.r_[0.0, self.time_h[self.time_h > 0]])))
+        if self.start is None and self.time_h[0] > 0:  # what came before the first reading looks like a start
+            fastest = min(fastest, LEFT_AT_FIRST / float(self.time_h[0]))
         return self._at(np.geomspace(1e-3 / last, fastest, RATES))
 
     def _at(self, rates: Floats, order: float = 1.0) -> tuple[Floats, Floats, Floats, Floats]:

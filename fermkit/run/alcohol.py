@@ -118,7 +118,8 @@ class Sample(Written):
             lines.append(Line("together", self.value, "% vol", limits=self.series.interval()))
         doubts = dict.fromkeys(remark for r in self.readings for remark in r.remarks)
         said = [self.series.verdict] if self.series is not None else []
-        return Page(f"Alcohol in sample {self.name}, {self.time_h:g} h", lines, [*said, *doubts])
+        when = f", {self.time_h:g} h" if np.isfinite(self.time_h) else ""
+        return Page(f"Alcohol in sample {self.name}{when}", lines, [*said, *doubts])
 
 
 def samples_of(run: Run, calibration: Calibration, drift: Bracket | None = None) -> tuple[Sample, ...]:
@@ -144,6 +145,11 @@ def sample_of(rows: tuple[str, Any], run: Run, calibration: Calibration, drift: 
     u_pipetting = run.ethanol.or_usual("u_pipetting", ())
     parts = [(float(dilution), part) for dilution, part in table.groupby("dilution", sort=True)]
     dilutions = tuple(dilution for dilution, _ in parts)
+    if not parts:
+        raise InputError(
+            f"sample {name} says no dilution that can be", "how many times it was diluted, 1 if it was not",
+            "fill the dilution in",
+        )  # fmt: skip
     temperatures = [_temperature(part) for _, part in parts]
     if len(parts) > 1 and drifted is None:
         series = dilution_series(
@@ -225,7 +231,7 @@ def _with_the_gas_g(run: Run, ethanol_g: Number, gas: GasCurve | None) -> Number
 def density_of(run: Run, fed: Feed, pct_vol: Number | None, course: SugarCourse | None) -> MixedMeasurement | None:
     """What the fall in density says about sugar lost and alcohol made, per gram of hexose."""
     ends = densities_of(run, course)
-    if ends is None:
+    if ends is None or not nominal(fed.hexose_g) > 0:  # without sugar a fall says nothing of it
         return None
     found = density_change(
         *ends,
@@ -240,7 +246,7 @@ def density_of(run: Run, fed: Feed, pct_vol: Number | None, course: SugarCourse 
 def refraction_of(run: Run, fed: Feed, pct_vol: Number | None, course: SugarCourse | None) -> MixedMeasurement | None:
     """What the fall in °Brix says about sugar lost and alcohol made, per gram of hexose."""
     ends = None if course is None else course.ends(By.REFRACTOMETER)
-    if ends is None:
+    if ends is None or not nominal(fed.hexose_g) > 0:
         return None
     expected = 5.0 if pct_vol is None else float(np.clip(nominal(pct_vol), 0.5, 20.0))
     found = refractometer_change(

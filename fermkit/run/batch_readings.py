@@ -109,7 +109,7 @@ def _poured_off(run: Run, fed: Feed, pct_vol: Number | None) -> list[Reading]:
 
 def _still_there(run: Run) -> float:
     """Share of the liquid that samples and spills left [-]."""
-    return nominal(run.ledger.volume_L(float("inf")) / run.ledger.volume_L(0.0)) if run.ledger.entries else 1.0
+    return nominal(run.ledger.kept)
 
 
 def _own_u(value: Number) -> Number:
@@ -136,8 +136,8 @@ def _harvested(run: Run) -> list[Reading]:
         if grams is not None:
             out.append(kind(_own_u(grams / (1.0 if name == "paste" else opened)), wet.get(name)))
     if run.harvest.share_harvested is not None:
-        there = run.ledger.volume_L(float("inf")) / run.ledger.volume_L(0.0) if run.ledger.entries else 1.0
-        out.append(batch.harvest_share(_own_u(run.harvest.share_harvested * there)))  # samples took their yeast along
+        there = run.harvest.share_harvested * run.ledger.kept  # samples took their yeast along
+        out.append(batch.harvest_share(_own_u(there)))
     if run.harvest.carried_solids is not None:
         out.append(batch.carried_share(_own_u(run.harvest.carried_solids)))
     return out

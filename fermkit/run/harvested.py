@@ -9,6 +9,7 @@ from uncertainties import ufloat
 
 from fermkit.basis.budget import Act
 from fermkit.basis.errors import InputError
+from fermkit.basis.intervals import rectangle
 from fermkit.basis.written import Line, Number, Page, Written, nominal, percent
 from fermkit.batch.known import nitrogen_source_of
 from fermkit.gas.curve import GasCurve
@@ -128,6 +129,8 @@ def harvest_of(run: Run) -> Harvest | None:
     dry = {name: item.dry_g for name, item in items.items()}
     extract, debris = dry.get("extract", run.harvest.extract_g), dry.get("debris", run.harvest.debris_g)
     told = run.harvest.share_harvested
+    if told is not None and not nominal(told) > 0:
+        raise InputError("the share harvested is 0 %", "a share above zero", "leave it out where nobody knows it")
     share = usual.HARVESTED.value() if told is None else told
     return Harvest(items, product, split, water, extract, debris, share, told is not None)
 
@@ -180,7 +183,7 @@ def yeast_of(
         put_in = usual.INOCULUM.value() * nominal(fed.hexose_g)
     first = min(1.0, nominal(put_in) / nominal(product)) if nominal(product) > 0 else 1.0
     litres = run.ledger.amount(lambda time: first + (1 - first) * made_by(gas[0] if gas else None, time), float("inf"))
-    if run.ledger.entries:
+    if run.ledger.entries and nominal(run.ledger.start_L) > 0:
         product = product * (litres / run.ledger.volume_L(float("inf")))
     share = run.harvest.carried_solids
     if share is not None:
@@ -198,7 +201,11 @@ def carried_g(run: Run, fed: Feed, harvest: Harvest, washed: Washing | None) -> 
         before = run.harvest.paste_weighed == BEFORE_WASHING
         mud = fed.non_yeast_solids_g * usual.MUD.value()
         return (washed.carried_before_g if before else washed.carried_g) + mud
-    broth_g_L, broth_L = broth_solids_g_L(run, fed, harvest), run.ledger.volume_L(float("inf"))
+    broth_L = run.ledger.volume_L(float("inf"))
+    if not nominal(broth_L) > 0:  # nobody told how much liquid: none of the solids, or all
+        act = Act("carried solids", "feed solids in the paste of a liquid whose volume is not told")
+        return rectangle(0.0, 1.0, act) * fed.non_yeast_solids_g
+    broth_g_L = broth_solids_g_L(run, fed, harvest)
     return carried_solids(broth_g_L * broth_L, broth_L * 1000.0, paste_liquid_g(harvest))
 
 
@@ -221,6 +228,9 @@ def paste_liquid_g(harvest: Harvest) -> Number:
 def broth_solids_g_L(run: Run, fed: Feed, harvest: Harvest) -> Number:
     """What the broth holds dissolved by the recipe [g/L]: solids of the feed, glycerol, sugar left over."""
     broth_L = run.ledger.volume_L(float("inf"))
+    if not nominal(broth_L) > 0:
+        raise InputError("the volume of the liquid is not told", "how much liquid there was",
+                         'write liquid = "2.0 ± 0.05 L" under [vessel]')  # fmt: skip
     glycerol = usual.GLYCEROL[nitrogen_source_of(fed)].value() * molar_mass("glycerol") / 1000.0
     made = max(nominal(harvest.product_dry_g - fed.inoculum_g), 0.0) * glycerol
     left = 0.0 if run.residual_sugar.value_g_L is None else run.residual_sugar.value_g_L

@@ -68,6 +68,18 @@ class Ledger(Written):
         """Time [h] and volume [L] of each withdrawal of the kinds `what`, before a time."""
         return tuple((e.time_h, -e.change_L) for e in self.entries if e.what in what and e.time_h < before_h)
 
+    @property
+    def kept(self) -> Any:
+        """Share of the liquid at the start that is there at the end; 1 where nothing was taken, or no start is told.
+
+        Examples
+        --------
+        >>> Ledger(2.0, (Entry(5.0, "sample", -0.5),)).kept, Ledger(0.0, (Entry(5.0, "sample", -0.5),)).kept
+        (0.75, 1.0)
+        """
+        told = self.entries and nominal(self.start_L) > 0
+        return self.volume_L(float("inf")) / self.volume_L(0.0) if told else 1.0
+
     def amount(self, concentration: Callable[[float], Any], time_h: float) -> Any:
         """Amount there would be at `time_h` had no liquid been taken out.
 

@@ -26,6 +26,12 @@ from fermkit.run.sections_gas import GAS_KINDS, unused_by
 MOST_PARTS: Final = 200
 """Most ingredients, gas routes or replicates that one run may have."""
 
+MOST: Final = 1e7
+"""Largest number that a setting may have, in fermkit's units: ten tonnes, a tank of ten cubic metres. What is beyond
+is a slip of the keys, and sums over such and kitchen numbers lose their digits."""
+WIDEST: Final = 1e-6
+"""Smallest share of its ± that a number may be, if it is not nought: beyond, one of the two is a slip."""
+
 FILE: Final = "run.toml"
 YES_NO: Final = {"true": True, "yes": True, "at each reading": True, "false": False, "no": False}
 MASS_OR_VOLUME: Final = (("g", "g"), ("mL", "mL"))
@@ -95,6 +101,15 @@ class Settings:
 
     def number(self, name: str, place: str, about: Field, quantity: Quantity, act: Act) -> Any:
         """With its own ±, or the usual one, which is then listed; exact where the format says so."""
+        most = about.high - about.low if math.isfinite(about.high - about.low) else MOST
+        if 0 < abs(quantity.value) < WIDEST * quantity.u:
+            most = abs(quantity.value) / WIDEST
+        if abs(quantity.value) > MOST or quantity.u > most:
+            raise InputError(
+                f"{name} is {_with_unit(quantity.value, about)} ± {quantity.u:g}",
+                f"a value up to {MOST:g}, its ± up to {most:g} {about.unit.removeprefix('1')}".rstrip(),
+                "check the number and its unit",
+            )  # fmt: skip
         if quantity.stated:
             if quantity.u == 0 and about.usual is not None:
                 _above_zero(name, 0.0, about, quantity)

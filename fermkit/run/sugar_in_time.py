@@ -10,6 +10,7 @@ from uncertainties import ufloat
 
 from fermkit.basis.budget import Act
 from fermkit.basis.cautions import cautions_for
+from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Number, Page, Written, nominal, plus_minus, uncertainty
 from fermkit.calibration.density import hydrometer_density, hydrometer_sugar
 from fermkit.calibration.refractometer import brix_at_20, refractometer_sugar
@@ -146,7 +147,9 @@ def course_of(run: Run, fed: Feed) -> SugarCourse | None:
     litres = run.ledger.volume_L(0.0)
     if table is None or not nominal(litres) > 0:
         return None
-    rows = table.to_dict("records")
+    rows = table.dropna(subset=["time_h"]).to_dict("records")
+    if not rows:
+        raise InputError("the sugar was read at no hour", "when each was read", "fill in the column time of sugar.csv")
     fed_g_L = fed.hexose_g / litres
     kind = "sucrose" if nominal(fed.sugar_g) < 0.975 * nominal(fed.hexose_g) else "hexose"
     later = any(item.time_h is not None and nominal(item.time_h) > 0 for item in run.feed)

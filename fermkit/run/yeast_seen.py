@@ -97,11 +97,11 @@ def yeast_seen(run: Run, line: DryWeightLine | None = None) -> tuple[YeastAt, ..
     return tuple(sorted((*_counted(run), *_cloudy(run, line)), key=lambda one: (one.way, one.time_h)))
 
 
-def _rows(run: Run, name: str, needed: str) -> list[tuple[float, Frame]]:
+def _rows(run: Run, name: str, *needed: str) -> list[tuple[float, Frame]]:
     table = run.tables.get(name)
     if table is None:
         return []
-    table = table.dropna(subset=["time_h", needed])
+    table = table.dropna(subset=["time_h", *needed])
     return [(float(time_h), part) for time_h, part in table.groupby("time_h", sort=True)]
 
 
@@ -116,7 +116,7 @@ def _counted(run: Run) -> list[YeastAt]:
     cell = usual.CELL_PG.value() if given.cell_mass_pg is None else given.cell_mass_pg
     u = given.or_usual("u_dilution", ())
     dilutions: dict[float, Number] = {}  # the same dilution errs alike each time: one pipette
-    for time_h, rows in _rows(run, "counts", "cells"):
+    for time_h, rows in _rows(run, "counts", "cells", "squares"):
         of_row = rows["dilution"].fillna(1.0).to_numpy(float) if "dilution" in rows else np.ones(len(rows))
         times = float(of_row[0])
         dilution = dilutions.setdefault(times, _dilution(times, u))

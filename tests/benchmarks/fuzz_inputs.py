@@ -1,7 +1,8 @@
 """A coverage-guided fuzzer (atheris) on everything that reads what people bring.
 
-    python tests/benchmarks/fuzz_inputs.py csv|toml|workbook|formula|quantity|mapping|jar|answers|marker|report [RUNS [SEED]]
+    python tests/benchmarks/fuzz_inputs.py TARGET [RUNS [SEED]]
 
+TARGET is csv, toml, workbook, formula, quantity, mapping, jar, answers, marker or report.
 atheris is no dependency of the tests: install it beside them. Each input may be read or refused with `InputError`
 and its three beats. Anything else stops the run with its input printed: another exception, more than a second of
 the processor for one input (or 30 s by the clock), more than 1 GB in all. Inputs start from the sample data and grow
@@ -247,8 +248,9 @@ def seeds(target: str) -> list[bytes]:
     if target == "quantity":
         return ["2.0 ± 0.1 kg".encode(), b"1,5 oz", b"0.5 to 1.5 g", "3 ± 5 %".encode(), b"10 g (95 %)"]
     if target == "mapping":
-        return ["when;Gas (ml);Temp\n02.03.2026 18:00;0,0;21\n02.03.2026 19:00;210,5;22\n".encode(),
-                b"date,time,weight g\n3/4/26,6:00 pm,3516\n3/4/26,7:30 pm,3514.2\n", b"epoch\tpressure\n1772474400\t0.1\n",
+        return [b"when;Gas (ml);Temp\n02.03.2026 18:00;0,0;21\n02.03.2026 19:00;210,5;22\n",
+                b"date,time,weight g\n3/4/26,6:00 pm,3516\n3/4/26,7:30 pm,3514.2\n",
+                b"epoch\tpressure\n1772474400\t0.1\n",
                 *(data for name, data in files if name.endswith(".csv"))]  # fmt: skip
     if target == "jar":
         rows = read_sheets(blank_jars(1), "class.xlsx")[0]
@@ -304,7 +306,8 @@ def main(target: str, runs: int, seed: int) -> None:
     with tempfile.TemporaryDirectory() as corpus:
         for i, data in enumerate(seeds(target)):
             (Path(corpus) / f"seed{i}").write_bytes(data)
-        most = {"workbook": 11_000, "csv": 600, "toml": 2500, "answers": 3000, "marker": 21_000, "jar": 3000, "mapping": 600}.get(target, 300)
+        most = {"workbook": 11_000, "csv": 600, "toml": 2500, "answers": 3000, "marker": 21_000, "jar": 3000,
+                "mapping": 600}.get(target, 300)  # fmt: skip
         options = [
             f"-runs={runs}",
             f"-max_len={most}",
