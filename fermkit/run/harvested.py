@@ -130,7 +130,7 @@ def harvest_of(run: Run) -> Harvest | None:
     extract, debris = dry.get("extract", run.harvest.extract_g), dry.get("debris", run.harvest.debris_g)
     told = run.harvest.share_harvested
     if told is not None and not nominal(told) > 0:
-        raise InputError("the share harvested is 0 %", "a share above zero", "leave it out where nobody knows it")
+        raise InputError(f"the share harvested is {percent(told)}", "a share above zero", "leave it out where nobody knows it")
     share = usual.HARVESTED.value() if told is None else told
     return Harvest(items, product, split, water, extract, debris, share, told is not None)
 
@@ -229,7 +229,7 @@ def broth_solids_g_L(run: Run, fed: Feed, harvest: Harvest) -> Number:
     """What the broth holds dissolved by the recipe [g/L]: solids of the feed, glycerol, sugar left over."""
     broth_L = run.ledger.volume_L(float("inf"))
     if not nominal(broth_L) > 0:
-        raise InputError("the volume of the liquid is not told", "how much liquid there was",
+        raise InputError(f"{nominal(broth_L):g} L of liquid told at the end", "how much liquid there was",
                          'write liquid = "2.0 ± 0.05 L" under [vessel]')  # fmt: skip
     glycerol = usual.GLYCEROL[nitrogen_source_of(fed)].value() * molar_mass("glycerol") / 1000.0
     made = max(nominal(harvest.product_dry_g - fed.inoculum_g), 0.0) * glycerol

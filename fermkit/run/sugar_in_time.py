@@ -149,7 +149,8 @@ def course_of(run: Run, fed: Feed) -> SugarCourse | None:
         return None
     rows = table.dropna(subset=["time_h"]).to_dict("records")
     if not rows:
-        raise InputError("the sugar was read at no hour", "when each was read", "fill in the column time of sugar.csv")
+        raise InputError(f"none of {len(table)} readings of sugar has an hour", "when each was read",
+                         "fill in the column time of sugar.csv")  # fmt: skip
     fed_g_L = fed.hexose_g / litres
     kind = "sucrose" if nominal(fed.sugar_g) < 0.975 * nominal(fed.hexose_g) else "hexose"
     later = any(item.time_h is not None and nominal(item.time_h) > 0 for item in run.feed)
