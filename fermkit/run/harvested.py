@@ -130,7 +130,9 @@ def harvest_of(run: Run) -> Harvest | None:
     extract, debris = dry.get("extract", run.harvest.extract_g), dry.get("debris", run.harvest.debris_g)
     told = run.harvest.share_harvested
     if told is not None and not nominal(told) > 0:
-        raise InputError(f"the share harvested is {percent(told)}", "a share above zero", "leave it out where nobody knows it")
+        raise InputError(
+            f"the share harvested is {percent(told)}", "a share above zero", "leave it out where nobody knows it"
+        )
     share = usual.HARVESTED.value() if told is None else told
     return Harvest(items, product, split, water, extract, debris, share, told is not None)
 
