@@ -13,9 +13,14 @@ import pandas as pd
 import pytest
 
 from fermkit.basis.errors import InputError
+from fermkit.batch.readings import GAS_ROUTES
+from fermkit.gas.curve import ACTS
 from fermkit.run import analysis
+from fermkit.run.batch_readings import ROUTES
 from fermkit.run.fields import fields_of
+from fermkit.run.first_page import READ_BY
 from fermkit.run.format import ROWS, SECTIONS
+from fermkit.run.gas_routes import released_by
 from fermkit.run.records import run_from
 from fermkit.run.sections_gas import GAS_KINDS
 from fermkit.run.steps import STEPS
@@ -57,6 +62,7 @@ def settings(kind="collected volume"):
     out["vessel"] |= {"rated": "2.0 bar", "material": "steel"}
     out["feed"][1] |= {"time": "5 ± 0.1 h"}
     out["feed"].append({"ingredient": "white sugar", "amount": "30 ± 1 g", "time": "20 ± 0.1 h", "price": "1.2 ± 0.1"})
+    assert kind in OWN_KIND and kind in LEVELS, f"{kind}: give its keys in OWN_KIND, its readings in LEVELS, here"
     out["gas"] = [{"kind": kind, **OWN_KIND[kind]}]
     out["ethanol"] |= {"content": "3.4 ± 0.2 % vol"}
     out["density"] |= {"reading_temperature": "24 ± 1 °C", "refractometer": "plain"}
@@ -208,6 +214,7 @@ def test_each_key_of_a_section_counts(told, before, section, key):
         rows["weights"] = {title: [*cells[:2], *cells[3:]] for title, cells in rows["weights"].items()}
     as_it_is = key not in ("paste", "extract", "debris", "content", "dates", "paste_weighed", "autolysate")
     first = before[kind] if as_it_is else told(written, rows)
+    assert key in written[section], f"[{section}] {key}: write it into the settings() of this file"
     written[section][key] = otherwise(about, written[section][key])
     moved(told, written, rows, first)
 
@@ -218,7 +225,7 @@ def moved(told, written, rows, first):
         now = told(written, rows)
     except InputError:
         return
-    assert not same(now, first), "nothing moves"
+    assert not same(now, first), "no number moves: no step reads it, or the complete run of this file hides it"
 
 
 def same(now, first):
@@ -276,6 +283,7 @@ def test_each_key_of_a_gas_reading_counts(told, before, kind, key):
     if key == "collector_temperature":  # it counts where the table logs none
         del rows["gas"]["temperature [°C]"]
         first = told(written, rows)
+    assert key in written["gas"][0], f"{kind}: write {key} into OWN_KIND, here"
     written["gas"][0][key] = otherwise(about, written["gas"][0][key])
     moved(told, written, rows, first)
 
@@ -289,9 +297,23 @@ def test_the_same_run_gives_the_same_numbers(told, before):
 def test_the_complete_run_has_every_key():
     """So that a new field cannot be forgotten here."""
     for section, key in PLAIN:
-        assert key in settings()[section], f"{section}.{key}"
+        assert key in settings()[section], f"[{section}] {key}: write it into the settings() of this file"
     for kind, key in GAS_KEYS:
-        assert key in settings(kind)["gas"][0], f"{kind}: {key}"
+        assert key in settings(kind)["gas"][0], f"{kind}: write {key} into OWN_KIND, here"
+
+
+def test_every_kind_of_gas_stands_in_every_table():
+    """A kind that one of them lacks would be read, and then lost on the way to the page."""
+    said = {"GAS_KINDS in run/sections_gas.py": set(GAS_KINDS), "GAS_ROUTES in batch/readings.py": set(GAS_ROUTES),
+            "ROUTES in run/batch_readings.py": set(ROUTES.values())}  # fmt: skip
+    assert len(set(map(frozenset, said.values()))) == 1, said
+    curves = {"ACTS in gas/curve.py": set(ACTS), "ROUTES in run/batch_readings.py": set(ROUTES),
+              "READ_BY in run/first_page.py": set(READ_BY)}  # fmt: skip
+    assert len(set(map(frozenset, curves.values()))) == 1, curves
+    for kind in GAS_KINDS:
+        run = run_from(settings(kind), tables(kind))
+        found = released_by(run.gas[0], run)
+        assert ROUTES[found.kind] == kind, f"{kind}: released_by in run/gas_routes.py takes it for a {found.kind}"
 
 
 COLUMNS = [(name, about.name) for name, row in ROWS.items() for about in fields_of(row)
@@ -300,8 +322,7 @@ COLUMNS = [(name, about.name) for name, row in ROWS.items() for about in fields_
 
 WORDS = [("standards", "when", "before"), ("samples", "sample", "S9"), ("volumes", "what", "evaporation"),
          ("weights", "item", "other"), ("washing", "what", "wash"), ("drying", "item", "paste")]  # fmt: skip
-KIND_OF = {"flow_mL_h": "flow rate", "bubbles": "bubble count", "weight_g": "vessel weight", "pressure_bar": "pressure",
-           "co2_ppm": "room air"}  # fmt: skip
+KIND_OF = {kind.column.removesuffix("_gauge"): name for name, kind in GAS_KINDS.items()}
 
 
 @pytest.mark.parametrize(("table", "column"), COLUMNS)
@@ -313,7 +334,8 @@ def test_each_column_of_a_table_counts(told, before, table, column):
     if column == "barometer_bar":
         del written["conditions"]["barometer"]
     first = told(written, rows)
-    title = next(t for t in rows[table] if t.startswith(about.written))
+    title = next((t for t in rows[table] if t.startswith(about.written)), None)
+    assert title is not None, f"{table}: write a column {about.title!r} into the tables() of this file"
     shift = 3.0 if about.unit == "°C" else 0.6 if column == "pH" else 0.05 if about.unit == "bar" else 0.0
     for i in range(len(rows[table][title])):
         cell = rows[table][title][i]

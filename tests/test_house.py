@@ -81,7 +81,7 @@ def ours(name):
 
 def test_a_room_leans_only_on_lines_above_it():
     """No module imports its own line or a lower one, its own room aside; every room on the plan is there."""
-    assert set(LINE) == {name.split(".")[0] for name in rooms()}
+    assert set(LINE) == {name.split(".")[0] for name in rooms()}, "the rooms of LINES are not those of the folder"
     for name in rooms():
         room = name.split(".")[0]
         for imported in ours(name):
@@ -93,7 +93,7 @@ def test_two_levels_and_no_name_said_twice():
     """A file is fermkit/room/noun.py, and the noun is not the room's own name again."""
     for name in rooms():
         parts = name.split(".")
-        assert len(parts) <= 2 and len(set(parts)) == len(parts), name
+        assert len(parts) <= 2 and len(set(parts)) == len(parts), f"{name}: not fermkit/room/noun.py"
 
 
 def test_nothing_goes_round_in_a_circle():
@@ -133,8 +133,8 @@ def dataclasses():
 def test_results_cannot_be_altered_afterwards():
     """What was computed stays as it was printed; a result shows its page, not its insides."""
     for name, bases, told in dataclasses():
-        assert told.get("frozen", False) is (name not in FILLED_STEP_BY_STEP), name
-        assert "Written" not in bases or told.get("repr") is False, name
+        assert told.get("frozen", False) is (name not in FILLED_STEP_BY_STEP), f"{name}: @dataclass(frozen=True)"
+        assert "Written" not in bases or told.get("repr") is False, f"{name} is Written: @dataclass(…, repr=False)"
 
 
 def raises():
@@ -186,7 +186,7 @@ def said(beat):
 def three_beats(name, call):
     """Hold one call to the three beats: the live value, what is needed, what to do."""
     where = f"{name}, line {call.lineno}"
-    assert len(call.args) == 3, f"{where}: {len(call.args)} beats"
+    assert len(call.args) == 3, f"{where}: {len(call.args)} beats, not what was met, what is needed, what to do"
     assert kind(call) == OF_A_FILE or live(call.args[0]), f"{where}: no live value in {ast.unparse(call.args[0])}"
     for text in map(said, call.args):
         assert text is None or (isinstance(text, str) and text.strip()), f"{where}: an empty beat"

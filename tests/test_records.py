@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fermkit.basis.errors import InputError
-from fermkit.run.fields import fields_of
+from fermkit.run.fields import SUFFIXES, fields_of
 from fermkit.run.format import SECTIONS, TABLES
 from fermkit.run.ledger import Entry, Ledger
 from fermkit.run.records import read_run, run_from, write_run, write_workbook
@@ -634,6 +634,9 @@ def test_the_layout_has_no_name_twice():
         assert len({key.written for key in keys}) == len(keys)
     for columns in TABLES.values():
         assert len({column.name for column in columns}) == len(columns)
+    for about in (about for fields in (*map(fields_of, PARTS), *TABLES.values()) for about in fields):
+        known = about.unit in SUFFIXES or about.unit in ("1", "any", "g/mL")
+        assert known, f"{about.name}: write how {about.unit} ends a name into SUFFIXES of run/fields.py"
 
 
 def test_numbers_of_rows_survive_to_the_tables(folder):

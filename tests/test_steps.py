@@ -27,7 +27,8 @@ def run():
 def test_every_result_has_its_field_and_every_field_its_line():
     """A line without a typed field would be lost, a field without a line never filled."""
     listed = {step.name for step in STEPS} - ONLY_ON_THE_WAY
-    assert listed == {field.name for field in fields(Analysis)} - {"run", "gaps"}
+    typed = {field.name for field in fields(Analysis)} - {"run", "gaps"}
+    assert listed == typed, f"lines without a field: {listed - typed}; fields without a line: {typed - listed}"
     assert set(PICTURES) <= listed
 
 
@@ -76,5 +77,8 @@ def test_three_routes_are_each_held_against_the_first(run):
 
 @pytest.mark.parametrize("name", sorted(path.name for path in SAMPLES.iterdir() if (path / "run.toml").exists()))
 def test_no_sample_run_meets_a_mistake_of_ours(name):
-    """The words for an unforeseen exception stand in no gap of the sample runs."""
-    assert not any("stumbled" in gap for gap in analyse(fk.read_run(SAMPLES / name), curve="gompertz").gaps)
+    """The words for an unforeseen exception stand in no gap and on no page of the sample runs."""
+    found = analyse(fk.read_run(SAMPLES / name), curve="gompertz")
+    assert not [gap for gap in found.gaps if "stumbled" in gap]
+    said = [(name, remark) for name, page in found.sections() for remark in page.remarks if "stumbled" in remark]
+    assert not said, "a result is `Written` with a page(), or its line in run/steps.py says `pages=`"
