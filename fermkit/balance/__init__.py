@@ -1,6 +1,5 @@
 """Where the sugar went: closure, reconciliation, and which mistake explains a gap.
 
-The files, each leaning on those before it: `streams`, `byproducts`, `elements`, `redundancy`,
-`reconciliation`, `evidence`, `faults`, `ranking`, `measurements`, `explanations`, `detection`, `bounds`,
-`balance`.
+The files, each leaning on those before it: `streams`, `elements`, `redundancy`, `reconciliation`, `evidence`,
+`faults`, `byproducts`, `ranking`, `measurements`, `explanations`, `detection`, `bounds`, `closure`, `account`.
 """

@@ -78,7 +78,8 @@ class AddsUp(Written):
 
 @dataclass(frozen=True)
 class Gain:
-    """What one further reading would do: how wide each interval would be, as a share of now [-]."""
+    """What one further reading, good to ± `u`, would do: `left` says how wide each interval would be, as a share of now
+    [-]."""
 
     words: str
     u: str
@@ -138,6 +139,10 @@ class Estimate(Written, Mapping[str, Answer]):
         A word of `known.STATES`.
     latents : tuple of Latent
         What was known before.
+    around : Surroundings
+        Air and water of the vessel, worked out once from the recipe.
+    settled : Settled
+        What least squares found.
     answers : mapping of str to Answer
         By the keys of `QUANTITIES`, and "pressure" where the vessel is known.
     if_closed : IfClosed or None
@@ -255,7 +260,8 @@ def estimate(
     vessel : Vessel, optional
         For the pressure if it had stayed closed; plain glass has none.
     state : "not stated", "running", "stopped" or "used up"
-        "stopped": no gas for a day, finished or stuck, which alone narrows no sugar; "used up": a sugar test says so.
+        "running": gas still comes, so the liquid may hold more of it; "stopped": no gas for a day, finished or stuck,
+        which alone narrows no sugar; "used up": a sugar test says so.
 
     Returns
     -------

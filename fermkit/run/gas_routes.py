@@ -57,7 +57,7 @@ def released_by(route: Gas, run: Run, ethanol_pct_vol: Number | None = None) -> 
             taken_out_g=taken,
             vapour=route.vapour or USUAL_VAPOUR,
         )  # fmt: skip
-    return gas_from_pressure(
+    return gas_from_pressure(  # PressureReadings, the kind that is left; a new kind has its branch above
         time, level,
         headspace_L=headspace_L(run),
         liquid_L=run.vessel.liquid_L,

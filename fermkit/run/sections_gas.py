@@ -11,7 +11,11 @@ from fermkit.run.fields import Interval, Section, Usual, fields_of, says, text, 
 
 @dataclass(frozen=True)
 class Gas(Section):
-    """[[gas]], once for each route to the gas."""
+    """[[gas]], once for each route to the gas.
+
+    Beside its keys a kind says its `kind`, as people write it; the `column` of `GasRow` that holds its readings, and
+    their `unit`; and `cumulative`, where they count from zero and only rise.
+    """
 
     kind: ClassVar[str] = ""
     column: ClassVar[str] = ""

@@ -1,7 +1,8 @@
 """The analysis as a list: one line a result, in the order in which they are worked out.
 
-To add a result: write its function, give `Analysis` a field of its name and type, and put its line here. Page, report,
-JSON, workbook and gaps all walk this list; a picture for it stands in `show.report.PICTURES`.
+To add a result: write its function, give `Analysis` a field of its name and type, and put its line here. The report's
+appendix, JSON, workbook and gaps all walk this list; a picture for it stands in `show.report.PICTURES`. The report's
+first two pages (`run.first_page`) and `Analysis.page` choose their lines by hand.
 """
 
 import logging
@@ -56,24 +57,24 @@ class Step:
     Attributes
     ----------
     name : str
-        Its field in `Analysis`.
+        Its field in `Analysis`; a result that only later steps use has none.
     title : str
         What a person calls it.
     work : function
         Gives the result, or None where the run does not hold it.
     needs : str
-        Names of the run, of the asked-for curve or of earlier results, in the order of the function's arguments.
-        One with a question mark may be missing; without any other the step is passed over in silence, since the gap
-        has been told there.
+        "run", "curve" (the growth curve that was asked for) or names of earlier results, in the order of the
+        function's arguments. One with a question mark may be missing. Where another is missing, the step is passed
+        over in silence: why is told at the step that should have given it.
     missing : str
-        What is said when the function gives None; "" where nothing is missed.
+        What is said when the function itself gives None; "" where nothing is missed.
     each : str
         Name of a tuple, such as "run.gas": the work is done for each of its members, which is the first argument,
         so that one bad member costs itself only; the result is a tuple.
     pages : function
-        From the result to what is shown.
+        From the result to what is shown: as it stands, the result's own `page()`; `hidden` for what others show.
     unless : str
-        Name of a result that shows this one already.
+        Name of a result that, where it is there, shows this one already.
     front : bool
         Whether it is shown before all others.
     """

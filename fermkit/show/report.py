@@ -242,7 +242,7 @@ def _template(name: str) -> Any:
 
 
 def _sections(analysis: Analysis) -> list[tuple[Page, Drawn | None]]:
-    """Every page with the picture of its result, which the first page of the result carries."""
+    """Every page that the first two pages do not show, with a picture beside the first page of each result."""
     drawn: set[str] = set()
     told = set(analysis.cautions.sentences())
     out = []
