@@ -33,6 +33,7 @@ TINY = {
     "smooth_study": "2",
     "subset_files": "1",
     "subset_study": "5",
+    "thousand_runs": "8",
     "washing_study": "2",
     "workshop_class": "2 ruler copied",
     "yeast_counted": "4",
