@@ -44,7 +44,8 @@ def test_a_forked_child_says_what_its_parent_says():
 def said():
     """What another process says of a run, in its own surroundings."""
     here = str(Path(__file__).parent)
-    script = f"import sys; sys.path.insert(0, {here!r}); import test_surroundings as t; print(ascii(t.page('jar_5_starved')))"
+    script = f"import sys; sys.path.insert(0, {here!r}); from test_surroundings import page; "
+    script += "print(ascii(page('jar_5_starved')))"
 
     def of(**around):
         plain = {key: value for key, value in os.environ.items() if key not in ("TZ", "LC_ALL", "LANG")}
