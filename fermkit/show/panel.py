@@ -319,13 +319,15 @@ class Panel:
             self._steps.append(dict(self.values))
         self._last_move = name, now
         self.values[name] = value
-        self._show_values(but=name)
         if self.guess is not None and self.guess.first.value:
             self.guess.pending = True
             self._show_mark()
             self._numbers.value = ""
+            self._show_values(but=name)
             return
-        if not self._attempt(self._redraw):
+        drawn = self._attempt(self._redraw)  # verdict and picture are first on their way to the page
+        self._show_values(but=name)
+        if not drawn:
             return
         if self._slow is not None:
             old = f"<div class='fk-stale'>{self._rested}</div>"
