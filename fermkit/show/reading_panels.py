@@ -58,6 +58,10 @@ def growth(gas: GasCurve) -> Panel:
     whole, last_h = nominal(gas.total()), float(gas.time_h[-1])
 
     @lru_cache(64)
+    def ends_of(seen_pct: float, curve: str, noise: str) -> tuple[float, float]:
+        return fitted(seen_pct, curve, noise).interval("final_amount")
+
+    @lru_cache(64)
     def fitted(seen_pct: float, curve: str, noise: str) -> GrowthFit:
         part = _seen(gas, seen_pct)
         return fit_growth(
@@ -78,7 +82,7 @@ def growth(gas: GasCurve) -> Panel:
         ax.plot(gas.time_h[rest], gas.co2_mol[rest] * 1000, "o", color=plots.LATER, mfc="none", markersize=3.5)
         ahead = np.linspace(part.time_h[-1], last_h, 60)
         ax.plot(ahead, fit.predict(ahead) * 1000, color=plots.COLOURS["vermilion"], linestyle=(0, (1, 1.3)))
-        low, high = fit.interval("final_amount")
+        low, high = ends_of(seen_pct, curve, noise)
         ends = [[1000 * low], [1000 * min(high, 10 * whole)]]
         ax.plot([last_h * 1.03] * 2, ends, "_-", color=plots.COLOURS["vermilion"], linewidth=2.5, markersize=9)
         ax.set(xlim=(0, last_h * 1.06), ylim=(0, whole * 1250))

@@ -132,6 +132,7 @@ def watch(folder: str | Path) -> Panel:
     seen: dict[str, Any] = {"run": read_run(folder)}
     known: dict[str, Analysis] = {}
     forecasts: dict[tuple[float, str], Forecast] = {}
+    ends: dict[str, tuple[float, float]] = {}
     hours: dict[str, tuple[Timeline | None, str]] = {}
     place = str(Path(folder).resolve())
     if place in RUNNING:
@@ -142,6 +143,7 @@ def watch(folder: str | Path) -> Panel:
         before, seen["run"] = _rows(seen["run"]), read_run(folder)
         known.clear()
         forecasts.clear()
+        ends.clear()
         hours.clear()
         new = _rows(seen["run"]) - before
         return f"Read again: {new} new rows." if new else "Read again: nothing new."
@@ -166,8 +168,11 @@ def watch(folder: str | Path) -> Panel:
         green = plots.COLOURS["green"]
         ax.axvspan(done.low, min(done.high, 9 * now), facecolor=(green, 0.25), edgecolor=green, zorder=0)
         ax.text(done.low, 1450 * nominal(made), f"{done_pct:g} % made ", ha="right", va="top", fontsize=9)
+        if curve not in ends:
+            ends[curve] = fit.interval("final_amount")
+        limits = ends[curve]
         lines += [
-            Line("final amount", fit.final_amount, "mol", limits=fit.interval("final_amount")),
+            Line("final amount", fit.final_amount, "mol", limits=limits),
             Line(done.what, done.time_h, "h", limits=(done.low, done.high)),
         ]
         stands, why = "how it stands only its recipe could tell", []

@@ -37,7 +37,8 @@ LISTEN = """panel => {
     const began = start
     start = null
     requestAnimationFrame(() => requestAnimationFrame(() => window.fkTimes.push(performance.now() - began)))
-  }).observe(panel.querySelector('.fk-picture').parentElement, {childList: true, subtree: true, attributes: true})
+  }).observe(panel.querySelector('.fk-picture').closest('.widget-html-content'),
+    {childList: true, subtree: true, attributes: true})
 }"""
 ROW = "{:<44} {:>9} {:>9} {:>9} {:>10} {:>6} {:>6}"
 
