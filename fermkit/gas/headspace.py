@@ -131,7 +131,7 @@ def gas_from_pressure(
     >>> curve = gas_from_pressure([0, 12, 24], [0.0, 0.6, 1.4], headspace_L=0.5, liquid_L=1.5, temperature_C=25.0,
     ...                           oxygen_used=(0, 0), u_reading_bar=0.01)
     >>> curve.total()
-    0.0987+/-0.0034
+    0.0989+/-0.0034
 
     References
     ----------

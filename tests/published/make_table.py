@@ -35,7 +35,7 @@ NOT_A_QUANTITY = {
         "make_class", "open_group",
     ),
     "a choice or a forecast of ours that nobody has published; held to simulated runs (tests/benchmarks)": (
-        "find_vents", "fit_batch", "plan_batch", "smooth_growth",
+        "find_vents", "plan_batch", "smooth_growth",
     ),
 }  # fmt: skip
 """Public names without an outside check of their own, by the reason."""
