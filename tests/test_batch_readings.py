@@ -101,11 +101,11 @@ HOSTILE = {
     "no feed": (PASTE, {"feed": None, "inoculum": None}),
     "feed of nothing": (PASTE, {"feed": [{"ingredient": "white sugar", "amount": "0 g"}]}),
     "feed of water": (PASTE, {"feed": [{"ingredient": "water", "amount": "1000 g"}]}),
-    "a ± without sense": (PASTE, {"feed": [{"ingredient": "white sugar", "amount": "140 ± 1e9 g"}]}),
+    "a ± without sense": (PASTE, {"feed": [{"ingredient": "white sugar", "amount": "140 ± 1e6 g"}]}),
     "gas without end": (
         {"gas": {"time [h]": HOURS, "volume [mL]": [1e20 * v for v in VOLUME]}}, {"gas": [{"kind": "collected volume"}]}
     ),
-    "sugar without end": (PASTE, {"feed": [{"ingredient": "white sugar", "amount": "1e29 g"}]}),
+    "sugar without end": (PASTE, {"feed": [{"ingredient": "white sugar", "amount": "1e7 g"}]}),
     "a name like a formula": (PASTE, {
         "ingredients": {"$5 % off $6": {"sucrose": "90 %", "water": "10 %"}},
         "feed": [{"ingredient": "$5 % off $6", "amount": "100 g"}],

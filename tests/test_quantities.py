@@ -136,3 +136,9 @@ def test_a_logarithmic_unit_is_refused():
     """A decibel is no multiple of a watt: a value ± on it would be wrong."""
     with pytest.raises(InputError, match="cannot be turned into 'W'"):
         read_quantity("3 dBm", "W", "power")
+
+
+def test_nothing_give_or_take_a_percent_is_read():
+    """A ± in percent behind a nought is no share of it: 0 ± 1 % lies within a hundredth."""
+    found = read_quantity("0 ± 1 %", "1", "moisture left", possible=(0.0, 1.0))
+    assert (found.value, found.u) == (0.0, 0.01)

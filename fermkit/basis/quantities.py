@@ -259,7 +259,7 @@ def _converted(found: re.Match[str], unit: str, possible: tuple[float, float], a
     own = its_unit or u_unit or half_unit
     if not its_unit and _plain(u_unit) == "percent" and _plain(unit) == "dimensionless":  # 0.95 ± 1 %, or 95 ± 1 %
         value = number(found["value"])
-        if number(found["u"]) > value or not possible[0] <= value / 100 <= possible[1]:
+        if value and (number(found["u"]) > value or not possible[0] <= value / 100 <= possible[1]):
             return Quantity(value, abs(value) * number(found["u"]) / 100, stated=True, about=about)
     if not own and _plain(unit) != "dimensionless":
         raise InputError(

@@ -236,7 +236,7 @@ def density_of(run: Run, fed: Feed, pct_vol: Number | None, course: SugarCourse 
     found = density_change(
         *ends,
         volume_start_L=run.ledger.volume_L(0.0),
-        expected_pct_vol=5.0 if pct_vol is None else nominal(pct_vol),
+        expected_pct_vol=_expected(pct_vol),
         sugar="hexose",
         glycerol="glycerol",
     )
@@ -248,11 +248,16 @@ def refraction_of(run: Run, fed: Feed, pct_vol: Number | None, course: SugarCour
     ends = None if course is None else course.ends(By.REFRACTOMETER)
     if ends is None or not nominal(fed.hexose_g) > 0:
         return None
-    expected = 5.0 if pct_vol is None else float(np.clip(nominal(pct_vol), 0.5, 20.0))
     found = refractometer_change(
-        *ends, volume_start_L=run.ledger.volume_L(0.0), expected_pct_vol=expected, sugar="hexose", glycerol="glycerol"
+        *ends, volume_start_L=run.ledger.volume_L(0.0), expected_pct_vol=_expected(pct_vol), sugar="hexose",
+        glycerol="glycerol",
     )
     return _per_hexose(found, fed)
+
+
+def _expected(pct_vol: Number | None) -> float:
+    """Alcohol at which the liquid's slopes are taken [% vol]: as measured, within what a ferment can hold."""
+    return 5.0 if pct_vol is None else float(np.clip(nominal(pct_vol), 0.5, 20.0))
 
 
 def _per_hexose(found: MixedMeasurement, fed: Feed) -> MixedMeasurement:

@@ -6,6 +6,7 @@ Nothing on disk is ever changed, nothing outside the folder is read, nothing in 
 
 import hashlib
 from collections.abc import Callable, Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
@@ -14,6 +15,7 @@ from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.written import Line, Page, Written, nominal
 from fermkit.run.by_names import named_ingredients
+from fermkit.run.clock import clock_hours, dated_hours, day_hours
 from fermkit.run.findings import Finding, Remarks
 from fermkit.run.format import NEEDED, TABLES
 from fermkit.run.instruments import corrected_settings, corrected_table, correction, corrections
@@ -41,7 +43,7 @@ from fermkit.run.sections_batch import (
     MySums,
     VesselSection,
 )
-from fermkit.run.sections_gas import Gas
+from fermkit.run.sections_gas import BubbleCount, CollectedVolume, FlowRate, Gas
 from fermkit.run.sections_harvest import HarvestSection, KeepingSection
 from fermkit.run.sections_liquid import Density, Ethanol, ResidualSugar
 from fermkit.run.sections_yeast import YeastSection
@@ -390,6 +392,7 @@ def _run(
     sections["instruments"] = corrections(sections["instruments"], book)
     corrected_settings(sections)
     sections["vessel"] = _possible_vessel(sections["vessel"], book)
+    _leaves_by_a_way(sections["vessel"], sections["gas"], book)
     named_ingredients(sections, book)
     about = sections.pop("run")
     read = _tables(readers, about, book)
@@ -431,10 +434,26 @@ def _possible_vessel(vessel: VesselSection, book: Remarks) -> VesselSection:
     return vessel
 
 
+def _leaves_by_a_way(vessel: VesselSection, routes: Sequence[Gas], book: Remarks) -> None:
+    """Doubt where gas was caught from a vessel that lets none out, or lets it out everywhere."""
+    caught = [gas.kind for gas in routes if isinstance(gas, CollectedVolume | FlowRate | BubbleCount)]
+    if caught and vessel.closed in ("closed", "open"):
+        book.note(
+            f"the vessel is told as {vessel.closed}, and gas was caught from it ({caught[0]}); needed: an airlock or a "
+            "tube, through which all of it goes; to do: check what stands under closed",
+            column="vessel", level="doubt",
+        )  # fmt: skip
+
+
 def _tables(readers: Mapping[str, TableReader], about: About, book: Remarks) -> dict[str, Table]:
     """Every table; clock times in the samples and the ledger count from where the gas readings start."""
     out: dict[str, Table] = {}
     start = about.start or ""
+    with suppress(InputError):  # a date that can be read in two ways is refused where a table needs it
+        known = (clock_hours(start), dated_hours(start, about.dates or ""), day_hours(start))
+        if start and all(one is None for one in known):
+            book.note(f"the start {start[:30]!r} is no time of day that can be read, and was left out; write "
+                      'start = "18:00", with or without its date', column="run", level="doubt")  # fmt: skip
     zero = start
     for name in sorted(readers, key=lambda name: name in SAME_CLOCK):
         try:

@@ -131,10 +131,10 @@ class SugarRow(Section):
         also=("refractometer",),
     )  # fmt: skip
     glucose_g_L: float | None = says(
-        "test that sees glucose alone: meters, glucose strips", "g/L", low=0.0, usual=Usual(0.3, 0.15)
+        "test that sees glucose alone: meters, glucose strips", "g/L", low=0.0, high=1500.0, usual=Usual(0.3, 0.15)
     )
     reducing_g_L: float | None = says(
-        "test that sees glucose and fructose, and no sucrose: copper tablets, titration", "g/L", low=0.0,
+        "test that sees glucose and fructose, and no sucrose: copper tablets, titration", "g/L", low=0.0, high=1500.0,
         usual=Usual(0.5, 0.1), also=("reducing sugar",),
     )  # fmt: skip
     temperature_C: float | None = says("of the liquid, in the jar or on the glass", "°C", low=0.0, high=60.0)

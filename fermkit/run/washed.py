@@ -23,6 +23,10 @@ SOLIDS_BY_LIGHT: Final = ufloat(0.95, 0.08, tag=Act("solids by Brix", "taking °
 (judgement, no source)."""
 
 
+ALL_OF_IT: Final = 1.1
+"""Supernatant over liquid, at most: two measuring jugs differ by less than a tenth (common practice, no source)."""
+
+
 def washing_of(run: Run, fed: Feed, harvest: Harvest, pct_vol: Number | None) -> Washing | None:
     """What was poured off, and what stayed in the paste; None where nobody noted it."""
     if "washing" not in run.tables:
@@ -53,6 +57,12 @@ def washing_of(run: Run, fed: Feed, harvest: Harvest, pct_vol: Number | None) ->
             "a refractometer that shows at least what the alcohol does", "set its zero with water; check the alcohol",
         )  # fmt: skip
     supernatant = _poured(first[0], "supernatant", share) if first else None
+    whole_L = nominal(run.ledger.volume_L(float("inf")))
+    if supernatant is not None and nominal(supernatant.volume_L) > ALL_OF_IT * whole_L:
+        raise InputError(
+            f"{nominal(supernatant.volume_L):.3g} L poured off the yeast, of {whole_L:.3g} L in the vessel",
+            "no more than there was", "check the volume and its unit in washing.csv; later liquids are washes",
+        )  # fmt: skip
     washes = [row for row in rows if row["what"] == "wash"]
     return washing(
         broth, paste_liquid_g(harvest) / 1000.0, supernatant,
