@@ -15,7 +15,7 @@ SETTINGS = {
     "feed": [{"ingredient": "white sugar", "amount": "140 ± 1 g", "price": "1.20"},
              {"ingredient": "water", "amount": "2400 g"}],
     "inoculum": {"ingredient": "active dry yeast", "amount": "5.0 ± 0.1 g", "price": "12 ± 1"},
-    "cost": {"currency": "euro", "energy": "0.5 ± 0.1 kWh", "energy_price": "0.30", "portion": "5.0 ± 0.1 g"},
+    "cost": {"currency": "euro", "energy": "0.5 ± 0.1 kWh", "energy_price": "0.30", "dry_portion": "5.0 ± 0.1 g"},
 }  # fmt: skip
 PASTE = {"weights": {"item": ["paste"], "tare [g]": [10], "wet [g]": [83.1], "dry [g]": [31.5]}}
 
@@ -26,7 +26,7 @@ def test_the_sum_is_amount_times_price():
     total = 0.140 * 1.20 + 0.005 * 12 + 0.5 * 0.30
     assert nominal(found.total) == pytest.approx(total)
     assert nominal(found.per_kg) == pytest.approx(total / 0.0215)
-    assert nominal(found.per_portion) == pytest.approx(total / 21.5 * 5)
+    assert nominal(found.per_dry_portion) == pytest.approx(total / 21.5 * 5)
     assert found.per_kg_protein is None and found.not_priced == ()
     assert uncertainty(found.parts["active dry yeast"]) == pytest.approx(np.hypot(0.005 * 1, 0.0001 * 12), rel=0.01)
 

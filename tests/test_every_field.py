@@ -76,7 +76,7 @@ def settings(kind="collected volume"):
                             "temperature": "20 ± 1 °C", "base": "5.0 ± 0.1 mL", "flat": "1.6 ± 0.1 mL",
                             "strength": "0.10 ± 0.01 mol/L"}  # fmt: skip
     out["cost"] = {"energy": "1.8 ± 0.1 kWh", "energy_price": "0.30 ± 0.01", "other": "0.50 ± 0.05",
-                   "portion": "5.0 ± 0.5 g"}  # fmt: skip
+                   "dry_portion": "5.0 ± 0.5 g"}  # fmt: skip
     out["inoculum"]["price"] = "12 ± 1"
     out["keeping"] = {"water": "60 ± 1 %", "salt": "8 ± 0.5 %", "water_activity": "0.90 ± 0.01", "pH": "5.4 ± 0.1",
                       "portion": "5 ± 1 g"}  # fmt: skip

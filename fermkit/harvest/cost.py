@@ -30,7 +30,7 @@ class Cost(Written):
         What each thing cost.
     dry_g, protein_g : value, value or None
         What came out [g].
-    portion_g : value or None
+    dry_portion_g : value or None
         Dry yeast in a portion [g].
     not_priced : tuple of str
         Things that went in without a price: the cost is at least what is told.
@@ -43,7 +43,7 @@ class Cost(Written):
     parts: Mapping[str, Any]
     dry_g: Any
     protein_g: Any = None
-    portion_g: Any = None
+    dry_portion_g: Any = None
     not_priced: tuple[str, ...] = ()
     least_kWh: Any = None
     energy_kWh: Any = None
@@ -64,9 +64,9 @@ class Cost(Written):
         return None if self.protein_g is None else self.total / self.protein_g * G_PER_KG
 
     @property
-    def per_portion(self) -> Any:
+    def per_dry_portion(self) -> Any:
         """For a portion; None where none was told."""
-        return None if self.portion_g is None else self.total / self.dry_g * self.portion_g
+        return None if self.dry_portion_g is None else self.total / self.dry_g * self.dry_portion_g
 
     def page(self) -> Page:
         """Each thing, the sum, and what it comes to."""
@@ -75,8 +75,9 @@ class Cost(Written):
         lines.append(self._each("for each kg of dry yeast", self.per_kg, self.dry_g, G_PER_KG))
         if self.protein_g is not None:
             lines.append(self._each("for each kg of crude protein", self.per_kg_protein, self.protein_g, G_PER_KG))
-        if self.portion_g is not None:
-            lines.append(Line("for a portion", self.per_portion, self.money, f"{plus_minus(self.portion_g, 'g')} dry"))
+        if self.dry_portion_g is not None:
+            eaten = f"{plus_minus(self.dry_portion_g, 'g')} dry"
+            lines.append(Line("for a portion", self.per_dry_portion, self.money, eaten))
         if self.least_kWh is not None:
             lines.append(Line("least heat to dry the paste", self.least_kWh, "kWh", "evaporation of its water alone"))
         return Page("What it cost", lines, self._said())
@@ -147,7 +148,7 @@ def cost_of(
     *,
     money: str = "money",
     protein_g: Number | None = None,
-    portion_g: Number | None = None,
+    dry_portion_g: Number | None = None,
     not_priced: tuple[str, ...] = (),
     water_g: Number | None = None,
     energy_kWh: Number | None = None,
@@ -162,7 +163,7 @@ def cost_of(
         Dry yeast and protein that came out [g].
     money : str
         What the currency is called.
-    portion_g : value, optional
+    dry_portion_g : value, optional
         Dry yeast in a portion [g].
     not_priced : tuple of str
         Things that went in and have no price.
@@ -183,8 +184,8 @@ def cost_of(
     Examples
     --------
     >>> from uncertainties import ufloat
-    >>> found = cost_of({"sugar": 0.24, "energy": ufloat(0.9, 0.1)}, ufloat(20.0, 1.0), portion_g=5.0)
-    >>> print(f"{found.per_kg:.0f}, {found.per_portion:.2f}")
+    >>> found = cost_of({"sugar": 0.24, "energy": ufloat(0.9, 0.1)}, ufloat(20.0, 1.0), dry_portion_g=5.0)
+    >>> print(f"{found.per_kg:.0f}, {found.per_dry_portion:.2f}")
     57+/-6, 0.28+/-0.03
     """
     if not parts:
@@ -196,4 +197,4 @@ def cost_of(
         not_negative(nominal(value), f"cost of {name}")
     positive(nominal(dry_g), "dry yeast that came out [g]", do="weigh and dry what came out, or look at the readings")
     least = None if water_g is None else water_g / G_PER_KG * EVAPORATION_KWH
-    return Cost(money, dict(parts), dry_g, protein_g, portion_g, not_priced, least, energy_kWh)
+    return Cost(money, dict(parts), dry_g, protein_g, dry_portion_g, not_priced, least, energy_kWh)

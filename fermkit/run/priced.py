@@ -41,7 +41,7 @@ def cost_of_run(
     missing = [name for name in fed.amounts if name not in prices and name not in FREE]
     missing += ["the energy"] if told.energy_kWh is not None and told.energy_price is None else []
     return cost_of(
-        parts, dry, money=told.currency or "of your money", portion_g=told.portion_g, not_priced=tuple(missing),
+        parts, dry, money=told.currency or "of your money", dry_portion_g=told.dry_portion_g, not_priced=tuple(missing),
         protein_g=None if protein is None else protein.protein_g, energy_kWh=told.energy_kWh,
         water_g=None if harvest is None else harvest.paste_water_g,
     )  # fmt: skip

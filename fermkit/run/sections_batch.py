@@ -210,7 +210,7 @@ class CostSection(Section):
     )  # fmt: skip
     energy_price: Number | None = price_of("a kilowatt-hour")
     other: Number | None = price_of("all other things together")
-    portion_g: Number | None = says(
+    dry_portion_g: Number | None = says(
         "dry yeast in a portion", "g", act="weighing a portion", low=0.0, usual=Usual(0.0, 0.1), example="5.0 ± 0.5 g"
     )
     note: str | None = text("anything else")
