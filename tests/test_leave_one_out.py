@@ -111,3 +111,14 @@ def test_table_columns_may_be_pandas_with_gaps():
     assert "hold" not in run.tables and len(run.tables["counts"]) < 3
     with pytest.raises(fk.InputError):
         fk.run_from(settings, whole | {"gas": pd.DataFrame({title: [np.nan] * 9 for title in tables["gas"]})})
+
+
+def test_a_first_sample_beyond_the_sensor_leaves_the_others():
+    """It costs itself, with its reason; the alcohol at the end is that of the last."""
+    settings, tables = STUDY["whole"]("jar_3_closes")
+    samples = tables["samples"]
+    named, title = samples["sample"], next(one for one in samples if one.startswith("signal"))
+    samples[title] = ["9.99" if name == named[0] else cell for name, cell in zip(named, samples[title])]
+    names = ("feed", "calibration", "drift", "sample_rows", "samples", "ethanol_pct_vol")
+    found = fk.analyse(fk.run_from(settings, tables), only=names)
+    assert len(found.samples) == len(set(named)) - 1 and found.ethanol_pct_vol is not None and found.gaps
