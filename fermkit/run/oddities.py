@@ -182,7 +182,7 @@ def odd_readings(frame: Frame, name: str, book: Remarks, *, cumulative: bool = F
 
 def _other_readings(frame: Frame, name: str, gone: NDArray[np.bool_]) -> bool:
     """Whether the rows without `name` hold readings of another kind: two logs in one table."""
-    kinds = ("volume_mL", "flow_mL_h", "bubbles", "weight_g", "pressure_bar_gauge")
+    kinds = ("volume_mL", "flow_mL_h", "bubbles", "weight_g", "pressure_bar_gauge", "co2_ppm")
     others = [frame[kind].notna().to_numpy() for kind in kinds if kind in frame and kind != name]
     return bool(others) and bool(np.logical_or.reduce(others)[gone].all())
 
