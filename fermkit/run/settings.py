@@ -313,8 +313,8 @@ def _strength(name: str, about: Field, words: str) -> Quantity:
 
 def _within(name: str, quantity: Quantity, about: Field) -> Quantity:
     for end in quantity.ends or (quantity.value,):
-        if not about.low <= end <= about.high:
-            ends = f"{about.low:g} or more" if math.isinf(about.high) else f"{about.low:g} to {about.high:g}"
+        if not about.low <= end <= min(about.high, MOST):
+            ends = f"{about.low:g} to {min(about.high, MOST):g}"
             raise InputError(f"{name} is {_with_unit(end, about)}", ends, "check the value and its unit")
     return quantity
 
