@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.integrate import simpson, solve_ivp
+from scipy.integrate import simpson, solve_ivp, trapezoid
 from scipy.optimize import least_squares
 
 from fermkit.basis.errors import FitError, InputError
@@ -134,7 +134,7 @@ def test_a_logged_temperature_is_summed_over_the_hours():
     around = Surroundings(1.0, temperature=(when, log))
     p = by_name(MEDIAN[None])
     ours = warm_hours(p, np.array([[7.0, 31.0]]), around)[0][0]
-    middle = float(warmth(np.trapezoid(log, when) / 48))
+    middle = float(warmth(trapezoid(log, when) / 48))
     for hour, value in zip((7.0, 31.0), ours):
         fine = np.linspace(0, hour, 20001)
         assert value == pytest.approx(simpson(warmth(np.interp(fine, when, log)), x=fine) / middle, rel=2e-4)

@@ -144,7 +144,8 @@ def warm_hours(p: Any, hours: Floats, around: Surroundings) -> tuple[Floats, Flo
     when, degrees = around.temperature
     grid = np.union1d(np.linspace(0.0, max(float(hours.max()), 1e-6), 257), hours.ravel())
     t_C = np.interp(grid, when, degrees)
-    middle = float(np.trapezoid(degrees, when) / (when[-1] - when[0])) if len(when) > 1 else float(degrees[0])
+    between = (degrees[1:] + degrees[:-1]) / 2
+    middle = float(np.average(between, weights=np.diff(when))) if len(when) > 1 else float(degrees[0])
     effect = np.log(np.maximum(warmth(t_C), 1e-6) / max(float(warmth(middle)), 1e-6))
     pace = np.exp(p["warmth"] * effect)
     step = np.diff(grid)

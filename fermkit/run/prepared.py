@@ -126,7 +126,9 @@ def mean_in_time(frame: Frame, column: str) -> float:
     rows = frame.dropna(subset=["time_h", column]).sort_values("time_h")
     time, value = rows["time_h"].to_numpy(float), rows[column].to_numpy(float)
     span = float(time[-1] - time[0])
-    return float(np.trapezoid(value, time)) / span if span > 0 else float(value.mean())
+    if span == 0:
+        return float(value.mean())
+    return float(np.average((value[1:] + value[:-1]) / 2, weights=np.diff(time)))
 
 
 def told_twice(weights: Frame, harvest: HarvestSection, book: Remarks) -> None:
