@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special
 from uncertainties import ufloat
 
 from fermkit.basis.budget import Act
@@ -166,7 +166,7 @@ def count_cells(
     n, whole = counted.size, float(counted.sum())
     expected = whole * area / area.sum()
     index = float(np.sum((counted - expected) ** 2 / expected))
-    p = float(stats.chi2.sf(index, n - 1)) if n > 1 else float("nan")
+    p = float(special.chdtrc(n - 1, index)) if n > 1 else float("nan")
     more = index / (n - 1) if p < UNEVEN else 1.0
     mean = whole / float(area.sum())
     u = mean * float(np.sqrt(more / whole + u_filling**2 / n))
@@ -175,10 +175,11 @@ def count_cells(
     if stained is None:
         return CellCount(per_mL, int(whole), int(area.sum()), n, p, None, None, (0.0, 1.0))
     dyed = float(stained.sum())
-    share = stats.beta(whole - dyed + 0.5, dyed + 0.5)
+    a, b = whole - dyed + 0.5, dyed + 0.5  # Jeffreys' beta distribution of the share alive
     told = Act("stained cells", "telling dead cells by a stain")
-    alive = ufloat((whole - dyed) / whole, float(share.std()), tag=told)
-    limits = (float(share.ppf(0.025)) if dyed < whole else 0.0, float(share.ppf(0.975)) if dyed else 1.0)
+    alive = ufloat((whole - dyed) / whole, float(np.sqrt(a * b / (a + b + 1)) / (a + b)), tag=told)
+    low, high = (float(special.betaincinv(a, b, one)) for one in (0.025, 0.975))
+    limits = (low if dyed < whole else 0.0, high if dyed else 1.0)
     return CellCount(per_mL, int(whole), int(area.sum()), n, p, int(dyed), alive, limits)
 
 

@@ -6,7 +6,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from fermkit.basis.checks import between, numbers, positive
 from fermkit.kinetics.answers import Answer, Bands, prior
@@ -99,6 +98,8 @@ def ahead(
     positive(nitrogen_yeast_g_L, "yeast that the nitrogen allows [g/L]", do="allow some, however little")
     between(temperature_C, CARDINAL_C[0] + 0.5, CARDINAL_C[2] - 0.5, "temperature [°C]")
     usual = prior({})
+    from scipy.stats import qmc  # a third of a second, so only where it is used
+
     z = ndtri(qmc.Sobol(P, seed=1).random(SETS))
     theta = usual.mean + usual.sd * np.vstack([np.zeros(P), z])  # the usual one first
     pace = float(np.log(warmth(temperature_C) / warmth(USUAL_C)))

@@ -7,7 +7,6 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from fermkit.basis.errors import InputError
 from fermkit.kinetics.course import Course, P, by_name
@@ -113,6 +112,8 @@ class Draws:
 def fit_structure(problem: Problem, structure: Structure, seed: int) -> Fitted:
     """The best of several descents; then the size of the misfit that its residuals ask for, and once more down."""
     problem.set_misfit(1.0)
+    from scipy.stats import qmc  # a third of a second, so only where it is used
+
     points = qmc.Sobol(P, seed=seed).random(SCREENED)
     z = np.zeros((SCREENED + 1, problem.size))
     z[1:, :P] = ndtri(np.clip(points, 1e-3, 1 - 1e-3))
