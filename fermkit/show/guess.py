@@ -102,7 +102,7 @@ class Guess:
         """The picture with the mark on it, told where a click lies."""
         if self.place is None or not drawing.startswith("<svg"):
             return drawing
-        high = float(ax.get_figure(root=True).canvas.get_width_height()[1])  # type: ignore[union-attr]
+        high = float(ax.figure.canvas.get_width_height()[1])
         box, x = ax.bbox, self.place.axis == "x"
         low_end, high_end = self._ends(ax)
         first, last = (box.x0, box.x1) if x else (high - box.y0, high - box.y1)
