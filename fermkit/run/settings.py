@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 
 from fermkit.basis.budget import Act
+from fermkit.basis.checks import nearest
 from fermkit.basis.errors import InputError
 from fermkit.basis.intervals import HALF_WIDTH
 from fermkit.basis.quantities import Quantity, as_number, read_quantity
@@ -351,7 +352,9 @@ def _flag(name: str, value: Number) -> bool:
 def _word(name: str, value: Number, words: Sequence[str]) -> str:
     if value in words:
         return str(value)
-    raise InputError(f"{name} is {str(value)[:40]!r}", f"one of: {', '.join(words)}", did_you_mean(str(value), words))
+    near = nearest(str(value), words)
+    way = f"did you mean {near!r}?" if near else "choose one of these"
+    raise InputError(f"{name} is {str(value)[:40]!r}", f"one of: {', '.join(words)}", way)
 
 
 def usual_said(found: Iterable[str], book: Remarks) -> None:

@@ -173,7 +173,7 @@ STEPS = (
     Step("keeping", "Keeping", keeping_of, "run"),
     Step("drying", "Drying", drying_of, "run harvest?"),
     Step("sugar_left_g_L", "Sugar left over", sugar_left_of, "run sugar_course?",
-         "it was not measured; all sugar is taken as used", pages=hidden),
+         "it was not measured; the element balance takes all sugar as used, the first page does not", pages=hidden),
     Step("amounts", "Amounts", amounts_of, "run feed sugar_left_g_L? ethanol_pct_vol? gas? yeast? estimate?",
          pages=hidden),
     Step("balance", "Balance", balance_of, "run feed ethanol_pct_vol? amounts gas_by_route? sugar_course?",

@@ -18,7 +18,7 @@ from fermkit.vessel.gas_space import gas_mol_per_L
 NOT_COUNTED: Final = (
     "Counted: CO2 in liquid and gas space at rest, as a real gas; the sealed air with all its oxygen (yeast uses it "
     "up, so the true pressure is up to a fifth of the air's own lower: the safe side); water vapour; the swelling of "
-    "the liquid. Not counted: walls that stretch, ethanol vapour. Without solubility_vs_water the liquid is taken to "
+    "the liquid. Not counted: walls that stretch, ethanol vapour. If nothing else is said, the liquid is taken to "
     "dissolve 0 to 10 % less CO2 than water, as fermented liquids do."
 )
 
