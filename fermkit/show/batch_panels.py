@@ -90,7 +90,7 @@ def _said(found: Ahead, bars: np.ndarray, sugar_g_L: float, temperature_C: float
         _line("new dry yeast at the end", found.yeast),
         Line("pressure if closed", closed, "bar gauge", f"at {SHOWN_H:g} h; {LIQUID_L:g} L in {VESSEL_L:g} L"),
     ]
-    when = f"usually goes within {found.gone.value:.0f} h"
+    when = f"goes in {found.gone.low:.0f} to {found.gone.high:.0f} h in 8 of 10 batches, here {found.gone.value:.0f} h"
     if found.stops_short > 0.5:
         when = "does not all go: more than half of usual batches stop before"
     doubts = [
